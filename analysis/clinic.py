@@ -1,0 +1,119 @@
+"""A clinic folder: its settings, exports, store and reports."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from analysis.problems import DataProblem
+from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, typed_frame
+from analysis.settings import Settings, settings_from_toml
+
+SETTINGS_FILE = "clinic.toml"
+EXPORT_ENDINGS = (".csv", ".tsv", ".txt", ".xlsx", ".parquet")
+
+
+@dataclass(frozen=True)
+class Clinic:
+    """One clinic's log and settings: what every answer is asked of.
+
+    Attributes
+    ----------
+    visits, ears, set_aside : pandas.DataFrame
+        The tables of ``schema``; treat them as read-only.
+    settings : Settings
+    record : dict
+        What intake did: files, rows in, kept and set aside, columns dropped.
+    invented : bool
+        True for the invented demo clinic; shown wherever its figures are.
+    """
+
+    visits: pd.DataFrame
+    ears: pd.DataFrame
+    set_aside: pd.DataFrame = field(default_factory=lambda: typed_frame(SET_ASIDE, pd.DataFrame()))
+    settings: Settings = field(default_factory=Settings)
+    record: dict[str, Any] = field(default_factory=dict)
+    invented: bool = False
+
+    @property
+    def first_day(self) -> pd.Timestamp:
+        """Day of the first booking in the log."""
+        return self.visits["slot_start"].min().normalize()
+
+    @property
+    def last_day(self) -> pd.Timestamp:
+        """Last day the log covers: the setting, or the last attended visit."""
+        if self.settings.clinic.last_day is not None:
+            return pd.Timestamp(self.settings.clinic.last_day)
+        attended = self.visits.loc[self.visits["attendance"] == "attended", "slot_start"]
+        return attended.max().normalize()
+
+    def _repr_html_(self) -> str:
+        """Give the strip a notebook shows under its loading line."""
+        return f"<p><strong>{self}</strong></p>"
+
+    def __str__(self) -> str:
+        """Say which clinic, how many rows, which days."""
+        label = "INVENTED DEMO CLINIC" if self.invented else self.settings.clinic.name
+        first, last = self.first_day, self.last_day
+        days = f"{first.day} {first:%B %Y} to {last.day} {last:%B %Y}"
+        return f"{label}: {len(self.visits):,} bookings, {len(self.ears):,} ears, {days}; {len(self.set_aside):,} rows set aside"
+
+    __repr__ = __str__
+
+
+def read_settings(folder: Path) -> Settings:
+    """Read a clinic folder's ``clinic.toml``; a folder without one has the defaults."""
+    path = folder / SETTINGS_FILE
+    return settings_from_toml(path.read_text(encoding="utf-8-sig")) if path.exists() else Settings()
+
+
+def export_files(folder: Path) -> list[Path]:
+    """List a clinic folder's exports by name; say so where there are none."""
+    exports = folder / "exports"
+    found = (
+        sorted(path for path in exports.glob("*") if path.suffix.lower() in EXPORT_ENDINGS) if exports.is_dir() else []
+    )
+    if not found:
+        raise DataProblem(
+            "There are no exports here.",
+            f"Put the files ({', '.join(EXPORT_ENDINGS)}) into {exports.name}/ in that folder.",
+            file=str(folder),
+        )
+    return found
+
+
+def open_clinic(folder: str | Path) -> Clinic:
+    """Open a clinic folder whose exports have been taken in.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The clinic folder, holding ``store/``.
+
+    Returns
+    -------
+    Clinic
+
+    Raises
+    ------
+    DataProblem
+        If the folder has no store yet, or its settings cannot be read.
+    """
+    folder = Path(folder)
+    store = folder / "store"
+    if not (store / "visits.parquet").exists():
+        raise DataProblem("Nothing has been taken in yet.", f"Run: earclinic intake {folder}", file=str(folder))
+    record = json.loads((store / "intake.json").read_text(encoding="utf-8"))
+    return Clinic(
+        visits=typed_frame(VISITS, pd.read_parquet(store / "visits.parquet")),
+        ears=typed_frame(EAR_ROWS, pd.read_parquet(store / "ears.parquet")),
+        set_aside=typed_frame(SET_ASIDE, pd.read_parquet(store / "set_aside.parquet")),
+        settings=read_settings(folder),
+        record=record,
+        invented=(folder / "INVENTED").exists(),
+    )

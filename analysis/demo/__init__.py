@@ -1,0 +1,1 @@
+"""The invented clinic, seeded, with its planted truth."""

@@ -1,0 +1,1 @@
+"""Text to typed visits and ears; every row kept or set aside with a reason."""

@@ -1,0 +1,1 @@
+"""Words, tables, charts and pages; the only Plotly and HTML."""

@@ -1,0 +1,1 @@
+"""The quarterly report and its result rows."""

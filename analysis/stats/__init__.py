@@ -1,0 +1,1 @@
+"""Small general statistics; no clinic words here."""
