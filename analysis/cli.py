@@ -1,6 +1,191 @@
-"""The ``earclinic`` command: commands only, no computing."""
+"""The ``earclinic`` command: commands only, no computing.
+
+The parts are imported when a command needs them, so that ``--help`` is there at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analysis import __version__
+from analysis.problems import DataProblem
+from analysis.progress import Progress, ShownProgress, silent
+
+if TYPE_CHECKING:
+    from analysis.clinic import Clinic
+    from analysis.intake import Intake
+
+DONE, CAN_BE_MENDED = 0, 1
 
 
-def main() -> int:
-    """Run a command."""
-    return 0
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        The words after ``earclinic``; without them, those of the command line.
+
+    Returns
+    -------
+    int
+        0 done, 1 something the owner can mend; misuse exits with 2.
+    """
+    asked = _parser().parse_args(arguments)
+    progress = silent if asked.quiet else ShownProgress()
+    try:
+        status = asked.run(asked, progress)
+    except DataProblem as problem:
+        _end_step(progress)
+        sys.stderr.write(f"\n{problem}\n")
+        return CAN_BE_MENDED
+    _end_step(progress)
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    """Describe the commands."""
+    parser = argparse.ArgumentParser(
+        prog="earclinic",
+        description="From an ear clinic's visit logs to four decisions: how long to book, does softening first pay, "
+        "when to call back and how many will come, what to show this quarter.",
+    )
+    parser.add_argument("--version", action="version", version=f"earclinic {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    def command(name: str, run: Callable, about: str) -> argparse.ArgumentParser:
+        made = commands.add_parser(name, help=about, description=about)
+        made.add_argument("--quiet", action="store_true", help="show no progress")
+        made.set_defaults(run=run)
+        return made
+
+    folder = {"metavar": "DIR", "type": Path, "help": "the clinic folder"}
+    demo = command("demo", _demo, "make the invented clinic, take in its log and write its report")
+    demo.add_argument("folder", nargs="?", default=Path("demo_clinic"), **folder)
+    command("start", _start, "make a clinic folder with commented settings").add_argument("folder", **folder)
+    preview = command("preview", _preview, "say what an export holds and what is not understood; keeps nothing")
+    preview.add_argument("files", metavar="FILE", nargs="+", type=Path)
+    preview.add_argument("--clinic", metavar="DIR", type=Path, help="read this clinic folder's settings")
+    command("intake", _intake, "take the exports of a clinic folder in").add_argument("folder", **folder)
+    report = command("report", _report, "write the quarterly report")
+    report.add_argument("folder", **folder)
+    report.add_argument("--quarter", metavar="2026-Q3", help="the quarter; by default the last whole one in the log")
+    notebooks = command("notebooks", _notebooks, "copy the notebooks into a clinic folder and open them")
+    notebooks.add_argument("folder", **folder)
+    notebooks.add_argument("--no-open", action="store_true", help="copy only, do not open JupyterLab")
+    return parser
+
+
+def _end_step(progress: Progress) -> None:
+    """Finish the line of the step at hand."""
+    if isinstance(progress, ShownProgress):
+        progress.finish()
+
+
+def _say(text: str) -> None:
+    """Write to the screen."""
+    sys.stdout.write(f"{text}\n")
+
+
+def _demo(asked: argparse.Namespace, progress: Progress) -> int:
+    """Make the invented clinic, take it in and report on it."""
+    from analysis.demo import invented_clinic
+    from analysis.demo.exports import write_exports
+
+    folder: Path = asked.folder
+    if folder.exists() and any(folder.iterdir()) and not (folder / "INVENTED").exists():
+        raise DataProblem(
+            "This folder holds something else.", "Name a new or empty folder for the invented clinic.", file=str(folder)
+        )
+    progress("inventing a clinic and its exports")
+    write_exports(folder, invented_clinic())
+    status = _intake(asked, progress)
+    asked.quarter = None
+    return status or _report(asked, progress)
+
+
+def _start(asked: argparse.Namespace, progress: Progress) -> int:
+    """Make a clinic folder."""
+    from analysis.clinic import SETTINGS_FILE
+    from analysis.settings import settings_template
+
+    progress("making the folder")
+    settings = asked.folder / SETTINGS_FILE
+    if settings.exists():
+        raise DataProblem("This folder has settings already.", "Nothing was changed.", file=str(settings))
+    (asked.folder / "exports").mkdir(parents=True, exist_ok=True)
+    settings.write_text(settings_template(), encoding="utf-8")
+    _end_step(progress)
+    _say(f"Made {settings}. Put your exports into {asked.folder / 'exports'}, then: earclinic intake {asked.folder}")
+    return DONE
+
+
+def _preview(asked: argparse.Namespace, progress: Progress) -> int:
+    """Say what each export holds."""
+    from analysis.clinic import read_settings
+    from analysis.intake.preview import preview
+    from analysis.settings import Settings
+
+    settings = read_settings(asked.clinic) if asked.clinic else Settings()
+    for path in asked.files:
+        progress(f"reading {path.name}")
+        shown = preview(path, settings)
+        _end_step(progress)
+        _say(shown.text())
+    return DONE
+
+
+def _intake(asked: argparse.Namespace, progress: Progress) -> int:
+    """Take the exports in."""
+    from analysis.intake.store import intake_folder
+
+    taken = intake_folder(asked.folder, progress=progress)
+    _end_step(progress)
+    _say_rows(taken)
+    for problem in taken.record.get("problems", []):
+        _say(f"Please mend: {problem}")
+    return CAN_BE_MENDED if taken.record.get("problems") else DONE
+
+
+def _say_rows(taken: Intake) -> None:
+    """Say how many rows were read, kept and set aside."""
+    record = taken.record
+    _say(f"\nRows read {record['rows_in']:,}, kept {record['rows_kept']:,}, set aside {record['rows_set_aside']:,}.")
+
+
+def _report(asked: argparse.Namespace, progress: Progress) -> int:
+    """Write the quarterly report."""
+    from analysis.clinic import open_clinic
+    from analysis.report.quarterly import build_report
+
+    progress("opening the clinic")
+    clinic: Clinic = open_clinic(asked.folder)
+    report = build_report(clinic, asked.quarter, asked.folder / "reports", progress=progress)
+    _end_step(progress)
+    _say("")
+    for headline in report.headlines:
+        _say(f"- {headline}")
+    _say(f"\nThe report: {report.page}")
+    return DONE
+
+
+def _notebooks(asked: argparse.Namespace, progress: Progress) -> int:
+    """Copy the notebooks and open JupyterLab on this computer only."""
+    import subprocess
+
+    from analysis.clinic import open_clinic
+    from analysis.report.notebooks import copy_notebooks
+
+    progress("copying the notebooks")
+    open_clinic(asked.folder)
+    copied = copy_notebooks(asked.folder)
+    _end_step(progress)
+    _say(f"The notebooks are in {copied}.")
+    if asked.no_open:
+        return DONE
+    lab = [sys.executable, "-m", "jupyterlab", "--ip=127.0.0.1", f"--ServerApp.root_dir={asked.folder.resolve()}"]
+    return subprocess.call([*lab, f"--LabApp.default_url=/lab/tree/{copied.name}/0_start_here.ipynb"])

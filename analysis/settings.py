@@ -110,11 +110,11 @@ class DemandPart:
 
 @dataclass(frozen=True)
 class Settings:
-    """All settings of one clinic.
+    r"""All settings of one clinic.
 
     Examples
     --------
-    >>> settings = settings_from_toml('[recall]\\nshare = 0.5')
+    >>> settings = settings_from_toml("[recall]\nshare = 0.5")
     >>> settings.recall.share, settings.slots.grid_minutes
     (0.5, 5)
     """

@@ -1,0 +1,48 @@
+"""Commands end with 0, 1 or 2, and tell the owner what to do."""
+
+import pytest
+
+from analysis.cli import main
+from analysis.progress import ShownProgress
+
+
+def test_start_makes_a_folder_that_can_be_read(tmp_path, capsys):
+    folder = tmp_path / "my_clinic"
+    assert main(["start", str(folder)]) == 0
+    assert (folder / "exports").is_dir()
+    assert "[recall]" in (folder / "clinic.toml").read_text(encoding="utf-8")
+    assert "earclinic intake" in capsys.readouterr().out
+
+
+def test_start_changes_nothing_the_second_time(tmp_path, capsys):
+    main(["start", str(tmp_path)])
+    (tmp_path / "clinic.toml").write_text("# mine", encoding="utf-8")
+    assert main(["start", str(tmp_path)]) == 1
+    assert (tmp_path / "clinic.toml").read_text(encoding="utf-8") == "# mine"
+    assert "Nothing was changed" in capsys.readouterr().err
+
+
+def test_the_demo_keeps_off_a_folder_that_holds_something_else(tmp_path, capsys):
+    (tmp_path / "letters.txt").write_text("mine", encoding="utf-8")
+    assert main(["demo", str(tmp_path)]) == 1
+    assert "Name a new or empty folder" in capsys.readouterr().err
+
+
+def test_a_report_before_intake_says_what_to_run(tmp_path, capsys):
+    assert main(["report", str(tmp_path)]) == 1
+    assert f"earclinic intake {tmp_path}" in capsys.readouterr().err
+
+
+def test_misuse_exits_with_two():
+    with pytest.raises(SystemExit) as ended:
+        main(["tidy-up"])
+    assert ended.value.code == 2
+
+
+def test_progress_names_each_step_and_its_seconds(capsys):
+    seconds = iter([0.0, 1.5, 1.5, 4.0])
+    progress = ShownProgress(clock=lambda: next(seconds))
+    progress("reading")
+    progress("fitting")
+    progress.finish()
+    assert capsys.readouterr().err == "  reading ... 1.5 s\n  fitting ... 2.5 s\n"

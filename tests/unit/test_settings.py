@@ -1,0 +1,62 @@
+"""A misspelt or impossible setting is told in one line; everything else has a default."""
+
+import datetime as dt
+
+import pytest
+
+from analysis.problems import DataProblem
+from analysis.settings import Settings, settings_from_toml, settings_template
+
+
+def test_an_empty_file_gives_every_default():
+    assert settings_from_toml("") == Settings()
+
+
+def test_the_template_says_what_the_defaults_say():
+    assert settings_from_toml(settings_template()) == Settings()
+
+
+def test_settings_are_read():
+    settings = settings_from_toml(
+        """
+        [clinic]
+        last_day = 2026-09-30
+        [slots]
+        grid_minutes = 10
+        price_wait = 2
+        [slots.today]
+        new = 30
+        [columns]
+        "Oil?" = "softening_advised"
+        [words.grade]
+        "choc a bloc" = "fully_occluding"
+        """
+    )
+    assert settings.clinic.last_day == dt.date(2026, 9, 30)
+    assert settings.slots.today == {"new": 30}
+    assert settings.slots.price_wait == 2.0
+    assert settings.words["grade"]["choc a bloc"] == "fully_occluding"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("[recall]\nshar = 0.3", 'setting "recall.shar": There is no such setting. Did you mean recall.share?'),
+        ("[recal]\nshare = 0.3", "Did you mean [recall]?"),
+        ("[recall]\nshare = 3.0", 'setting "recall.share", value "3.0": This setting cannot be used.'),
+        ('[recall]\nshare = "a third"', 'value "a third"'),
+        ("[slots]\ngrid_minutes = 7", "slots are multiples of this (5 or 10)"),
+        ("[slots]\nprice_wait = -1", 'setting "slots.price_wait"'),
+        ("[slots.today]\nnew = 0", 'setting "slots.today"'),
+        ("[slots.today]\nnewish = 20", "Did you mean slots.today.new?"),
+        ("[clinic]\nshow_practitioner_names = 1", 'setting "clinic.show_practitioner_names"'),
+        ("[recall]\nshare = ", "This is not valid TOML"),
+        ("name = 1", "There is no such setting"),
+        ("[words]\ngrade = 1", "[words] is not written as expected"),
+    ],
+)
+def test_a_wrong_setting_is_told_with_its_remedy(text, told):
+    with pytest.raises(DataProblem) as problem:
+        settings_from_toml(text)
+    assert told in str(problem.value)
+    assert str(problem.value).startswith("clinic.toml")
