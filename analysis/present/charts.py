@@ -1,26 +1,35 @@
-"""The few kinds of chart the suite draws; ranges are always drawn.
+"""The kinds of chart the suite draws most; ranges are always drawn.
 
 No chart carries a title: the finding is set as text above it, so that it wraps
-on a phone and can be read aloud. Figures are rounded to six significant
-digits, so that a re-run notebook compares equal.
+on a phone and can be read aloud. Labels stand above their mark rather than in
+a margin, so that a chart reads at 390 pixels as at a desk. Figures are rounded
+to six significant digits, so that a re-run notebook compares equal.
 """
 
 from __future__ import annotations
 
+import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import plotly.graph_objects as go
 
-from analysis.present.theme import RECOMMENDED, blank_figure
+from analysis.present import words
+from analysis.present.theme import FAINT, INK, QUIET, RECOMMENDED, blank_figure, lettering
 
-ROW_HEIGHT = 44
+ROW_HEIGHT = 56
+LABEL_GAP_PIXELS = 19
+"""How far apart two labels at the end of lines must stand to be read."""
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One row of a range chart: its label, figure, range and colour."""
+    """One row of a range chart: its label, figure, range and colour.
+
+    ``text`` is the figure in words, set at the right; without it the figure
+    and its range are written there.
+    """
 
     label: str
     value: float
@@ -48,49 +57,86 @@ def tidy(values: Sequence[float]) -> list[float]:
     return [float(f"{value:.6g}") for value in np.asarray(values, dtype=float)]
 
 
+def plain(text: str) -> str:
+    """Keep a label from the log from being read as markup by a chart."""
+    return html.escape(text, quote=False)
+
+
 def range_chart(
-    bars: Sequence[Bar], *, x_title: str, reference: float | None = None, from_zero: bool = False
+    bars: Sequence[Bar],
+    *,
+    x_title: str,
+    reference: float | None = None,
+    from_zero: bool = False,
+    percent: bool = False,
 ) -> go.Figure:
-    """Draw one dot and its range a row, labelled on the left.
+    """Draw one dot and its range a row, with its label above it.
 
     Parameters
     ----------
     bars : sequence of Bar
-        Top row first.
+        Top row first. A figure that is not a number leaves its row without a mark.
     x_title : str
         What the axis shows, with its unit.
     reference : float, optional
         Where a thin line marks no difference.
     from_zero : bool, optional
         Start the axis at nought, where length carries meaning.
+    percent : bool, optional
+        Show the axis as a percentage of one.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        One trace a row, named by the row's label.
     """
-    figure = blank_figure(70 + ROW_HEIGHT * len(bars))
-    for bar in bars:
-        value, low, high = tidy([bar.value, bar.low, bar.high])
-        figure.add_scatter(
-            x=[value],
-            y=[bar.label],
-            mode="markers+text",
-            text=[bar.text],
-            textposition="top center",
-            marker={"size": 11, "color": bar.colour},
-            error_x={
-                "type": "data",
-                "symmetric": False,
-                "array": [high - value],
-                "arrayminus": [value - low],
-                "color": bar.colour,
-                "thickness": 3,
-                "width": 0,
-            },
-            name=bar.label,
-            hovertemplate="%{y}: %{x}<extra></extra>",
-        )
+    figure = blank_figure(64 + ROW_HEIGHT * len(bars))
     if reference is not None:
-        figure.add_vline(x=reference, line={"width": 1, "color": "gray"})
-    figure.update_yaxes(autorange="reversed", showgrid=False)
-    figure.update_xaxes(title=x_title, rangemode="tozero" if from_zero else "normal")
+        figure.add_vline(x=reference, line={"width": 1, "color": QUIET, "dash": "dot"})
+    for row, bar in enumerate(bars):
+        _add_row(figure, row, bar, percent=percent)
+    figure.update_yaxes(range=[len(bars) - 0.3, -0.62], showgrid=False, showticklabels=False, title=None)
+    figure.update_xaxes(
+        title=x_title, rangemode="tozero" if from_zero else "normal", tickformat=".0%" if percent else ""
+    )
     return figure
+
+
+def _add_row(figure: go.Figure, row: int, bar: Bar, *, percent: bool) -> None:
+    """Draw one row: its label left, its figure right, its dot and range below."""
+    value, low, high = tidy([bar.value, bar.low, bar.high])
+    said = plain(bar.text) or _said(bar, percent=percent)
+    figure.add_scatter(
+        x=[value],
+        y=[row],
+        mode="markers",
+        marker={"size": 12, "color": bar.colour},
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [high - value],
+            "arrayminus": [value - low],
+            "color": bar.colour,
+            "thickness": 3.5,
+            "width": 0,
+        },
+        name=bar.label,
+        hovertemplate=f"{plain(bar.label)}: {said}<extra></extra>",
+    )
+    above = {"xref": "paper", "y": row, "yshift": 21, "yanchor": "middle"}
+    figure.add_annotation(text=plain(bar.label), x=0, xanchor="left", font={"color": INK}, **above)
+    figure.add_annotation(text=said, x=1, xanchor="right", font={"color": lettering(bar.colour)}, **above)
+
+
+def _said(bar: Bar, *, percent: bool) -> str:
+    """Say a figure and its range as people do."""
+    if not np.isfinite(bar.value):
+        return "not shown"
+    if percent:
+        return f"{words.percent(bar.value)} ({words.percent(bar.low)} to {words.percent(bar.high)})"
+    decimals = 0 if abs(bar.value) >= 20 else 1
+    value, low, high = (words.number(each, decimals) for each in (bar.value, bar.low, bar.high))
+    return f"{value} ({low} to {high})"
 
 
 def line_chart(
@@ -108,47 +154,78 @@ def line_chart(
     ----------
     lines : sequence of Line
     x_title, y_title : str
-        What the axes show, with units.
+        What the axes show, with units; the vertical one stands above the chart, unturned.
     height : int, optional
         Pixels.
     from_zero : bool, optional
         Start the vertical axis at nought.
     percent : bool, optional
         Show the vertical axis as a percentage of one.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        A trace a line, and before it one for its band where it has a range.
     """
     figure = blank_figure(height)
+    figure.update_layout(margin={"t": 34})
     for line in lines:
-        if line.low is not None and line.high is not None:
-            x = [*line.x, *list(line.x)[::-1]]
-            y = [*tidy(line.high), *tidy(line.low)[::-1]]
-            figure.add_scatter(
-                x=x,
-                y=y,
-                fill="toself",
-                fillcolor=line.colour,
-                opacity=0.18,
-                line={"width": 0},
-                hoverinfo="skip",
-                name=f"{line.label} range",
-            )
-        figure.add_scatter(
-            x=list(line.x),
-            y=tidy(line.y),
-            mode="lines",
-            line={"color": line.colour, "width": 3, "dash": line.dash},
-            name=line.label,
-        )
+        _add_line(figure, line, percent=percent)
+    for line, shift in zip(lines, _label_shifts(lines, height, from_zero=from_zero), strict=True):
         figure.add_annotation(
             x=list(line.x)[-1],
             y=tidy(line.y)[-1],
-            text=line.label,
-            showarrow=False,
+            text=plain(line.label),
             xanchor="right",
             yanchor="bottom",
-            font={"color": line.colour},
+            yshift=shift,
+            font={"color": lettering(line.colour)},
         )
-    figure.update_xaxes(title=x_title)
-    figure.update_yaxes(
-        title=y_title, rangemode="tozero" if from_zero else "normal", tickformat=".0%" if percent else ""
-    )
+    figure.add_annotation(
+        text=y_title, xref="paper", yref="paper", x=0, y=1, xanchor="left", yanchor="bottom", yshift=10,
+        font={"size": 13, "color": QUIET},
+    )  # fmt: skip
+    figure.update_xaxes(title=x_title, showline=True, linecolor=FAINT)
+    figure.update_yaxes(rangemode="tozero" if from_zero else "normal", tickformat=".0%" if percent else "")
     return figure
+
+
+def _add_line(figure: go.Figure, line: Line, *, percent: bool) -> None:
+    """Draw one line over its band."""
+    if line.low is not None and line.high is not None:
+        figure.add_scatter(
+            x=[*line.x, *list(line.x)[::-1]],
+            y=[*tidy(line.high), *tidy(line.low)[::-1]],
+            fill="toself",
+            fillcolor=line.colour,
+            opacity=0.18,
+            line={"width": 0},
+            mode="lines",
+            hoverinfo="skip",
+            name=f"{line.label} range",
+        )
+    figure.add_scatter(
+        x=list(line.x),
+        y=tidy(line.y),
+        mode="lines",
+        line={"color": line.colour, "width": 3, "dash": line.dash},
+        name=line.label,
+        hovertemplate=f"{plain(line.label)}: %{{y{':.0%' if percent else ''}}}<extra></extra>",
+    )
+
+
+def _label_shifts(lines: Sequence[Line], height: int, *, from_zero: bool) -> list[float]:
+    """Find how many pixels to raise each label so that no two at the right end overlap."""
+    drawn = np.concatenate(
+        [np.asarray(each, dtype=float) for line in lines for each in (line.y, line.high) if each is not None]
+    )
+    lowest = 0.0 if from_zero else float(np.nanmin(drawn))
+    pixels_a_unit = (height - 90) / max(float(np.nanmax(drawn)) - lowest, 1e-12)
+    at = [float(np.asarray(line.y, dtype=float)[-1]) * pixels_a_unit for line in lines]
+    shifts = [4.0] * len(lines)
+    taken = -np.inf
+    for index in sorted(range(len(lines)), key=lambda each: at[each]):
+        place = max(at[index] + 4, taken + LABEL_GAP_PIXELS)
+        shifts[index] = round(place - at[index], 1)
+        taken = place
+    return shifts

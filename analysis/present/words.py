@@ -21,6 +21,7 @@ ANSWER_LABELS: dict[str, str] = {
     "visits": "visits",
     "patients": "patients",
     "method": "method",
+    "unit": "unit",
 }
 """Plain labels of the columns only answers have."""
 
