@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -122,16 +123,19 @@ class Answer:
     answered: bool = True
 
     def _ipython_display_(self) -> None:
-        """Show words and table, then the chart, to a notebook."""
+        """Show a notebook the headline, then the chart, then what stands below it."""
         from IPython.display import display
 
-        from analysis.present.page_parts import answer_html, answer_text
+        from analysis.present import page_parts
 
-        display({"text/html": answer_html(self), "text/plain": answer_text(self)}, raw=True)
+        opening = {"text/html": page_parts.opening_html(self), "text/plain": page_parts.opening_text(self)}
+        display(opening, raw=True)
         if self.chart is not None:
-            display(
-                {"application/vnd.plotly.v1+json": self.chart.to_plotly_json(), "text/plain": self.chart_text}, raw=True
-            )
+            drawn = json.loads(self.chart.to_json())
+            display({"application/vnd.plotly.v1+json": drawn, "text/plain": self.chart_text}, raw=True)
+        if self.answered:
+            closing = {"text/html": page_parts.closing_html(self), "text/plain": page_parts.closing_text(self)}
+            display(closing, raw=True)
 
 
 def no_answer(question: str, reason: NotEnough) -> Answer:
