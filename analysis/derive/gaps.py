@@ -55,7 +55,8 @@ def gaps(
     - not graded: says nothing, but work on the ear ends the gap.
 
     A second attempt is no return. ``return_kind`` and ``grade_at_return`` are
-    those of the visit that ended the gap, or else of the latest that saw the ear.
+    those of the visit that ended the gap, or else of the latest that saw the
+    ear; where that was a second attempt, the kind is that of the first return.
 
     Examples
     --------
@@ -183,7 +184,7 @@ def _first_return(
 
 def _name_return(found: pd.DataFrame) -> pd.DataFrame:
     """Name the kind of return also where the visit did not see this ear; none where nobody came back."""
-    kind = found["return_kind"].fillna(found["first_kind"])
+    kind = found["return_kind"].where(found["return_kind"] != "second_attempt").fillna(found["first_kind"])
     return found.assign(
         return_kind=kind.where(found["returned"]), grade_at_return=found["grade_at_return"].where(found["returned"])
     )
