@@ -1,0 +1,228 @@
+"""Known patients carried forward week by week: who comes, and who comes again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.models.return_table import STRATA, WEEK
+from analysis.models.visit_history import NEW, SECOND, History
+
+
+@dataclass(frozen=True, eq=False)
+class Projection:
+    """Expected returns of each week ahead.
+
+    Attributes
+    ----------
+    first : numpy.ndarray, shape (draws, weeks, kinds)
+        Next visits of patients known on the last day.
+    later : numpy.ndarray, shape (draws, weeks, kinds)
+        Returns after a visit that itself lies ahead.
+    """
+
+    first: np.ndarray
+    later: np.ndarray
+
+
+def week_chances(rates: np.ndarray) -> np.ndarray:
+    """Turn weekly rates of each kind into the chances of a week.
+
+    Parameters
+    ----------
+    rates : numpy.ndarray, shape (..., kinds, weeks)
+        Rates a week.
+
+    Returns
+    -------
+    numpy.ndarray
+        Chance that the first return of the week is of each kind; over kinds
+        they add up to one less the chance of no return.
+
+    Examples
+    --------
+    >>> chances = week_chances(np.array([[np.log(2) / 2], [np.log(2) / 2]]))
+    >>> chances.round(3).tolist()
+    [[0.25], [0.25]]
+    """
+    total = rates.sum(axis=-2, keepdims=True)
+    return rates * np.divide(-np.expm1(-total), total, out=np.ones_like(total), where=total > 0)
+
+
+def project(waiting: np.ndarray, entrants: np.ndarray, rates: np.ndarray, scale: np.ndarray) -> Projection:
+    """Carry known and coming patients forward week by week.
+
+    Parameters
+    ----------
+    waiting : numpy.ndarray, shape (strata, ages)
+        Known patients by stratum and weeks since their last visit.
+    entrants : numpy.ndarray, shape (draws, strata, weeks)
+        Patients expected to be seen for the first time in each week ahead.
+    rates : numpy.ndarray, shape (draws, strata, kinds, ages)
+        Weekly return rates.
+    scale : numpy.ndarray, shape (weeks,)
+        Opening days of each week ahead, as a multiple of the usual.
+
+    Returns
+    -------
+    Projection
+
+    Notes
+    -----
+    Every visit restarts the clock. Whoever comes within a week is watched for
+    half of it, and enters the next shared between no and one week since that
+    visit, half a week on average.
+    """
+    draws, _, kinds, ages = rates.shape
+    known = np.broadcast_to(waiting, (draws, STRATA, ages)).copy()
+    coming = np.zeros((draws, STRATA, ages))
+    first, later = (np.zeros((draws, len(scale), kinds)) for _ in range(2))
+    for week, factor in enumerate(scale):
+        chances = week_chances(rates * factor)
+        stay = 1 - chances.sum(axis=2)
+        from_known = np.einsum("bsa,bska->bsk", known, chances)
+        from_coming = np.einsum("bsa,bska->bsk", coming, chances)
+        first[:, week], later[:, week] = from_known.sum(axis=1), from_coming.sum(axis=1)
+        known, coming = _older(known * stay), _older(coming * stay)
+        seen = entrants[:, :, week] + _next_stratum(from_known + from_coming)
+        at_once = seen[:, :, None] * week_chances(rates[..., :1] * factor / 2)[..., 0]
+        later[:, week] += at_once.sum(axis=1)
+        seen = seen - at_once.sum(axis=2) + _next_stratum(at_once)
+        coming[:, :, 0] += seen / 2
+        coming[:, :, 1] += seen / 2
+    return Projection(first, later)
+
+
+def _older(patients: np.ndarray) -> np.ndarray:
+    """Make everybody a week older; the last age gathers whoever would leave the table."""
+    older = np.zeros_like(patients)
+    older[..., 1:] = patients[..., :-1]
+    older[..., -1] += patients[..., -1]
+    return older
+
+
+def _next_stratum(events: np.ndarray) -> np.ndarray:
+    """Count visits by the stratum the patient is in afterwards: a second attempt is no return."""
+    second = events[:, :, SECOND]
+    other = events.sum(axis=2) - second
+    moved = np.zeros_like(second)
+    moved[:, 1::2] = other[:, 0::2] + other[:, 1::2]
+    return moved + second
+
+
+def month_chances(rates: np.ndarray, scale: np.ndarray, month_share: np.ndarray) -> np.ndarray:
+    """Give each known patient's chance that the next visit falls in each month, as each kind.
+
+    Parameters
+    ----------
+    rates : numpy.ndarray, shape (strata, kinds, ages)
+        Weekly return rates.
+    scale : numpy.ndarray, shape (weeks,)
+        Opening days of each week ahead, as a multiple of the usual.
+    month_share : numpy.ndarray, shape (weeks, months)
+        Share of each week's days that lies in each month.
+
+    Returns
+    -------
+    numpy.ndarray, shape (strata, ages - weeks, months, kinds)
+        Chances, given that the patient has not come back for that many weeks.
+    """
+    reach = rates.shape[-1] - len(scale)
+    left = np.ones((rates.shape[0], reach))
+    chances = np.zeros((rates.shape[0], reach, month_share.shape[1], rates.shape[1]))
+    for week, factor in enumerate(scale):
+        now = week_chances(rates[:, :, week : week + reach] * factor) * left[:, None]
+        chances += np.einsum("ska,m->samk", now, month_share[week])
+        left = left - now.sum(axis=1)
+    return chances
+
+
+def month_effect(
+    history: History, rates: np.ndarray, *, edges: tuple[np.ndarray, np.ndarray], scale: np.ndarray
+) -> float:
+    """How much whole months' returns vary together, beyond chance.
+
+    Parameters
+    ----------
+    history : History
+        Attended visits up to the last day.
+    rates : numpy.ndarray, shape (strata, kinds, ages)
+        Weekly return rates.
+    edges : (numpy.ndarray, numpy.ndarray)
+        First day of each month and the day after its last.
+    scale : numpy.ndarray, shape (months,)
+        Opening days of each month, as a multiple of the usual.
+
+    Returns
+    -------
+    float
+        Variance of a shared factor of mean one, at least 0.
+
+    Notes
+    -----
+    In each month the returns that came are set beside the rates summed over
+    the time everybody was watched; their difference has the expected count as
+    its variance if patients come independently. What is left over is what
+    months do to all patients at once: holidays, weather, illness.
+    """
+    spells = np.flatnonzero(history.keyed)
+    cumulative = np.concatenate([np.zeros((STRATA, 1)), rates.sum(axis=1).cumsum(axis=1)], axis=1)
+    start, stop = history.day[spells], history.next_day[spells]
+    stratum = 2 * history.hearing_aid[spells] + history.returner[spells]
+    returns = np.sort(history.day[history.keyed & history.linked & (history.kind != NEW)])
+    left_over, squares = 0.0, 0.0
+    for first, end, factor in zip(*edges, scale, strict=True):
+        inside = (start < end) & (stop > first - 1)
+        age_in = (np.maximum(first - 1, start[inside]) - start[inside]) / WEEK
+        age_out = (np.minimum(end - 1, stop[inside]) - start[inside]) / WEEK
+        rows = stratum[inside]
+        expected = float((_at(cumulative, rows, age_out) - _at(cumulative, rows, age_in)).sum()) * factor
+        came = int(np.searchsorted(returns, end) - np.searchsorted(returns, first))
+        left_over += (came - expected) ** 2 - expected
+        squares += expected**2
+    return max(0.0, left_over / squares) if squares > 0 else 0.0
+
+
+def _at(cumulative: np.ndarray, rows: np.ndarray, weeks: np.ndarray) -> np.ndarray:
+    """Read cumulative rates at so many weeks, between whole weeks along a straight line."""
+    whole = np.floor(weeks).astype(np.int64)
+    low = cumulative[rows, whole]
+    return low + (weeks - whole) * (cumulative[rows, whole + 1] - low)
+
+
+def week_shares(walked: tuple[np.ndarray, np.ndarray], *, last: int) -> np.ndarray:
+    """Share of each week's days, from the day after the log, that lies in each month.
+
+    Parameters
+    ----------
+    walked : (numpy.ndarray, numpy.ndarray)
+        First day of each month walked through and the day after its last.
+    last : int
+        Last day of the log; week 0 begins the day after.
+
+    Returns
+    -------
+    numpy.ndarray, shape (weeks, months)
+        Sevenths; days beyond the last month belong to none.
+
+    Examples
+    --------
+    >>> (7 * week_shares((np.array([10, 15]), np.array([15, 25])), last=9)).tolist()
+    [[5.0, 2.0], [0.0, 7.0], [0.0, 1.0]]
+    """
+    weeks = -(-int(walked[1][-1] - 1 - last) // WEEK)
+    begins = last + 1 + WEEK * np.arange(weeks)[:, None]
+    overlap = np.minimum(begins + WEEK, walked[1]) - np.maximum(begins, walked[0])
+    return np.clip(overlap, 0, WEEK) / WEEK
+
+
+def weeks_needed(*, first: int, last: int, weeks_ahead: int) -> int:
+    """Give the weeks since a last visit that a table must reach.
+
+    Examples
+    --------
+    >>> weeks_needed(first=0, last=70, weeks_ahead=26)
+    38
+    """
+    return -(-(last - first) // WEEK) + weeks_ahead + 2

@@ -1,0 +1,174 @@
+"""Returns of the months ahead: expected, and drawn with what is uncertain about them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.models.opening_days import Months, month_edges
+from analysis.models.return_projection import month_chances, month_effect, project, week_shares, weeks_needed
+from analysis.models.return_table import (
+    STRATA,
+    WEEK,
+    ReturnTable,
+    return_table,
+    waiting_patients,
+    with_recall_uptake,
+)
+from analysis.models.visit_history import KINDS, NEW, History
+from analysis.models.visit_streams import Stream, mostly_keyed
+from analysis.stats.poisson_binomial import matched_binomial_draws
+
+RECALL = KINDS.index("routine_recall")
+YEAR = 365
+
+
+@dataclass(frozen=True, eq=False)
+class Rule:
+    """How routine recalls are taken: from the log, or by the owner's rule.
+
+    Attributes
+    ----------
+    uptake : float
+        Share of those called back who come, 0 to 1; below 0 the log's own returns stand.
+    months : int
+        Months after the last visit at which patients are called back.
+    """
+
+    uptake: float = -1.0
+    months: int = 12
+
+
+@dataclass(frozen=True, eq=False)
+class ReturnsAhead:
+    """Returns of the months walked through, the rest of a broken month first.
+
+    Attributes
+    ----------
+    first : numpy.ndarray, shape (1 + sets, months, kinds)
+        Expected next visits of known patients: likeliest rates first, then
+        rates as uncertain as they are.
+    later : numpy.ndarray, shape (1 + sets, months, kinds)
+        Expected returns after a visit that itself lies ahead.
+    spread_ratio : numpy.ndarray, shape (months, kinds)
+        Variance of known patients' visits by their mean, at most 1; exact.
+    month_variance : float
+        How much months' returns vary together, beyond chance.
+    table : ReturnTable or None
+        None where too few visits carry a patient number; then all is nought.
+    known : int
+        Patients whose return was looked at.
+    """
+
+    first: np.ndarray
+    later: np.ndarray
+    spread_ratio: np.ndarray
+    month_variance: float
+    table: ReturnTable | None
+    known: int
+
+    @property
+    def expected(self) -> np.ndarray:
+        """Expected returns by month and kind."""
+        return self.first[0] + self.later[0]
+
+    def futures(self, futures: int, rng: np.random.Generator) -> np.ndarray:
+        """Draw returns, shape (futures, months, kinds)."""
+        sets = 1 + np.arange(futures) % (len(self.first) - 1)
+        shared = np.ones((futures, self.first.shape[1], 1))
+        if self.month_variance > 0:
+            shared = rng.gamma(1 / self.month_variance, self.month_variance, size=shared.shape)
+        known = matched_binomial_draws(self.first[sets] * shared, self.spread_ratio, rng)
+        return known + rng.poisson(self.later[sets] * shared)
+
+
+def returns_ahead(
+    history: History,
+    months: Months,
+    streams: list[Stream],
+    *,
+    last: int,
+    rule: Rule,
+    sets: int,
+    rng: np.random.Generator,
+) -> ReturnsAhead:
+    """Expect the returns of every known patient, and of those yet to come.
+
+    Parameters
+    ----------
+    history : History
+        Attended visits up to ``last``.
+    months : Months
+    streams : list of Stream
+        Visits ahead of patients not seen before; they return in their turn.
+    last : int
+        Last day the log covers, counted from 1 January 1970.
+    rule : Rule
+        How routine recalls are taken.
+    sets : int
+        Sets of rates to draw.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ReturnsAhead
+    """
+    share = week_shares(month_edges(months.walked), last=last)
+    if not mostly_keyed(history):
+        nothing = np.zeros((1 + sets, len(months.walked), len(KINDS)))
+        return ReturnsAhead(nothing, nothing, np.ones(nothing.shape[1:]), 0.0, None, 0)
+    weeks = weeks_needed(first=int(history.day.min()), last=last, weeks_ahead=len(share))
+    table = return_table(history, last=last, weeks=weeks)
+    rates = np.concatenate([table.rates(), table.rate_draws(sets, rng)])
+    past_scale = _scale(months.whole, months.open_whole, months.open_per_day)
+    spread = month_effect(history, rates[0], edges=month_edges(months.whole), scale=past_scale)
+    if rule.uptake >= 0:
+        rates = with_recall_uptake(rates, recall_months=rule.months, uptake=rule.uptake, kind=RECALL)
+    ahead_scale = _scale(months.walked, months.open_walked, months.open_per_day)
+    scale = share @ ahead_scale + (1 - share.sum(axis=1))
+    waiting = waiting_patients(history, last=last, weeks=weeks)
+    projection = project(waiting, _entrants(history, streams, months.walked, share, last), rates, scale)
+    return ReturnsAhead(
+        first=np.einsum("bwk,wm->bmk", projection.first, share),
+        later=np.einsum("bwk,wm->bmk", projection.later, share),
+        spread_ratio=_spread_ratio(waiting, month_chances(rates[0], scale, share)),
+        month_variance=spread,
+        table=table,
+        known=round(waiting.sum()),
+    )
+
+
+def _scale(months: pd.PeriodIndex, open_days: np.ndarray, open_per_day: float) -> np.ndarray:
+    """Give opening days as a multiple of what the months' lengths would have."""
+    starts, stops = month_edges(months)
+    return open_days / np.maximum((stops - starts) * open_per_day, 1e-9)
+
+
+def _entrants(
+    history: History, streams: list[Stream], months: pd.PeriodIndex, share: np.ndarray, last: int
+) -> np.ndarray:
+    """Expect patients seen for the first time in each week ahead, by stratum."""
+    starts, stops = month_edges(months)
+    by_week = share * WEEK / (stops - starts)
+    seen = np.zeros((len(streams[0].means), STRATA, len(share)))
+    recent = history.day > last - YEAR
+    for stream in streams:
+        alike = recent & (history.kind == stream.kind) & (~history.linked | (history.kind == NEW))
+        if not alike.any():
+            continue
+        keyed, aid = history.keyed[alike].mean(), history.hearing_aid[alike].mean()
+        weekly = stream.means @ by_week.T * keyed
+        returner = int(stream.kind != NEW)
+        seen[:, returner] += weekly * (1 - aid)
+        seen[:, 2 + returner] += weekly * aid
+    return seen
+
+
+def _spread_ratio(waiting: np.ndarray, chances: np.ndarray) -> np.ndarray:
+    """Give the exact variance of known patients' visits, by their mean."""
+    many = waiting[:, : chances.shape[1], None, None]
+    mean = (many * chances).sum(axis=(0, 1))
+    variance = (many * chances * (1 - chances)).sum(axis=(0, 1))
+    return np.divide(variance, mean, out=np.ones_like(mean), where=mean > 0)

@@ -1,0 +1,113 @@
+"""How a forecast did beside the simplest ones."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+
+
+def naive(history: np.ndarray, steps: int) -> np.ndarray:
+    """Forecast that every coming month will be as the last one.
+
+    Parameters
+    ----------
+    history : numpy.ndarray, shape (n,)
+        Past values in order, at least one.
+    steps : int
+        How many to forecast.
+
+    Returns
+    -------
+    numpy.ndarray, shape (steps,)
+
+    Examples
+    --------
+    >>> naive(np.array([3.0, 5.0]), 2).tolist()
+    [5.0, 5.0]
+    """
+    return np.full(steps, history[-1], dtype=float)
+
+
+def seasonal_naive(history: np.ndarray, steps: int, period: int = 12) -> np.ndarray:
+    """Forecast that every coming month will be as the same month a year before.
+
+    Parameters
+    ----------
+    history : numpy.ndarray, shape (n,)
+        Past values in order, at least ``period`` of them.
+    steps : int
+        How many to forecast.
+    period : int, optional
+        Values in a year; 12 for months.
+
+    Returns
+    -------
+    numpy.ndarray, shape (steps,)
+
+    Examples
+    --------
+    >>> seasonal_naive(np.array([1.0, 2.0, 3.0]), 4, period=3).tolist()
+    [1.0, 2.0, 3.0, 1.0]
+    """
+    return np.asarray(history[-period:], dtype=float)[np.arange(steps) % period]
+
+
+def rolling_origin(
+    values: np.ndarray, first_origin: int, steps: int, forecast: Callable[[np.ndarray, int], np.ndarray]
+) -> Iterator[tuple[float, float]]:
+    """Forecast again and again from what was known then, beside what came.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (n,)
+        Values in order.
+    first_origin : int
+        How many values are known at the first forecast.
+    steps : int
+        Which step ahead is compared; 1 is the next value.
+    forecast : callable
+        Takes the known values and ``steps``, gives ``steps`` forecasts.
+
+    Yields
+    ------
+    (float, float)
+        The forecast ``steps`` ahead and the value that came.
+
+    References
+    ----------
+    .. [1] Tashman (2000), International Journal of Forecasting 16, 437-450.
+
+    Examples
+    --------
+    >>> [(float(f), float(v)) for f, v in rolling_origin(np.array([1.0, 2.0, 4.0]), 1, 1, naive)]
+    [(1.0, 2.0), (2.0, 4.0)]
+    """
+    for origin in range(first_origin, len(values) - steps + 1):
+        yield forecast(values[:origin], steps)[steps - 1], values[origin + steps - 1]
+
+
+def scaled_error(errors: np.ndarray, simple_errors: np.ndarray) -> float:
+    """Size of a forecast's misses as a multiple of a simple forecast's misses.
+
+    Parameters
+    ----------
+    errors, simple_errors : numpy.ndarray
+        What came less what was forecast, by the forecast and by the simple one.
+
+    Returns
+    -------
+    float
+        Below 1 the forecast did better; infinite where the simple one never missed.
+
+    References
+    ----------
+    .. [1] Hyndman and Koehler (2006), International Journal of Forecasting 22, 679-688.
+
+    Examples
+    --------
+    >>> scaled_error(np.array([1.0, -2.0]), np.array([2.0, 4.0]))
+    0.5
+    """
+    simple = float(np.abs(simple_errors).mean())
+    return float(np.abs(errors).mean()) / simple if simple > 0 else float("inf")
