@@ -9,18 +9,21 @@ to six significant digits, so that a re-run notebook compares equal.
 from __future__ import annotations
 
 import html
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.present import words
+from analysis.present.label_places import label_places
 from analysis.present.theme import FAINT, INK, QUIET, RECOMMENDED, blank_figure, lettering
 
-ROW_HEIGHT = 56
-LABEL_GAP_PIXELS = 19
-"""How far apart two labels at the end of lines must stand to be read."""
+ROW_HEIGHT, LINE_HEIGHT, AXIS_HEIGHT, AXIS_INSET = 48, 18, 52, 8
+PHONE_LETTERS = 40
+"""How many letters of a chart's ordinary size fit side by side on a phone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,32 +93,36 @@ def range_chart(
     plotly.graph_objects.Figure
         One trace a row, named by the row's label.
     """
-    figure = blank_figure(64 + ROW_HEIGHT * len(bars))
+    said = [plain(bar.text) or _said(bar, percent=percent) for bar in bars]
+    labels = [_wrapped(bar.label, beside=text) for bar, text in zip(bars, said, strict=True)]
+    heights = [ROW_HEIGHT + LINE_HEIGHT * label.count("<br>") for label in labels]
+    places = np.cumsum(heights) - ROW_HEIGHT / 2 + 12
+    figure = blank_figure(int(sum(heights)) + AXIS_HEIGHT)
+    figure.update_layout(margin={"l": AXIS_INSET, "r": 12, "t": 0, "b": AXIS_HEIGHT})
     if reference is not None:
         figure.add_vline(x=reference, line={"width": 1, "color": QUIET, "dash": "dot"})
-    for row, bar in enumerate(bars):
-        _add_row(figure, row, bar, percent=percent)
-    figure.update_yaxes(range=[len(bars) - 0.3, -0.62], showgrid=False, showticklabels=False, title=None)
+    for bar, text, label, place in zip(bars, said, labels, places.tolist(), strict=True):
+        _add_row(figure, bar, said=text, label=label, place=place)
+    figure.update_yaxes(range=[int(sum(heights)), 0], showgrid=False, showticklabels=False, title=None)
     figure.update_xaxes(
         title=x_title, rangemode="tozero" if from_zero else "normal", tickformat=".0%" if percent else ""
     )
     return figure
 
 
-def _add_row(figure: go.Figure, row: int, bar: Bar, *, percent: bool) -> None:
-    """Draw one row: its label left, its figure right, its dot and range below."""
+def _add_row(figure: go.Figure, bar: Bar, *, said: str, label: str, place: float) -> None:
+    """Draw one row, its mark ``place`` pixels down: its label left, its figure right, its dot and range below."""
     value, low, high = tidy([bar.value, bar.low, bar.high])
-    said = plain(bar.text) or _said(bar, percent=percent)
     figure.add_scatter(
         x=[value],
-        y=[row],
+        y=[place],
         mode="markers",
-        marker={"size": 12, "color": bar.colour},
+        marker={"size": 11, "color": bar.colour},
         error_x={
             "type": "data",
             "symmetric": False,
-            "array": [high - value],
-            "arrayminus": [value - low],
+            "array": tidy([high - value]),
+            "arrayminus": tidy([value - low]),
             "color": bar.colour,
             "thickness": 3.5,
             "width": 0,
@@ -123,9 +130,17 @@ def _add_row(figure: go.Figure, row: int, bar: Bar, *, percent: bool) -> None:
         name=bar.label,
         hovertemplate=f"{plain(bar.label)}: {said}<extra></extra>",
     )
-    above = {"xref": "paper", "y": row, "yshift": 21, "yanchor": "middle"}
-    figure.add_annotation(text=plain(bar.label), x=0, xanchor="left", font={"color": INK}, **above)
+    above = {"xref": "paper", "y": place, "yshift": 9, "yanchor": "bottom"}
+    figure.add_annotation(
+        text=label, x=0, xanchor="left", xshift=-AXIS_INSET - 1, align="left", font={"color": INK}, **above
+    )
     figure.add_annotation(text=said, x=1, xanchor="right", font={"color": lettering(bar.colour)}, **above)
+
+
+def _wrapped(label: str, *, beside: str) -> str:
+    """Break a label that would meet its figure on a phone."""
+    room = max(PHONE_LETTERS - len(beside), 14)
+    return "<br>".join(plain(line) for line in textwrap.wrap(label, room)) or plain(label)
 
 
 def _said(bar: Bar, *, percent: bool) -> str:
@@ -171,16 +186,7 @@ def line_chart(
     figure.update_layout(margin={"t": 34})
     for line in lines:
         _add_line(figure, line, percent=percent)
-    for line, shift in zip(lines, _label_shifts(lines, height, from_zero=from_zero), strict=True):
-        figure.add_annotation(
-            x=list(line.x)[-1],
-            y=tidy(line.y)[-1],
-            text=plain(line.label),
-            xanchor="right",
-            yanchor="bottom",
-            yshift=shift,
-            font={"color": lettering(line.colour)},
-        )
+    _add_names(figure, lines, height, from_zero=from_zero)
     figure.add_annotation(
         text=y_title, xref="paper", yref="paper", x=0, y=1, xanchor="left", yanchor="bottom", yshift=10,
         font={"size": 13, "color": QUIET},
@@ -214,18 +220,34 @@ def _add_line(figure: go.Figure, line: Line, *, percent: bool) -> None:
     )
 
 
-def _label_shifts(lines: Sequence[Line], height: int, *, from_zero: bool) -> list[float]:
-    """Find how many pixels to raise each label so that no two at the right end overlap."""
-    drawn = np.concatenate(
-        [np.asarray(each, dtype=float) for line in lines for each in (line.y, line.high) if each is not None]
+def _add_names(figure: go.Figure, lines: Sequence[Line], height: int, *, from_zero: bool) -> None:
+    """Name each line beside it, where the name covers least."""
+    drawn = np.concatenate([tidy(each) for line in lines for each in (line.y, line.low, line.high) if each is not None])
+    places = label_places(
+        [line.label for line in lines],
+        [_as_numbers(line.x) for line in lines],
+        [np.asarray(line.y, dtype=float) for line in lines],
+        height=height - 90,
+        lowest=min(0.0, np.nanmin(drawn)) if from_zero else np.nanmin(drawn),
+        highest=np.nanmax(drawn),
     )
-    lowest = 0.0 if from_zero else float(np.nanmin(drawn))
-    pixels_a_unit = (height - 90) / max(float(np.nanmax(drawn)) - lowest, 1e-12)
-    at = [float(np.asarray(line.y, dtype=float)[-1]) * pixels_a_unit for line in lines]
-    shifts = [4.0] * len(lines)
-    taken = -np.inf
-    for index in sorted(range(len(lines)), key=lambda each: at[each]):
-        place = max(at[index] + 4, taken + LABEL_GAP_PIXELS)
-        shifts[index] = round(place - at[index], 1)
-        taken = place
-    return shifts
+    for line, place in zip(lines, places, strict=True):
+        figure.add_annotation(
+            x=list(line.x)[place.index],
+            y=tidy(line.y)[place.index],
+            text=plain(line.label),
+            xanchor=place.xanchor,
+            yanchor="bottom" if place.above else "top",
+            yshift=3 if place.above else -3,
+            font={"color": lettering(line.colour)},
+        )
+
+
+def _as_numbers(x: Sequence) -> np.ndarray:
+    """Give a line's horizontal places as numbers: days for dates, order for words."""
+    values = pd.Series(list(x))
+    if pd.api.types.is_numeric_dtype(values):
+        return values.to_numpy(dtype=float)
+    if pd.api.types.is_datetime64_any_dtype(values):
+        return (values - values.iloc[0]).dt.total_seconds().to_numpy(dtype=float)
+    return np.arange(len(values), dtype=float)

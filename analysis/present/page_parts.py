@@ -20,8 +20,10 @@ if TYPE_CHECKING:
     from analysis.present.answer import Answer
 
 TEMPLATES = Path(__file__).parent / "templates"
-NUMBER_CELL = Markup(' class="number" style="text-align:right;font-variant-numeric:tabular-nums"')
+NUMBER_CELL = Markup(' class="number" style="text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums"')
+NUMBER_HEADING = Markup(' class="number" style="text-align:right"')
 WORD_CELL = Markup(' style="text-align:left"')
+SHORT_CELL = Markup(' style="text-align:left;white-space:nowrap"')
 
 
 @cache
@@ -41,9 +43,19 @@ def environment(*folders: Path) -> Environment:
         undefined=StrictUndefined,
     )
     made.globals.update(
-        rows_of=_rows_of, columns_of=columns_of, slug=slug, number_cell=NUMBER_CELL, word_cell=WORD_CELL
+        rows_of=_rows_of, columns_of=columns_of, slug=slug, cell_style=_cell_style, heading_style=_heading_style
     )
     return made
+
+
+def _cell_style(column: SpokenColumn) -> Markup:
+    """Set numbers right and words left; short cells stay on one line."""
+    return NUMBER_CELL if column.is_number else SHORT_CELL if column.is_short else WORD_CELL
+
+
+def _heading_style(column: SpokenColumn) -> Markup:
+    """Set a heading over its cells."""
+    return NUMBER_HEADING if column.is_number else WORD_CELL
 
 
 def _rows_of(columns: list[SpokenColumn]) -> list[tuple[str, ...]]:

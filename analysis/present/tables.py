@@ -13,6 +13,7 @@ from analysis.present import words
 
 NOT_SHOWN, BLANK = "not shown", "\N{EN DASH}"
 SHARE_NAME = re.compile(r"(^|_)(share|shares|rate|uptake|probability|coverage)(_|$)")
+SHORT_LETTERS = 24
 SHARE_UNITS = ("share", "share of one")
 
 
@@ -23,6 +24,11 @@ class SpokenColumn:
     heading: str
     cells: tuple[str, ...]
     is_number: bool
+
+    @property
+    def is_short(self) -> bool:
+        """Whether its cells should each stay on one line."""
+        return self.is_number or max((len(cell) for cell in self.cells), default=0) <= SHORT_LETTERS
 
 
 def spoken_columns(table: pd.DataFrame) -> list[SpokenColumn]:

@@ -1,0 +1,152 @@
+"""The quarterly report: every question asked once, set as a page and as result rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from analysis import __version__
+from analysis.clinic import Clinic
+from analysis.derive.quarters import Quarter
+from analysis.present import words
+from analysis.present.answer import Answer
+from analysis.problems import DataProblem
+from analysis.progress import Progress, silent
+from analysis.report.page import Page, Part, Question, page_html
+from analysis.report.questions import CAUTIONS, DECISIONS, PARTS, SUMMARY, ask_all
+from analysis.report.results import about, results_json
+from analysis.report.settings_used import settings_mark, settings_text
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Where a report was written, and what it says in a few sentences.
+
+    Attributes
+    ----------
+    page, results, settings : Path
+        The page to read, its figures as rows, the settings it was made with.
+    headlines : tuple of str
+        The answers to the four decisions, one sentence each.
+    answers : tuple of Answer
+        Every answer, in the page's order.
+    """
+
+    page: Path
+    results: Path
+    settings: Path
+    headlines: tuple[str, ...]
+    answers: tuple[Answer, ...]
+
+
+def chosen_quarter(clinic: Clinic, quarter: str | None = None) -> Quarter:
+    """Find the quarter to report: the one asked for, or the last whole one in the log.
+
+    Parameters
+    ----------
+    clinic : Clinic
+    quarter : str, optional
+        Such as ``2026-Q3``; empty or None takes the last quarter the log
+        covers to its end, or, where the log is shorter than a quarter, the
+        one it ends in.
+
+    Returns
+    -------
+    Quarter
+
+    Raises
+    ------
+    DataProblem
+        If the text is no quarter, the log holds no attended visit, or none of
+        its days fall in the quarter asked for.
+    """
+    if pd.isna(clinic.first_day) or pd.isna(clinic.last_day):
+        raise DataProblem("The log holds no attended visit.", "Take in an export that does, then ask again.")
+    if not quarter:
+        last = Quarter.last_complete(clinic.last_day)
+        return last if last.last_day >= clinic.first_day else last.next
+    asked = Quarter.parse(quarter)
+    if asked.last_day < clinic.first_day or asked.first_day > clinic.last_day:
+        raise DataProblem(
+            f"The log runs from {words.day(clinic.first_day)} to {words.day(clinic.last_day)} and has no day in {asked.label}.",
+            f"Ask for a quarter from {Quarter.holding(clinic.first_day)} to {Quarter.holding(clinic.last_day)}.",
+            value=quarter,
+        )
+    return asked
+
+
+def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress: Progress | None = None) -> Report:
+    """Write a clinic's quarterly report.
+
+    Parameters
+    ----------
+    clinic : Clinic
+    quarter : str or None
+        Such as ``2026-Q3``; None takes the last whole quarter in the log.
+    folder : Path
+        Where reports stand; the report goes into a folder named by its quarter.
+    progress : callable, optional
+        Told each step's name as it begins.
+
+    Returns
+    -------
+    Report
+
+    Raises
+    ------
+    DataProblem
+        If the quarter cannot be read or lies outside the log.
+
+    Notes
+    -----
+    The page, ``results.json`` and the settings are made from the same answers
+    and hold no clock time: the same log and settings give the same files.
+    """
+    tell = progress or silent
+    reported = chosen_quarter(clinic, quarter)
+    answers = ask_all(clinic, reported, tell)
+    tell("writing the report")
+    into = folder / str(reported)
+    into.mkdir(parents=True, exist_ok=True)
+    report = Report(
+        page=into / "quarterly_report.html",
+        results=into / "results.json",
+        settings=into / "settings_used.toml",
+        headlines=tuple(answers[step].headline for step in DECISIONS),
+        answers=tuple(answers.values()),
+    )
+    report.page.write_text(page_html(_page(clinic, reported, answers)), encoding="utf-8", newline="\n")
+    report.results.write_text(results_json(about(clinic, reported), report.answers), encoding="utf-8", newline="\n")
+    report.settings.write_text(settings_text(clinic.settings), encoding="utf-8", newline="\n")
+    return report
+
+
+def _page(clinic: Clinic, quarter: Quarter, answers: dict[str, Answer]) -> Page:
+    """Lay the answers out as a page."""
+    parts = tuple(Part(title, tuple(Question(answers[step]) for step, _ in asked)) for title, asked in PARTS)
+    return Page(
+        clinic=clinic.settings.clinic.name,
+        quarter_label=quarter.label,
+        standfirst=_standfirst(clinic),
+        summary=tuple(Question(answers[step]) for step in SUMMARY),
+        parts=parts,
+        how_sure=words.how_sure(clinic.settings.level),
+        cautions=CAUTIONS,
+        footer=f"Made by earclinic {__version__} with settings {settings_mark(clinic.settings)}, from the log up to "
+        f"{words.day(clinic.last_day)}. Every figure stands to full precision in results.json beside this page.",
+        invented=clinic.invented,
+    )
+
+
+def _standfirst(clinic: Clinic) -> str:
+    """Say what the log covers and how many of its rows could be used."""
+    covers = (
+        f"From a log of {words.plural(len(clinic.visits), 'booking')}, "
+        f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}."
+    )
+    if "rows_in" not in clinic.record:
+        return covers
+    read, kept, aside = (words.count(clinic.record[name]) for name in ("rows_in", "rows_kept", "rows_set_aside"))
+    return f"{covers} Of {read} rows read, {kept} were kept and {aside} set aside, each with its reason."

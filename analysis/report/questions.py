@@ -1,0 +1,88 @@
+"""Every question of the report, in reading order, and the cautions that hold for all of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from analysis.answers.demand import how_many_will_come
+from analysis.answers.quarter import activity, outcomes, safety
+from analysis.answers.recall import when_to_call_back
+from analysis.answers.slots import how_long_to_book
+from analysis.answers.softening import does_softening_pay, does_softening_save_minutes
+from analysis.answers.trust import can_i_trust_my_log, what_was_set_aside
+from analysis.answers.visit_time import how_long_do_visits_take
+from analysis.clinic import Clinic
+from analysis.derive.quarters import Quarter
+from analysis.present.answer import Answer
+from analysis.progress import Progress, silent
+
+Ask = Callable[[Clinic, str], Answer]
+
+PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
+    (
+        "How long to book",
+        (
+            ("how long to book", lambda clinic, _: how_long_to_book(clinic)),
+            ("how long visits take", lambda clinic, _: how_long_do_visits_take(clinic)),
+        ),
+    ),
+    (
+        "Softening first",
+        (
+            ("does softening pay", lambda clinic, _: does_softening_pay(clinic)),
+            ("minutes saved by softening", lambda clinic, _: does_softening_save_minutes(clinic)),
+        ),
+    ),
+    (
+        "Recall and demand",
+        (
+            ("when to call back", lambda clinic, _: when_to_call_back(clinic)),
+            ("how many will come", lambda clinic, _: how_many_will_come(clinic)),
+        ),
+    ),
+    ("The quarter's work", (("activity", activity), ("outcomes", outcomes), ("safety", safety))),
+    (
+        "The log itself",
+        (
+            ("can the log be trusted", lambda clinic, _: can_i_trust_my_log(clinic)),
+            ("what was set aside", lambda clinic, _: what_was_set_aside(clinic)),
+        ),
+    ),
+)
+DECISIONS = ("how long to book", "does softening pay", "when to call back", "how many will come")
+SUMMARY = ("activity", *DECISIONS)
+
+CAUTIONS = (
+    "These figures describe what this log says, on average. They decide nothing about one patient, and never replace "
+    "looking in the ear, local protocols or licensed practice.",
+    "Softening and irrigation are not for everyone, for instance not with a known or suspected perforation, grommets, "
+    "recent ear surgery or an infected canal; some oils are unsuitable with a nut allergy. Local protocol decides.",
+    "Slots are for the diary, never for hurrying a patient. Consent, history, looking in the ear, aftercare and cleaning "
+    "keep their minutes.",
+    "A recall date does not replace the advice to come back when symptoms appear.",
+    "Practitioners see different patients; nothing here ranks them.",
+)
+
+
+def ask_all(clinic: Clinic, quarter: Quarter, progress: Progress = silent) -> dict[str, Answer]:
+    """Ask every question of the report once.
+
+    Parameters
+    ----------
+    clinic : Clinic
+    quarter : Quarter
+        For the answers about one quarter's work.
+    progress : callable, optional
+        Told each step's name as it begins.
+
+    Returns
+    -------
+    dict of str to Answer
+        By the step's name, in the page's order.
+    """
+    answers = {}
+    for _, questions in PARTS:
+        for step, ask in questions:
+            progress(step)
+            answers[step] = ask(clinic, str(quarter))
+    return answers

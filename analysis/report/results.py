@@ -1,0 +1,94 @@
+"""Every figure of the page as a row of ``results.json``, to full precision."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis import __version__
+from analysis.clinic import Clinic
+from analysis.derive.quarters import Quarter
+from analysis.present.answer import Answer
+from analysis.report.settings_used import settings_mark
+
+
+def about(clinic: Clinic, quarter: Quarter) -> dict[str, Any]:
+    """Say what the rows rest on.
+
+    Parameters
+    ----------
+    clinic : Clinic
+    quarter : Quarter
+        The quarter reported.
+
+    Returns
+    -------
+    dict
+        version, settings (their mark), clinic, invented, quarter, first_day,
+        last_day (of the log), rows_in, rows_kept, rows_set_aside (as intake
+        counted them; null where the clinic was not made by intake).
+    """
+    counted = {name: clinic.record.get(name) for name in ("rows_in", "rows_kept", "rows_set_aside")}
+    return {
+        "version": __version__,
+        "settings": settings_mark(clinic.settings),
+        "clinic": clinic.settings.clinic.name,
+        "invented": clinic.invented,
+        "quarter": str(quarter),
+        "first_day": clinic.first_day.date().isoformat(),
+        "last_day": clinic.last_day.date().isoformat(),
+        **counted,
+    }
+
+
+def results_json(about_rows: dict[str, Any], answers: Iterable[Answer]) -> str:
+    """Write the results of all answers as the text of ``results.json``.
+
+    Parameters
+    ----------
+    about_rows : dict
+        What ``about`` gives.
+    answers : iterable of Answer
+
+    Returns
+    -------
+    str
+        ``{"about": ..., "rows": [...]}``, one row a line, in the answers'
+        order. A figure that is not a finite number is null. The same log and
+        settings give the same text.
+
+    Examples
+    --------
+    >>> from analysis.present.answer import ResultRow
+    >>> row = ResultRow("recall", "median_months", {"hearing_aid": True}, 9.5, 8.0, float("inf"), 0.95, "months", 80, "")
+    >>> read = json.loads(results_json({"version": "0"}, [Answer("When?", "About 9 months.", rows=(row,))]))
+    >>> read["rows"][0]["value"], read["rows"][0]["high"], read["rows"][0]["group"]
+    (9.5, None, {'hearing_aid': True})
+    """
+    rows = [_plain(asdict(row)) for answer in answers for row in answer.rows]
+    lines = ",\n".join(f"    {json.dumps(row, ensure_ascii=False, allow_nan=False)}" for row in rows)
+    head = json.dumps(_plain(about_rows), ensure_ascii=False, allow_nan=False, indent=2).replace("\n", "\n  ")
+    return f'{{\n  "about": {head},\n  "rows": [\n{lines}\n  ]\n}}\n'
+
+
+def _plain(value: Any) -> Any:
+    """Turn a value into what JSON can hold."""
+    if isinstance(value, dict):
+        return {str(name): _plain(each) for name, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(each) for each in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if value is None or value is pd.NA or value is pd.NaT:
+        return None
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value

@@ -1,0 +1,35 @@
+"use strict";
+// Draws every chart, in the reader's colour scheme on the screen and always light and page-wide on paper.
+(() => {
+  const figures = JSON.parse(document.getElementById("figures").textContent);
+  const dark = JSON.parse(document.getElementById("dark-colours").textContent);
+  const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
+  const settings = { displayModeBar: false, responsive: true, scrollZoom: false, doubleClick: false };
+  const paperWidth = 650; // CSS pixels between the margins of an A4 page
+  let opened = [];
+
+  const recoloured = (text) => text.replace(/#[0-9a-f]{6}\b/gi, (colour) => dark[colour.toLowerCase()] || colour);
+
+  function draw(onPaper) {
+    for (const [id, text] of Object.entries(figures)) {
+      const figure = JSON.parse(prefersDark.matches && !onPaper ? recoloured(text) : text);
+      if (onPaper) {
+        figure.layout.width = paperWidth;
+        figure.layout.autosize = false;
+      }
+      Plotly.react(id, figure.data, figure.layout, settings);
+    }
+  }
+
+  prefersDark.addEventListener("change", () => draw(false));
+  window.addEventListener("beforeprint", () => {
+    opened = [...document.querySelectorAll("details:not([open])")];
+    opened.forEach((each) => each.setAttribute("open", ""));
+    draw(true);
+  });
+  window.addEventListener("afterprint", () => {
+    opened.forEach((each) => each.removeAttribute("open"));
+    draw(false);
+  });
+  draw(false);
+})();
