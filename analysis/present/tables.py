@@ -14,6 +14,7 @@ from analysis.present import words
 NOT_SHOWN, BLANK = "not shown", "\N{EN DASH}"
 SHARE_NAME = re.compile(r"(^|_)(share|shares|rate|uptake|probability|coverage)(_|$)")
 SHORT_LETTERS = 24
+UNIT_COLUMNS = ("value", "low", "high")
 SHARE_UNITS = ("share", "share of one")
 
 
@@ -41,7 +42,7 @@ def spoken_columns(table: pd.DataFrame) -> list[SpokenColumn]:
         named for a share (``success_share``, ``missed_rate``) is shown as a
         percentage; one named for minutes, days or months with the decimals
         its size bears. Where a text column ``unit`` says ``share`` in a row,
-        the numbers beside it in that row are percentages.
+        ``value``, ``low`` and ``high`` of that row are percentages.
 
     Returns
     -------
@@ -104,11 +105,12 @@ def _codes_of(name: str) -> str:
 
 def _numbers(name: str, values: pd.Series, shares: pd.Series) -> list[str]:
     """Put a column of numbers into words, with one number of decimals for the column."""
-    plain = pd.to_numeric(values[~shares], errors="raise").astype("float64")
+    by_unit = shares if name in UNIT_COLUMNS else pd.Series(data=False, index=values.index)
+    plain = pd.to_numeric(values[~by_unit], errors="raise").astype("float64")
     decimals = 0 if types.is_integer_dtype(values) else _decimals(plain)
     all_shares = SHARE_NAME.search(name) is not None
     cells = []
-    for value, is_share in zip(values, shares, strict=True):
+    for value, is_share in zip(values, by_unit, strict=True):
         if pd.isna(value):
             cells.append("")
         elif all_shares or is_share:
