@@ -1,0 +1,92 @@
+"""The report in a real browser: drawn, quiet, alone, legible on a phone, in the dark and on paper."""
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+PHONE, DESK = 390, 1280
+INK, DARK_INK = "rgb(91, 88, 83)", "rgb(179, 175, 167)"
+DRAWN = """() => [...document.querySelectorAll('.chart')].map(chart => ({
+    id: chart.id,
+    marks: chart.querySelectorAll('.trace path, .trace .point, .trace .js-line').length,
+    right: Math.max(...[...chart.querySelectorAll('text')].map(text => text.getBoundingClientRect().right)),
+    left: Math.min(...[...chart.querySelectorAll('text')].map(text => text.getBoundingClientRect().left)),
+}))"""
+
+
+@pytest.mark.parametrize("width", [PHONE, DESK])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_chart_is_drawn_without_a_complaint_or_a_request(opened, page_file, width, scheme):
+    page = opened(width, scheme=scheme)
+    drawn = page.evaluate(DRAWN)
+    assert len(drawn) >= 2
+    assert [chart["id"] for chart in drawn if not chart["marks"]] == []
+    assert page.said == []
+    assert page.asked == [page_file.as_uri()]
+
+
+def test_a_phone_needs_no_sideways_scroll_even_with_every_table_open(opened):
+    page = opened(PHONE)
+    page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
+    width = page.evaluate("document.documentElement.scrollWidth")
+    page.evaluate("document.querySelectorAll('details').forEach(each => each.open = false)")
+    assert width == PHONE
+
+
+def test_words_of_charts_stay_on_a_phone(opened):
+    cut = [chart for chart in opened(PHONE).evaluate(DRAWN) if chart["left"] < 0 or chart["right"] > PHONE]
+    assert cut == []
+
+
+def test_rows_labels_do_not_meet_their_figures_on_a_phone(opened):
+    meeting = opened(PHONE).evaluate("""() => [...document.querySelectorAll('.chart')].flatMap(chart => {
+        const boxes = [...chart.querySelectorAll('.annotation-text')].map(text => [text.textContent, text.getBoundingClientRect()]);
+        return boxes.flatMap(([one, a], at) => boxes.slice(at + 1)
+            .filter(([_, b]) => a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 3 && b.top < a.bottom - 3)
+            .map(([other, _]) => `${chart.id}: ${one} / ${other}`));
+    })""")
+    assert meeting == []
+
+
+def test_charts_follow_the_readers_scheme(opened):
+    page = opened(DESK)
+    words = page.locator(".chart text").first
+    expect(words).to_have_css("fill", INK)
+    page.emulate_media(color_scheme="dark")
+    expect(words).to_have_css("fill", DARK_INK)
+    page.emulate_media(color_scheme="light")
+    expect(words).to_have_css("fill", INK)
+
+
+def test_the_keyboard_reaches_the_report_and_its_tables(opened):
+    page = opened(DESK)
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the report"
+    for key, tables in (("Enter", 1), ("Enter", 0)):
+        page.locator("summary").first.focus()
+        page.keyboard.press(key)
+        assert page.locator("details[open] table").count() == tables
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_paper_gets_every_chart_light_and_no_wider_than_the_page(opened, scheme):
+    page = opened(DESK, scheme=scheme)
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    widths = page.evaluate(
+        "[...document.querySelectorAll('.chart .main-svg')].map(each => each.getBoundingClientRect().width)"
+    )
+    assert max(widths) <= 658
+    assert page.evaluate("document.querySelectorAll('details:not([open])').length") == 0
+    assert page.evaluate("getComputedStyle(document.querySelector('.chart text')).fill") == INK
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert page.evaluate("document.querySelectorAll('details[open]').length") == 0
+
+
+def test_printing_gives_pages_with_every_chart(opened, tmp_path):
+    page = opened(DESK)
+    charts = page.locator(".chart").count()
+    printed = page.pdf(path=tmp_path / "report.pdf", prefer_css_page_size=True, tagged=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) >= 2
+    # Chromium tags each element with role=img as a figure of the printed document.
+    assert len(re.findall(rb"/S\s*/Figure\b", printed)) >= charts
