@@ -266,6 +266,9 @@ GAPS = Table(
         ),
         Column("watched_days", "number", "days from clearance to the end of the log", "days"),
         Column("returned", "yes_no", "patient came back"),
+        Column(
+            "return_days", "number", "days to the patient's first return", "days", note="empty where nobody came back"
+        ),
         _code("return_kind", "kind of return", BOOKING_KINDS),
         _code("grade_at_return", "grade at return", GRADES, ordered=True),
         Column("hearing_aid", "yes_no", "wears a hearing aid"),

@@ -170,15 +170,16 @@ def _bounds(evidence: pd.DataFrame, symptom_window_days: int) -> pd.DataFrame:
 def _first_return(
     found: pd.DataFrame, visits: pd.DataFrame, last_day: pd.Timestamp, second_attempt_days: int
 ) -> pd.DataFrame:
-    """Whether the patient came back at all after each gap's start, and as what kind of booking first."""
+    """Whether the patient came back at all after each gap's start, when first and as what kind of booking."""
     came = attended_visits(visits, last_day)[["patient_key", "day", "booking_kind"]]
     pairs = found[["patient_key", "cleared_on"]].reset_index(names="gap").merge(came, on="patient_key")
     days = (pairs["day"] - pairs["cleared_on"]).dt.days
     unknown_kind = pairs["booking_kind"].isna()
     second = (pairs["booking_kind"] == "second_attempt") | (unknown_kind & (days <= second_attempt_days))
-    first = pairs[(days > 0) & ~second].sort_values(["gap", "day"]).drop_duplicates("gap").set_index("gap")
+    later = pairs.assign(days=days)[(days > 0) & ~second].sort_values(["gap", "days"])
+    first = later.drop_duplicates("gap").set_index("gap").reindex(found.index)
     return pd.DataFrame(
-        {"returned": found.index.isin(first.index), "first_kind": first["booking_kind"]}, index=found.index
+        {"returned": first["days"].notna(), "return_days": first["days"], "first_kind": first["booking_kind"]}
     )
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import norm
+
+from analysis.stats.estimate import Estimate
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +34,18 @@ class KaplanMeier:
         """Give the share at any times; 1 before the first, the last one's after the last."""
         place = np.searchsorted(self.times, np.asarray(times), side="right")
         return np.concatenate([[1.0], self.survival])[place]
+
+    def estimate_at(self, time: float, level: float = 0.95) -> Estimate:
+        """Give the share at one time with its log-log range, which stays between 0 and 1."""
+        place = int(np.searchsorted(self.times, time, side="right")) - 1
+        n = round(float(self.at_risk[0]))
+        if place < 0 or self.survival[place] in (0.0, 1.0):
+            share = float(self.at([time])[0])
+            return Estimate(share, share, share, level, n, "Kaplan-Meier curve")
+        share, error = float(self.survival[place]), float(self.standard_error[place])
+        reach = float(norm.ppf(0.5 + level / 2)) * error / (share * np.log(share))
+        low, high = sorted(share ** np.exp([reach, -reach]))
+        return Estimate(share, float(low), float(high), level, n, "Kaplan-Meier curve with log-log range")
 
 
 def kaplan_meier(times: np.ndarray, happened: np.ndarray, counts: np.ndarray | None = None) -> KaplanMeier:

@@ -115,7 +115,21 @@ def test_an_ungraded_return_says_nothing_but_work_ends_the_gap():
 def test_what_the_return_found_is_told_with_it():
     back = ("2025-07-01", "symptoms_return", "left", "fully_occluding", "referred", "")
     table = gaps(*clinic([CLEARED, back]), symptom_window_days=60, last_day=LAST_DAY)
-    assert table[["return_kind", "grade_at_return"]].to_numpy().tolist() == [["symptoms_return", "fully_occluding"]]
+    told = table[["return_days", "return_kind", "grade_at_return"]]
+    assert told.to_numpy().tolist() == [[181.0, "symptoms_return", "fully_occluding"]]
+
+
+def test_a_second_attempt_that_saw_the_other_ear_last_does_not_name_the_return():
+    right = ("2025-01-01", "new", "right", "partly_occluding", "clear", "fine_suction")
+    back = ("2025-07-01", "symptoms_return", "left", "fully_occluding", "occluding_left", "fine_suction")
+    right_open = ("2025-07-01", "symptoms_return", "right", "clear", "nothing_to_remove", "")
+    again = ("2025-07-12", "second_attempt", "left", "fully_occluding", "clear", "irrigation")
+    right_again = ("2025-07-12", "second_attempt", "right", "clear", "nothing_to_remove", "")
+    table = gaps(
+        *clinic([CLEARED, right, back, right_open, again, right_again]), symptom_window_days=60, last_day=LAST_DAY
+    )
+    kept = table.loc[table["ear"] == "right", ["open_until_days", "return_days", "return_kind"]]
+    assert kept.to_numpy().tolist() == [[192.0, 181.0, "symptoms_return"]]
 
 
 def test_a_return_that_did_not_see_the_ear_is_a_return_without_evidence():
