@@ -1,0 +1,284 @@
+"""Headings of an export to the columns they are taken for."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cache
+
+from analysis.intake.vocabulary import heading_entries, plain
+from analysis.intake.words import typing_slips
+from analysis.problems import DataProblem
+from analysis.settings import Settings
+
+SIDES = ("left", "right")
+LEFT_WORDS = frozenset(("left", "l", "lt", "lft", "lhs", "le"))
+RIGHT_WORDS = frozenset(("right", "r", "rt", "rgt", "rght", "rhs", "re"))
+SAME_WORD = {
+    "no": "number", "num": "number", "nr": "number", "nbr": "number", "id": "number", "ref": "number",
+    "reference": "number", "pt": "patient", "px": "patient", "patients": "patient", "appt": "appointment",
+    "apt": "appointment", "appts": "appointment", "mins": "minutes", "min": "minutes", "minute": "minutes",
+    "pct": "percent", "perc": "percent", "tel": "phone", "telephone": "phone",
+}  # fmt: skip
+UNITS = frozenset(
+    ("min", "mins", "minutes", "days", "day", "percent", "y n", "yes no", "y/n", "yes/no", "hh mm", "hh:mm", "h mm", "dd mm yyyy",
+     "dd/mm/yyyy", "yyyy mm dd", "gbp", "eur", "usd", "years", "yrs", "text", "optional", "24h", "date", "time", "hh mm ss", "nights", "")
+)  # fmt: skip
+IGNORE = "ignore"
+OTHER_NAMES = {"patient_key": "patient_number", "softening_method": "softener"}
+"""Names of our own tables that an export holds under another name."""
+MARK = "\u2020"
+"""Stands in a comparable heading where minutes stood in brackets."""
+MINUTE_UNITS = frozenset(("min", "mins", "minutes", "m"))
+BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
+HUMP = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
+SURE, GUESSED, CLINIC = "sure", "guessed", "clinic.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What one heading was taken for.
+
+    Attributes
+    ----------
+    text : str
+        The heading as it stands in the file.
+    column : str
+        The column it is taken for, with ``_left`` or ``_right`` where it
+        concerns one ear; empty where it is not known, ``ignore`` where the clinic says so.
+    certainty : str
+        ``sure``, ``guessed`` (a typing error was forgiven), ``clinic.toml``, or empty.
+    nearest : str
+        For an unknown heading the column with the closest name, or empty.
+    """
+
+    text: str
+    column: str
+    certainty: str
+    nearest: str = ""
+
+    @property
+    def base(self) -> str:
+        """The column without its ear."""
+        return without_side(self.column)
+
+    @property
+    def side(self) -> str:
+        """``left``, ``right`` or empty."""
+        return next((side for side in SIDES if self.column.endswith(f"_{side}")), "")
+
+    @property
+    def identifying(self) -> bool:
+        """Whether the column tells who a patient is."""
+        return bool(heading_entries().get(self.base, {}).get("identifying", False))
+
+
+@dataclass(frozen=True)
+class Headings:
+    """All headings of one table.
+
+    ``used`` are the positions that are taken in, ``doubled`` those whose column
+    an earlier heading already fills.
+    """
+
+    all: tuple[Heading, ...]
+    used: tuple[int, ...] = field(default=())
+    doubled: tuple[int, ...] = field(default=())
+
+    @property
+    def columns(self) -> list[str]:
+        """The columns taken in, in the order of the file."""
+        return [self.all[position].column for position in self.used]
+
+
+def without_side(column: str) -> str:
+    """Take ``_left`` or ``_right`` off a column's name.
+
+    Examples
+    --------
+    >>> without_side("grade_left"), without_side("site")
+    ('grade', 'site')
+    """
+    for side in SIDES:
+        if column.endswith(f"_{side}"):
+            return column.removesuffix(f"_{side}")
+    return column
+
+
+@cache
+def _names() -> dict[str, str]:
+    """Give every known heading, in comparable form, and its column."""
+    known: dict[str, str] = {}
+    for column, entry in heading_entries().items():
+        for name in (column, *entry["names"]):
+            known.setdefault(_comparable(name), column)
+    return known
+
+
+@cache
+def known_columns() -> tuple[str, ...]:
+    """Give every column that a heading may be taken for."""
+    made = list(heading_entries())
+    made += [f"{column}_{side}" for column, entry in heading_entries().items() if entry["level"] == "ear" for side in SIDES]
+    return (*(column for column in made if column not in ("ear_left", "ear_right")), *OTHER_NAMES, IGNORE)
+
+
+def _comparable(text: str) -> str:
+    """Bring a heading to the form in which headings are compared."""
+    text = HUMP.sub(" ", text).replace("%", " percent ").replace("#", " number ").replace("£", " ").replace("€", " ")
+    text = BRACKETS.sub(_unit_or_words, text)
+    tokens = re.sub(rf"[^\w {MARK}]|_", " ", plain(text)).split()
+    return " ".join(SAME_WORD.get(token, token) for token in tokens)
+
+
+def _lookup(comparable: str) -> str:
+    """Find the column of a comparable heading; "slot (min)" is a length although "slot" is a time."""
+    names = _names()
+    bare = " ".join(comparable.replace(MARK, " ").split())
+    as_length = names.get(f"{bare} minutes", "") if bare != comparable else ""
+    return as_length or names.get(bare, "")
+
+
+def _unit_or_words(match: re.Match[str]) -> str:
+    """Leave a unit in brackets out of a heading; minutes are marked, because they tell a length from a time."""
+    inside = plain(match[1])
+    if inside in MINUTE_UNITS:
+        return f" {MARK} "
+    return " " if inside in UNITS else f" {match[1]} "
+
+
+def match_heading(text: str) -> Heading:
+    """Take one heading for a column.
+
+    Parameters
+    ----------
+    text : str
+        The heading as it stands.
+
+    Returns
+    -------
+    Heading
+
+    Examples
+    --------
+    >>> [match_heading(each).column for each in ("L wax", "Wax (left)", "Left ear - amount", "Appt No.", "DOB")]
+    ['grade_left', 'grade_left', 'grade_left', 'visit_id', 'birth_date']
+    >>> match_heading("Practicioner").certainty, match_heading("Room").column
+    ('guessed', '')
+    """
+    comparable = _comparable(text)
+    names = _names()
+    if column := _lookup(comparable):
+        return Heading(text, column, SURE)
+    side, rest = _take_side(comparable)
+    if side:
+        column = _lookup(rest) if rest else "grade"
+        if column and heading_entries()[column]["level"] == "ear" and column != "ear":
+            return Heading(text, f"{column}_{side}", SURE if rest else GUESSED)
+        if column == "minutes":
+            return Heading(text, f"ear_minutes_{side}", SURE)
+    left_over = (rest if side else comparable).replace(MARK, "").strip()
+    forgiven = _forgiven(left_over)
+    if forgiven and (not side or (heading_entries()[forgiven]["level"] == "ear" and forgiven != "ear")):
+        return Heading(text, f"{forgiven}_{side}" if side else forgiven, GUESSED)
+    close = difflib.get_close_matches(left_over, list(names), n=1, cutoff=0.7)
+    suffix = f"_{side}" if side and close and heading_entries()[names[close[0]]]["level"] == "ear" else ""
+    return Heading(text, "", "", f"{names[close[0]]}{suffix}" if close else "")
+
+
+def _take_side(comparable: str) -> tuple[str, str]:
+    """Take left or right off either end of a heading, with the word "ear" beside it."""
+    tokens = comparable.split()
+    for place in (0, -1):
+        if not tokens:
+            break
+        side = "left" if tokens[place] in LEFT_WORDS else "right" if tokens[place] in RIGHT_WORDS else ""
+        if not side:
+            beside = tokens[1 if place == 0 else -2] if len(tokens) > 1 and tokens[place] == "ear" else ""
+            side = "left" if beside in LEFT_WORDS else "right" if beside in RIGHT_WORDS else ""
+        if side:
+            words = LEFT_WORDS if side == "left" else RIGHT_WORDS
+            rest = [token for token in tokens if token not in words]
+            if rest and rest[0] in ("ear", "s"):
+                rest = rest[1:]
+            elif len(rest) > 1 and rest[-1] == "ear":
+                rest = rest[:-1]
+            return side, " ".join(rest)
+    return "", comparable
+
+
+def _forgiven(comparable: str) -> str:
+    """Forgive a typing error in a heading: one slip in 6 to 9 letters, two in more."""
+    if len(comparable) < 6:
+        return ""
+    allowed = 1 if len(comparable) < 10 else 2
+    near = {
+        column
+        for name, column in _names().items()
+        if abs(len(name) - len(comparable)) <= allowed and name[:1] == comparable[0] and typing_slips(comparable, name) <= allowed
+    }
+    return near.pop() if len(near) == 1 else ""
+
+
+def own_columns(settings: Settings) -> dict[str, str]:
+    """Give the clinic's own headings, in comparable form, and their columns.
+
+    Raises
+    ------
+    DataProblem
+        If ``[columns]`` names a column that does not exist.
+
+    Examples
+    --------
+    >>> from analysis.settings import settings_from_toml
+    >>> own_columns(settings_from_toml('[columns]\\n"Stuff on the left" = "grade_left"'))
+    {'stuff on the left': 'grade_left'}
+    """
+    for heading, column in settings.columns.items():
+        if column not in known_columns():
+            close = difflib.get_close_matches(column, known_columns(), n=1, cutoff=0.5)
+            remedy = f'Did you mean "{close[0]}"?' if close else f"Known are: {', '.join(known_columns())}."
+            raise DataProblem(
+                "There is no such column.", remedy, file="clinic.toml", setting=f"columns.{heading}", value=column
+            )
+    return {_comparable(heading): OTHER_NAMES.get(column, column) for heading, column in settings.columns.items()}
+
+
+def match_headings(texts: Sequence[str], settings: Settings) -> Headings:
+    """Take the headings of a table for columns.
+
+    The clinic's own ``[columns]`` come first. Where two headings fit one column,
+    the surer one fills it, and of equally sure ones the first; the other is
+    named in the intake record and not read.
+
+    Parameters
+    ----------
+    texts : sequence of str
+    settings : Settings
+
+    Returns
+    -------
+    Headings
+
+    Examples
+    --------
+    >>> match_headings(["Date", "Left ear wax", "Room"], Settings()).columns
+    ['date', 'grade_left']
+    """
+    own = own_columns(settings)
+    found = []
+    for text in texts:
+        column = own.get(_comparable(text))
+        found.append(Heading(text, column, CLINIC) if column is not None else match_heading(text))
+    order = sorted(range(len(found)), key=lambda place: ((CLINIC, SURE, GUESSED, "").index(found[place].certainty), place))
+    taken: dict[str, int] = {}
+    for place in order:
+        if found[place].column not in ("", IGNORE):
+            taken.setdefault(found[place].column, place)
+    used = tuple(sorted(taken.values()))
+    doubled = tuple(
+        place for place, each in enumerate(found) if each.column not in ("", IGNORE) and taken[each.column] != place
+    )
+    return Headings(tuple(found), used, doubled)

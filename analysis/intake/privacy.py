@@ -1,0 +1,242 @@
+"""Who a patient is stays out: what identifies, masking, pseudonyms, age bands."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+
+HIDDEN = "(hidden)"
+MASK = "***"
+KEY_BYTES = 32
+PSEUDONYM_LETTERS = 16
+ENOUGH = 0.6
+"""Share of a column's values that must look alike before the column counts as such."""
+LONGEST_SHOWN = 60
+
+EMAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
+WHOLE_PHONE = re.compile(r"(?:\+\d{1,3}[\s().-]?|\(?0)\d[\d\s().-]{7,16}")
+LONG_NUMBER = re.compile(r"(?<!\d)(?!\d{4}-\d{1,2}-\d{1,2}\b)\+?\d(?:[ -]?\d){5,}")
+NATIONAL = re.compile(r"[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} ?[A-D]|\d{7}[A-W][A-I]?")
+TEN_DIGITS = re.compile(r"\d{3}[ -]?\d{3}[ -]?\d{4}")
+POSTCODE = re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}\b", re.IGNORECASE)
+TITLED = re.compile(r"\b(?i:mr|mrs|ms|miss|mx|dr|prof|sir|lady|master)\b\.?\s+[\w'’-]+(?:\s+[A-Z][\w'’-]+)?")
+NAME = re.compile(r"(?:(?:mr|mrs|ms|miss|dr)\.? )?[A-Z][\w'’-]+,? (?:[A-Z]\.? )?(?:[A-Z][\w'’-]+ )*[A-Z][\w'’-]+")
+STREET = re.compile(r"\b\d+[a-z]?,? (?:\w+ ){1,3}(?:street|st|road|rd|lane|ln|avenue|ave|close|drive|way|court|terrace|place|gardens)\b", re.IGNORECASE)
+TITLES = frozenset(("mr", "mrs", "ms", "miss", "mx", "dr", "prof", "sir", "lady", "master"))
+TEST_PATIENT = re.compile(
+    r"\b(?:test(?:ing|er)?|zz+\w*|dummy|training|do not (?:use|book)|demo|fake)\b[\s,._-]*(?:patient|client|person|account|record|one|two|\d+)?",
+    re.IGNORECASE,
+)
+TEST_NUMBER = re.compile(r"(?:test|zz+|dummy|demo)[\w-]*", re.IGNORECASE)
+AGE_BAND_FROM = ((75, "75_and_over"), (60, "60_74"), (40, "40_59"), (18, "18_39"), (0, "under_18"))
+OLDEST = 120
+
+
+def pseudonyms(texts: Iterable[str], key: bytes) -> dict[str, str]:
+    """Turn patient numbers into pseudonyms.
+
+    HMAC-SHA-256 under the clinic's own key: the same number gives the same
+    pseudonym in every file and year, and without the key nobody can go back
+    by trying numbers. Leading zeros, spaces and letter case do not count,
+    because spreadsheets drop the first and people vary the others.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        Distinct patient numbers.
+    key : bytes
+        The clinic's secret.
+
+    Returns
+    -------
+    dict
+        Text to 16 hexadecimal letters; texts without a letter or digit are left out.
+
+    Examples
+    --------
+    >>> made = pseudonyms(["0042", "42", " 42 ", "A7", "-"], b"secret")
+    >>> made["0042"] == made["42"] == made[" 42 "], made["A7"] == made["42"], "-" in made
+    (True, False, False)
+    """
+    return {text: _keyed("number", plain, key) for text in texts if (plain := _plain_number(text))}
+
+
+def named_pseudonyms(names: Mapping[str, str], key: bytes) -> dict[str, str]:
+    """Turn names, with birth dates where there are any, into pseudonyms.
+
+    Parameters
+    ----------
+    names : mapping
+        Any text to what identifies: the result of ``identity``.
+    key : bytes
+
+    Returns
+    -------
+    dict
+    """
+    return {text: _keyed("name", identity, key) for text, identity in names.items() if identity}
+
+
+def _keyed(kind: str, text: str, key: bytes) -> str:
+    """Give the keyed hash of a text."""
+    return hmac.new(key, f"{kind}|{text}".encode(), hashlib.sha256).hexdigest()[:PSEUDONYM_LETTERS]
+
+
+def _plain_number(text: str) -> str:
+    """Bring a patient number to the form that is compared."""
+    short = re.sub(r"[\W_]", "", text).casefold()
+    return short.lstrip("0") or short[:1]
+
+
+def identity(name: str, birth_day: str = "") -> str:
+    """Bring a name to the form in which patients are told apart.
+
+    Titles, order, case, accents and punctuation do not count.
+
+    Examples
+    --------
+    >>> identity("Mrs. Ann O'Wax", "1950-01-02") == identity("O'WAX, Ann", "1950-01-02")
+    True
+    >>> identity("Mr.")
+    ''
+    """
+    text = unicodedata.normalize("NFKD", name)
+    text = "".join(letter for letter in text if not unicodedata.combining(letter)).casefold()
+    words = sorted(word for word in re.sub(r"['’]", "", text).replace(",", " ").replace(".", " ").split() if word not in TITLES)
+    return f"{' '.join(words)}|{birth_day}" if words else ""
+
+
+def age_band(years: float) -> str | None:
+    """Give the age band of an age in whole years; None for an impossible age.
+
+    Examples
+    --------
+    >>> age_band(17.9), age_band(18), age_band(75), age_band(-1), age_band(150)
+    ('under_18', '18_39', '75_and_over', None, None)
+    """
+    if not 0 <= years <= OLDEST:
+        return None
+    return next(band for low, band in AGE_BAND_FROM if years >= low)
+
+
+def is_test_name(text: str) -> bool:
+    """Tell whether a name was made up to try the records system out.
+
+    Examples
+    --------
+    >>> is_test_name("TEST, Patient"), is_test_name("Zz Test"), is_test_name("Ann Tester-Hill"), is_test_name("Testa, Maria")
+    (True, True, False, False)
+    """
+    words = re.sub(r"[^\w ]", " ", text).strip()
+    match = TEST_PATIENT.search(words)
+    hyphened = re.search(r"\w-\w", text)
+    return match is not None and not hyphened
+
+
+def is_test_number(text: str) -> bool:
+    """Tell whether a patient number was made up to try the records system out.
+
+    Examples
+    --------
+    >>> is_test_number("TEST01"), is_test_number("ZZ-3"), is_test_number("T-104")
+    (True, True, False)
+    """
+    return TEST_NUMBER.fullmatch(text.strip()) is not None
+
+
+def what_it_identifies(texts: Iterable[str]) -> str:
+    """Say what a column's values look like, where they look identifying.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        Distinct values.
+
+    Returns
+    -------
+    str
+        ``email addresses``, ``phone numbers``, ``national numbers``, ``postcodes``,
+        ``street addresses``, ``names`` or ``free text``; empty where nothing identifies.
+
+    Examples
+    --------
+    >>> what_it_identifies(["07700 900123", "+44 7700 900456"]), what_it_identifies(["hook", "suction"])
+    ('phone numbers', '')
+    """
+    values = [text for text in texts if text]
+    if not values:
+        return ""
+    for label, pattern in (("email addresses", EMAIL), ("street addresses", STREET), ("postcodes", POSTCODE)):
+        if _share(values, pattern.search) >= ENOUGH:
+            return label
+    if _share(values, WHOLE_PHONE.fullmatch) >= ENOUGH:
+        return "phone numbers"
+    if _share(values, _is_national_number) >= ENOUGH:
+        return "national numbers"
+    if len(values) >= 3 and _share(values, NAME.fullmatch) >= ENOUGH:
+        return "names"
+    if _share(values, lambda text: len(text) > LONGEST_SHOWN or len(text.split()) > 6) >= 0.2:
+        return "free text"
+    return ""
+
+
+def _share(values: list[str], test: Callable[[str], object]) -> float:
+    """Give the share of values that pass a test."""
+    return sum(bool(test(value)) for value in values) / len(values)
+
+
+def _is_national_number(text: str) -> bool:
+    """Tell a national number: letters in their places, or ten digits of which the last checks the rest by eleven."""
+    if NATIONAL.fullmatch(text):
+        return True
+    if not TEN_DIGITS.fullmatch(text):
+        return False
+    digits = [int(letter) for letter in text if letter.isdecimal()]
+    check = 11 - sum(weight * digit for weight, digit in zip(range(10, 1, -1), digits[:9], strict=True)) % 11
+    return check % 11 == digits[9]
+
+
+def name_words(texts: Iterable[str]) -> frozenset[str]:
+    """Collect the single words of names, so that they can be masked wherever they turn up.
+
+    Examples
+    --------
+    >>> sorted(name_words(["Dr Ann O'Wax", "Hill, Jo"]))
+    ['ann', 'hill', "o'wax"]
+    """
+    words = (word for text in texts for word in re.findall(r"[^\W\d_][\w'’-]*", text.casefold()))
+    return frozenset(word for word in words if len(word) >= 3 and word not in TITLES)
+
+
+def safe_to_show(text: str, names: frozenset[str] = frozenset()) -> str:
+    """Mask what could tell who a patient is in a text that must be shown.
+
+    Emails, phone and other long numbers, postcodes, titles with names and every
+    word of a patient's name in the same files are masked; a long text is free
+    text and is hidden whole.
+
+    Parameters
+    ----------
+    text : str
+    names : frozenset of str, optional
+        Words of patients' names, from ``name_words``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> safe_to_show("cleared, Mrs Hill happy"), safe_to_show("call 07700 900123"), safe_to_show("2/3 blocked")
+    ('cleared, *** happy', 'call ***', '2/3 blocked')
+    """
+    if len(text) > LONGEST_SHOWN:
+        return HIDDEN
+    for pattern in (EMAIL, TITLED, POSTCODE, LONG_NUMBER):
+        text = pattern.sub(MASK, text)
+    if names:
+        text = re.sub(r"[^\W\d_][\w'’-]*", lambda match: MASK if match[0].casefold() in names else match[0], text)
+    return text
