@@ -56,9 +56,7 @@ def visit_frame(rows: Rows) -> pd.DataFrame:
 def ear_frame(rows: Rows) -> pd.DataFrame:
     """Give the table of ears: left and right of every visit that took place."""
     came = np.repeat(rows["attendance"] == story.ATTENDED, 2)
-    percent = np.clip(
-        5 * np.rint(rows["percent"] / 5), *np.array([[0, 15, 50, 80], [10, 45, 75, 100]])[:, rows["grade"]]
-    )
+    percent = _percent_as_written(rows["percent"], rows["grade"])
     frame = pd.DataFrame(
         {
             "visit_id": np.repeat(visit_ids(rows), 2),
@@ -76,6 +74,13 @@ def ear_frame(rows: Rows) -> pd.DataFrame:
         }
     )
     return typed_frame(EAR_ROWS, frame[came])
+
+
+def _percent_as_written(percent: np.ndarray, grade: np.ndarray) -> np.ndarray:
+    """Write the share blocked as staff do, in fives: a clear canal is 0, one as good as full is 100."""
+    spread = np.where(grade == story.PARTLY, 50 + (percent - 50) * 1.5, percent)
+    lowest, highest = np.array([[0, 10, 50, 100], [0, 45, 95, 100]])[:, grade]
+    return np.clip(5 * np.rint(spread / 5), lowest, highest)
 
 
 def visit_ids(rows: Rows) -> np.ndarray:
