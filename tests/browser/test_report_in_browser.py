@@ -26,6 +26,11 @@ def test_every_chart_is_drawn_without_a_complaint_or_a_request(opened, page_file
     assert page.asked == [page_file.as_uri()]
 
 
+def test_every_id_stands_for_one_place(opened):
+    ids = opened(DESK).evaluate("[...document.querySelectorAll('section[id], .chart[id]')].map(each => each.id)")
+    assert sorted(set(ids)) == sorted(ids)
+
+
 def test_a_phone_needs_no_sideways_scroll_even_with_every_table_open(opened):
     page = opened(PHONE)
     page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
