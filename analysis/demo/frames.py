@@ -79,7 +79,7 @@ def ear_frame(rows: Rows) -> pd.DataFrame:
 def _percent_as_written(percent: np.ndarray, grade: np.ndarray) -> np.ndarray:
     """Write the share blocked as staff do, in fives: a clear canal is 0, one as good as full is 100."""
     spread = np.where(grade == story.PARTLY, 50 + (percent - 50) * 1.5, percent)
-    lowest, highest = np.array([[0, 10, 50, 100], [0, 45, 95, 100]])[:, grade]
+    lowest, highest = np.array([[0, 15, 50, 100], [0, 45, 95, 100]])[:, grade]
     return np.clip(5 * np.rint(spread / 5), lowest, highest)
 
 

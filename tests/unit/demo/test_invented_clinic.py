@@ -185,4 +185,4 @@ def test_the_futures_go_on_where_the_log_ends(invented):
 
 def test_grades_agree_with_the_share_blocked(invented):
     spans = invented.ears.groupby("grade", observed=True)["percent_blocked"].agg(["min", "max"])
-    assert spans.to_numpy().tolist() == [[0, 0], [10, 45], [50, 95], [100, 100]]
+    assert spans.to_numpy().tolist() == [[0, 0], [15, 45], [50, 95], [100, 100]]
