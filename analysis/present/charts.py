@@ -82,7 +82,7 @@ def range_chart(
     x_title : str
         What the axis shows, with its unit.
     reference : float, optional
-        Where a thin line marks no difference.
+        Where a thin line in each row marks no difference.
     from_zero : bool, optional
         Start the axis at nought, where length carries meaning.
     percent : bool, optional
@@ -99,9 +99,10 @@ def range_chart(
     places = np.cumsum(heights) - ROW_HEIGHT / 2 + 12
     figure = blank_figure(int(sum(heights)) + AXIS_HEIGHT)
     figure.update_layout(margin={"l": AXIS_INSET, "r": 12, "t": 0, "b": AXIS_HEIGHT})
-    if reference is not None:
-        figure.add_vline(x=reference, line={"width": 1, "color": QUIET, "dash": "dot"})
     for bar, text, label, place in zip(bars, said, labels, places.tolist(), strict=True):
+        if reference is not None:
+            beside = {"x0": reference, "x1": reference, "y0": place - 7, "y1": place + 13}
+            figure.add_shape(type="line", layer="below", line={"width": 1.5, "color": QUIET}, **beside)
         _add_row(figure, bar, said=text, label=label, place=place)
     figure.update_yaxes(range=[int(sum(heights)), 0], showgrid=False, showticklabels=False, title=None)
     figure.update_xaxes(

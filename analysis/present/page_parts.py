@@ -43,7 +43,12 @@ def environment(*folders: Path) -> Environment:
         undefined=StrictUndefined,
     )
     made.globals.update(
-        rows_of=_rows_of, columns_of=columns_of, slug=slug, cell_style=_cell_style, heading_style=_heading_style
+        rows_of=_rows_of,
+        columns_of=columns_of,
+        slug=slug,
+        sentence=sentence,
+        cell_style=_cell_style,
+        heading_style=_heading_style,
     )
     return made
 
@@ -77,6 +82,17 @@ def slug(question: str) -> str:
     'does-softening-first-pay'
     """
     return re.sub(r"[^a-z0-9]+", "-", question.lower()).strip("-")
+
+
+def sentence(text: str) -> str:
+    """Write a fragment as a sentence: a capital first, a full stop last.
+
+    Examples
+    --------
+    >>> sentence("counted directly"), sentence("It was counted.")
+    ('Counted directly.', 'It was counted.')
+    """
+    return text if not text else text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
 def answer_html(answer: Answer) -> str:
@@ -158,7 +174,7 @@ def closing_text(answer: Answer) -> str:
         blocks.append(table_text(answer.table))  # type: ignore[arg-type]
     blocks.append(_list_text("Take care", list(answer.cautions)))
     if answer.basis is not None:
-        blocks.append("\n".join(part for part in (str(answer.basis), answer.basis.method) if part))
+        blocks.append("\n".join(part for part in (str(answer.basis), sentence(answer.basis.method)) if part))
     blocks.append(_list_text("It holds if", list(answer.assumptions)))
     checks = [f"{check.name}: {check.result}. {check.sentence}" for check in answer.checks]
     blocks.append(_list_text("Checked beside it", checks))

@@ -74,3 +74,10 @@ def test_names_of_lines_that_end_together_do_not_meet():
     marks = [(round(curve[place.index] * 290), place.above) for curve, place in zip(curves, places, strict=True)]
     assert len({mark for mark, _ in marks}) == 3
     assert marks[1][1] != marks[2][1] or abs(marks[1][0] - marks[2][0]) >= 18
+
+
+def test_no_difference_is_marked_in_every_row_and_crosses_no_label():
+    figure = range_chart([Bar("used", 1, 0.5, 2), Bar("advised", 0.2, -1, 1)], x_title="minutes saved", reference=0.0)
+    assert [shape.x0 for shape in figure.layout.shapes] == [0.0, 0.0]
+    for shape, trace in zip(figure.layout.shapes, figure.data, strict=True):
+        assert shape.y0 < trace.y[0] < shape.y1
