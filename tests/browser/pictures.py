@@ -63,8 +63,11 @@ def _lab() -> Iterator[str]:
     token = secrets.token_hex(16)
     with tempfile.TemporaryDirectory() as own:
         words = [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={PORT}"]
-        words += [f"--ServerApp.root_dir={ROOT}", f"--IdentityProvider.token={token}", "--LabApp.news_url=None"]
+        words += [f"--ServerApp.root_dir={ROOT}", f"--IdentityProvider.token={token}"]
         places = dict.fromkeys(("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR"), own)
+        quiet = Path(own) / "lab" / "user-settings" / "@jupyterlab" / "apputils-extension"
+        quiet.mkdir(parents=True)
+        (quiet / "notification.jupyterlab-settings").write_text('{"fetchNews": "false", "checkForUpdates": false}')
         server = subprocess.Popen(words, env=os.environ | places, stderr=subprocess.DEVNULL)
         try:
             _wait_for(f"http://127.0.0.1:{PORT}/api?token={token}")
