@@ -35,8 +35,10 @@ class SofteningFit:
         The standardised comparison made otherwise, to see what hangs on it.
     level : float
         How sure ranges should be.
+    facts : tuple of str
+        Columns of ``ATTEMPTS`` adjusted for; those recorded nowhere are left out.
     mix : CaseMix
-        Facts adjusted for, levels joined, blanks.
+        Levels joined, blanks. For minutes, ``levels`` holds the visit's own facts only.
     rows, patients : int
         Ears (or visits) compared, and whose they are.
     left_out : dict of str to int
@@ -49,6 +51,7 @@ class SofteningFit:
     arms: dict[str, TwoArms]
     variations: dict[str, TwoArms]
     level: float
+    facts: tuple[str, ...]
     mix: CaseMix
     rows: int
     patients: int
@@ -116,7 +119,7 @@ def fit_softening(
         "contraindicated_kept": _standardised(whole, contrast, whole_mix.levels),
         "debris_not_adjusted": _standardised(sample, contrast, mix.levels.drop(columns="debris")),
     }
-    return _fit(sample, contrast, arms, variations, mix, level, len(sample.rows))
+    return _fit(sample, contrast, arms, variations, mix, level, FACTS)
 
 
 def fit_minutes(attempts: pd.DataFrame, *, contrast: str, level: float, fewest_visits: int) -> SofteningFit:
@@ -172,7 +175,7 @@ def fit_minutes(attempts: pd.DataFrame, *, contrast: str, level: float, fewest_v
         ear_mix.not_recorded | visit_mix.not_recorded,
         ear_mix.unrecorded + visit_mix.unrecorded,
     )
-    return _fit(visits, contrast, arms, {}, mix, level, len(visits.rows))
+    return _fit(visits, contrast, arms, {}, mix, level, ("ears_worked", *FACTS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,11 +242,24 @@ def _fit(
     variations: dict[str, TwoArms],
     mix: CaseMix,
     level: float,
-    rows: int,
+    facts: tuple[str, ...],
 ) -> SofteningFit:
     """Put the comparison and its basis together."""
-    days, patients = sample.rows["day"], len(set(sample.whose))
-    return SofteningFit(contrast, arms, variations, level, mix, rows, patients, sample.left_out, days.min(), days.max())
+    recorded = tuple(fact for fact in facts if fact not in mix.unrecorded)
+    days = sample.rows["day"]
+    return SofteningFit(
+        contrast,
+        arms,
+        variations,
+        level,
+        recorded,
+        mix,
+        len(sample.rows),
+        len(set(sample.whose)),
+        sample.left_out,
+        days.min(),
+        days.max(),
+    )
 
 
 def _refuse_few(treated: np.ndarray, contrast: str, fewest: int, of_what: str) -> None:
