@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.stats import norm
 
 from analysis.stats.estimate import Estimate
@@ -30,7 +31,7 @@ class KaplanMeier:
     survival: np.ndarray
     standard_error: np.ndarray
 
-    def at(self, times: np.ndarray) -> np.ndarray:
+    def at(self, times: ArrayLike) -> np.ndarray:
         """Give the share at any times; 1 before the first, the last one's after the last."""
         place = np.searchsorted(self.times, np.asarray(times), side="right")
         return np.concatenate([[1.0], self.survival])[place]

@@ -1,0 +1,233 @@
+"""How recall's figures are said: whom to call back when, what it rests on, what it does not replace."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.models.recall import FittedRecall, RecallCurve
+from analysis.models.recall_evidence import EVERYONE
+from analysis.planning.recall_policy import RecallRule
+from analysis.present import words
+from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
+from analysis.settings import RecallPart
+from analysis.stats.estimate import Estimate
+
+WITH_AID, WITHOUT_AID = "hearing_aid", "no_hearing_aid"
+GROUPS = {WITH_AID: "with a hearing aid", WITHOUT_AID: "without a hearing aid", EVERYONE: "everyone"}
+YOUNG_LOG_MONTHS = 24
+CAUTIONS = (
+    "A recall replaces nothing: people still come back as soon as they have symptoms.",
+    "People who wear hearing aids should have their ears looked at whenever they attend, whatever the recall (American "
+    "ear, nose and throat guidance of 2017, as reported in American Family Physician 2017;96:263).",
+    "No published page we saw supports a fixed interval of 3, 6 or 12 months: the share at which to call back is the "
+    "owner's setting. Local protocol and licensed practice decide, for groups and for each patient.",
+    "Ears with and without hearing aids are compared as they are; that a hearing aid goes with a sooner recall does not "
+    "make it the cause. Studies disagree: one of 164 patients found no link between hearing aids and impacted wax "
+    "(Manchaiah 2015), one of 310 none with cotton buds (Sim 1988), one of 651 children a link with cotton buds on one "
+    "side only (Clinical Pediatrics 1994); common belief holds both to blame.",
+)
+
+
+def share_spoken(share: float) -> str:
+    """Say a chosen share in tenths where it is whole tenths.
+
+    Examples
+    --------
+    >>> share_spoken(0.3), share_spoken(0.25)
+    ('3 in 10', '25 in 100')
+    """
+    tenths = share * 10
+    return f"{round(tenths)} in 10" if abs(tenths - round(tenths)) < 1e-9 else f"{share * 100:.0f} in 100"
+
+
+def months_spoken(months: Estimate) -> str:
+    """Say a recall in whole months with its range.
+
+    Examples
+    --------
+    >>> months_spoken(Estimate(8.0, 7.0, 9.0, 0.95, 300, "")), months_spoken(Estimate(1.0, 1.0, 1.0, 0.95, 300, ""))
+    ('about 8 months (between 7 and 9)', 'about 1 month (the range stays within it)')
+    """
+    ends = "the range stays within it" if months.low == months.high else words.between(months)
+    return f"about {words.plural(months.value, 'month')} ({ends})"
+
+
+def period(fitted: FittedRecall) -> str:
+    """Say the days of the clearances used."""
+    return f"{words.day(fitted.first_day)} to {words.day(fitted.last_day)}"
+
+
+def headline(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> str:
+    """Give the one sentence that answers, with figure, range and period."""
+    end = f"occluding again, going by ears cleared {period(fitted)}."
+    by_then = f"by then {share_spoken(settings.share)}"
+    own = [name for name in (WITH_AID, WITHOUT_AID) if name in rules and rules[name].curve.own]
+    if len(own) < 2:
+        return f"Call people back at {months_spoken(rules[EVERYONE].recall_months)}: {by_then} ears are {end}"
+    aid, rest = (months_spoken(rules[name].recall_months) for name in own)
+    if aid == rest:
+        return f"Call people back at {aid}, with a hearing aid as without: {by_then} of either group's ears are {end}"
+    return (
+        f"Call people with a hearing aid back at {aid} and everyone else at {rest}: {by_then} of their ears are {end}"
+    )
+
+
+def shown(rules: dict[str, RecallRule]) -> dict[str, RecallRule]:
+    """Keep the groups with a curve of their own; everyone where fewer than two have one."""
+    own = {name: rule for name, rule in rules.items() if rule.curve.own and name != EVERYONE}
+    return own if len(own) == 2 else {EVERYONE: rules[EVERYONE]}
+
+
+def chart_title(rules: dict[str, RecallRule], settings: RecallPart) -> str:
+    """Say what today's interval means."""
+    parts = [f"{words.percent(rule.share_today.value)} of ears {GROUPS[name]}" for name, rule in shown(rules).items()]
+    whose = words.joined(parts).replace(" of ears everyone", " of ears")
+    return f"At today's {words.plural(settings.today_months, 'month')}, {whose} are expected to be occluding again"
+
+
+def chart_text(rules: dict[str, RecallRule], settings: RecallPart) -> str:
+    """Tell the chart in words."""
+    told = []
+    for name, rule in shown(rules).items():
+        until, now = rule.months_until, rule.share_today
+        told.append(
+            f"{GROUPS[name].capitalize()}: {share_spoken(settings.share)} by {words.number(until.value, 1)} months "
+            f"({words.between(until, 1)}); {words.percent(now.value)} by {settings.today_months} months "
+            f"({words.between_percent(now)})."
+        )
+    return "Lines of the share of cleared ears that are occluding again, rising with the months. " + " ".join(told)
+
+
+def how_sure(level: float) -> str:
+    """Say what the range means and what it leaves out."""
+    return (
+        f"{words.how_sure(level)} They allow for chance, not for the assumptions below; "
+        "the checks show how far two of these move the figure."
+    )
+
+
+def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
+    """Say what would have to be true."""
+    said = [
+        "Each ear counts once, from its first clearance in the log. Ears that fill fast are cleared more often; "
+        "among clearances rather than patients, ears occlude sooner than shown.",
+        f"Whoever returns with symptoms had the ear occlude within the {words.plural(settings.symptom_window_days, 'day')} "
+        "before; an ear found occluding at any other visit did so at some time since it was last seen open.",
+        "Patients who stay away are taken to be gone for good with the chance that returns in the log suggest, whatever "
+        "their ears do; the others would have come back had their ears troubled them.",
+        "The share occluding follows a Weibull curve of one shape for all groups, and the past is a guide to the future.",
+    ]
+    if fitted.ungrouped:
+        said.append(
+            f"{words.plural(fitted.ungrouped, 'ear')} without a note on hearing aids count in everyone's figure only."
+        )
+    return tuple(said)
+
+
+def checks(
+    fitted: FittedRecall,
+    rules: dict[str, RecallRule],
+    other_windows: dict[int, dict[str, RecallCurve] | None],
+    settings: RecallPart,
+) -> tuple[Check, ...]:
+    """Say what moves the figure, and where it reaches beyond the log."""
+    return (
+        _never_check(fitted, rules, settings),
+        *(_window_check(window, curves, rules, settings) for window, curves in other_windows.items()),
+        _watched_check(fitted),
+        _beyond_check(rules),
+        *_group_checks(fitted, settings),
+    )
+
+
+def _months(curves: dict[str, RecallCurve], rules: dict[str, RecallRule], share: float) -> str:
+    """List months until the share, beside those of the answer, for the groups shown."""
+    parts = []
+    for name in shown(rules):
+        there, here = curves[name].months_until(share).value, rules[name].months_until.value
+        whose = "" if name == EVERYONE else f" {GROUPS[name]}"
+        parts.append(f"{words.number(there, 1)} rather than {words.number(here, 1)} months{whose}")
+    return words.joined(parts)
+
+
+def _never_check(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> Check:
+    """Say what hangs on patients who never return."""
+    back = fitted.return_share
+    return Check(
+        "Patients who never return",
+        INFORMATION,
+        f"{words.percent(back.value)} of patients are taken to come back at all ({words.between_percent(back)}). Were nobody "
+        f"gone for good, the share would be reached at {_months(fitted.without_never, rules, settings.share)}.",
+    )
+
+
+def _window_check(
+    window: int, curves: dict[str, RecallCurve] | None, rules: dict[str, RecallRule], settings: RecallPart
+) -> Check:
+    """Say what hangs on how long people put up with symptoms."""
+    name = f"Symptoms for up to {window} days"
+    if curves is None:
+        return Check(name, INFORMATION, "With this window the log does not settle a curve.")
+    return Check(
+        name, INFORMATION, f"With this window the share is reached at {_months(curves, rules, settings.share)}."
+    )
+
+
+def _watched_check(fitted: FittedRecall) -> Check:
+    """Say whether patients were watched long enough to tell the late from the lost."""
+    watched = f"Enough patients were watched for returns up to {words.number(fitted.followed_months)} months"
+    if fitted.followed_months >= YOUNG_LOG_MONTHS:
+        return Check("Length of the log", PASSED, f"{watched}.")
+    return Check(
+        "Length of the log",
+        FAILED,
+        f"{watched}: too short to tell those who are late from those who are gone. The figure may be well off, mostly too early.",
+    )
+
+
+def _beyond_check(rules: dict[str, RecallRule]) -> Check:
+    """Say whether a figure lies beyond what the log has watched."""
+    beyond = [GROUPS[name] for name, rule in shown(rules).items() if rule.beyond_the_log]
+    if not beyond:
+        return Check("Within the log", PASSED, "Every figure lies within the time ears were watched.")
+    return Check(
+        "Within the log",
+        FAILED,
+        f"No ear was watched as long as the figure for {words.joined(beyond)} says: it draws the curve out beyond the log.",
+    )
+
+
+def _group_checks(fitted: FittedRecall, settings: RecallPart) -> list[Check]:
+    """Say which groups have no figure of their own."""
+    return [
+        Check(
+            f"Ears {GROUPS[name]}",
+            INFORMATION,
+            f"{words.plural(curve.seen_again, 'cleared ear')} seen again, {words.count(curve.occluding)} of them occluding: "
+            f"too few for a figure of their own (at least {settings.fewest_ears} and 10), so everyone's is shown.",
+        )
+        for name, curve in fitted.curves.items()
+        if not curve.own
+    ]
+
+
+def table_groups(rules: dict[str, RecallRule]) -> pd.DataFrame:
+    """List the groups with ears, months, recall and what today's interval means."""
+    return pd.DataFrame(
+        [
+            {
+                "recall_group": GROUPS[name],
+                "ears": rule.curve.ears,
+                "ears_seen_again": rule.curve.seen_again,
+                "recall_months": round(rule.recall_months.value),
+                "months_until": rule.months_until.value,
+                "months_until_low": rule.months_until.low,
+                "months_until_high": rule.months_until.high,
+                "occluding_today_share": rule.share_today.value,
+                "occluding_today_share_low": rule.share_today.low,
+                "occluding_today_share_high": rule.share_today.high,
+                "recall_curve": "own" if rule.curve.own else "everyone's",
+            }
+            for name, rule in rules.items()
+        ]
+    )
