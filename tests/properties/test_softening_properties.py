@@ -16,7 +16,7 @@ from tests.softening_log import invented_attempts
 
 SEEDS = st.integers(0, 2**32 - 1)
 CONTRASTS = st.sampled_from(["advised", "used"])
-QUICK = settings(max_examples=12, deadline=None)
+QUICK = settings(max_examples=6, deadline=None)
 
 
 def a_log(seed: int) -> pd.DataFrame:

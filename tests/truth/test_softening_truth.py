@@ -18,9 +18,9 @@ from analysis.stats.effects import mean_difference
 from analysis.stats.estimate import Estimate
 from tests.softening_log import Planted, invented_attempts
 
-LOGS = 40
+LOGS = 30
 FEWEST_HELD = int(binom.ppf(0.001, LOGS, 0.95))
-"""Ranges that hold the truth: fewer of 40 than this would come once in a thousand at 95 %."""
+"""Ranges that hold the truth: fewer of 30 than this would come once in a thousand at 95 %."""
 Told = tuple[Estimate, float]
 
 
@@ -36,7 +36,7 @@ def save(planted: Planted, contrast: str) -> SofteningFit:
 
 @cache
 def told(effect: float) -> dict[tuple[str, str, str], list[Told]]:
-    """Ask 40 invented logs of 700 patients; each figure with its truth beside it."""
+    """Ask 30 invented logs of 700 patients; each figure with its truth beside it."""
     found: dict[tuple[str, str, str], list[Told]] = {}
     for seed in range(LOGS):
         planted = invented_attempts(np.random.default_rng(seed), patients=700, effect=effect)

@@ -24,7 +24,7 @@ from tests.softening_log import as_log, invented_attempts
 BOTH = [does_softening_pay, does_softening_save_minutes]
 
 
-def clinic(seed: int = 1, *, patients: int = 1500, effect: float = 0.8, settings: str = "", **blanked) -> Clinic:
+def clinic(seed: int = 1, *, patients: int = 800, effect: float = 0.8, settings: str = "", **blanked) -> Clinic:
     """Make a clinic of an invented log; ``visits`` and ``ears`` name columns to leave empty."""
     visits, ears = as_log(invented_attempts(np.random.default_rng(seed), patients=patients, effect=effect).attempts)
     visits = typed_frame(VISITS, visits.drop(columns=blanked.get("visits", [])))
