@@ -41,16 +41,21 @@ class Clinic:
 
     @property
     def first_day(self) -> pd.Timestamp:
-        """Day of the first booking in the log."""
-        return self.visits["slot_start"].min().normalize()
+        """Day of the first booking in the log; not a time where there is none."""
+        return self._day(self.visits["slot_start"].min())
 
     @property
     def last_day(self) -> pd.Timestamp:
-        """Last day the log covers: the setting, or the last attended visit."""
+        """Last day the log covers: the setting, or the last attended visit, or the last booking."""
         if self.settings.clinic.last_day is not None:
             return pd.Timestamp(self.settings.clinic.last_day)
-        attended = self.visits.loc[self.visits["attendance"] == "attended", "slot_start"]
-        return attended.max().normalize()
+        attended = self.visits.loc[self.visits["attendance"] == "attended", "slot_start"].max()
+        return self._day(self.visits["slot_start"].max() if pd.isna(attended) else attended)
+
+    @staticmethod
+    def _day(moment: pd.Timestamp) -> pd.Timestamp:
+        """Drop the time of day; no moment stays none."""
+        return moment if pd.isna(moment) else moment.normalize()
 
     def _repr_html_(self) -> str:
         """Give the strip a notebook shows under its loading line."""
@@ -60,6 +65,8 @@ class Clinic:
         """Say which clinic, how many rows, which days."""
         label = "INVENTED DEMO CLINIC" if self.invented else self.settings.clinic.name
         first, last = self.first_day, self.last_day
+        if pd.isna(first):
+            return f"{label}: no bookings; {len(self.set_aside):,} rows set aside"
         days = f"{first.day} {first:%B %Y} to {last.day} {last:%B %Y}"
         return f"{label}: {len(self.visits):,} bookings, {len(self.ears):,} ears, {days}; {len(self.set_aside):,} rows set aside"
 

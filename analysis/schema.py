@@ -384,7 +384,7 @@ def typed_frame(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
             continue
         values = frame[column.name]
         if column.codes:
-            strange = sorted(set(values.dropna().astype("str")) - set(column.codes))
+            strange = sorted(set(values.dropna().unique().astype("str")) - set(column.codes))
             if strange:
                 raise ValueError(f"{table.name}.{column.name} holds {strange}, allowed are {list(column.codes)}")
             values = values.astype("object").where(values.notna(), None)
