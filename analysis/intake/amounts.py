@@ -16,7 +16,9 @@ PARTS = {
     "fifth": 1 / 5, "fifths": 1 / 5, "tenth": 1 / 10, "tenths": 1 / 10,
 }  # fmt: skip
 ABOUT = r"(?:~|approx(?:imately)?|about|around|roughly|circa|c)?\s*"
-AFTER = r"(?:\s*(?:blocked|occluded|occluding|full|filled|obstructed|occlusion|blockage|wax|of canal|of the canal|canal))*"
+AFTER = (
+    r"(?:\s*(?:blocked|occluded|occluding|full|filled|obstructed|occlusion|blockage|wax|of canal|of the canal|canal))*"
+)
 PERCENT = re.compile(rf"{ABOUT}(\d+(?:[.,]\d+)?)\s*(?:%|percent|per cent|pc){AFTER}")
 PERCENT_RANGE = re.compile(rf"{ABOUT}(\d+)\s*%?\s+(?:to\s+)?(\d+)\s*(?:%|percent|per cent){AFTER}")
 BOUND = re.compile(rf"(<|>|<=|>=|under|over|less than|more than|below|above)\s*(\d+)\s*(?:%|percent|per cent)?{AFTER}")

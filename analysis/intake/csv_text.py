@@ -90,7 +90,9 @@ def decode(file: str, data: bytes) -> tuple[str, str]:
         zeros = [start[place::2].count(0) / max(len(start[place::2]), 1) for place in (0, 1)]
         if max(zeros) > 0.4 and min(zeros) < 0.1:
             return _strictly(file, data, "utf-16-be" if zeros[0] > zeros[1] else "utf-16-le"), "UTF-16"
-    if sum(byte < 32 and byte not in (0, 9, 10, 12, 13) for byte in start) > 0.02 * len(start) or start.count(0) > 0.1 * len(start):
+    if sum(byte < 32 and byte not in (0, 9, 10, 12, 13) for byte in start) > 0.02 * len(start) or start.count(
+        0
+    ) > 0.1 * len(start):
         raise DataProblem("This is no text file.", NOT_A_TABLE, file=file)
     try:
         return data.decode("utf-8"), "UTF-8"

@@ -6,7 +6,7 @@ import difflib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 from analysis.intake.vocabulary import heading_entries, plain
 from analysis.intake.words import typing_slips
@@ -34,6 +34,8 @@ MARK = "\u2020"
 MINUTE_UNITS = frozenset(("min", "mins", "minutes", "m"))
 BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 HUMP = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
+LONGEST_HEADING = 80
+"""Letters; a longer text is no heading."""
 SURE, GUESSED, CLINIC = "sure", "guessed", "clinic.toml"
 
 
@@ -121,7 +123,9 @@ def _names() -> dict[str, str]:
 def known_columns() -> tuple[str, ...]:
     """Give every column that a heading may be taken for."""
     made = list(heading_entries())
-    made += [f"{column}_{side}" for column, entry in heading_entries().items() if entry["level"] == "ear" for side in SIDES]
+    made += [
+        f"{column}_{side}" for column, entry in heading_entries().items() if entry["level"] == "ear" for side in SIDES
+    ]
     return (*(column for column in made if column not in ("ear_left", "ear_right")), *OTHER_NAMES, IGNORE)
 
 
@@ -149,6 +153,7 @@ def _unit_or_words(match: re.Match[str]) -> str:
     return " " if inside in UNITS else f" {match[1]} "
 
 
+@lru_cache(maxsize=4096)
 def match_heading(text: str) -> Heading:
     """Take one heading for a column.
 
@@ -169,23 +174,62 @@ def match_heading(text: str) -> Heading:
     ('guessed', '')
     """
     comparable = _comparable(text)
+    comparable = _comparable(text)
+    column, certainty = _exact(comparable)
+    if column:
+        return Heading(text, column, certainty)
     names = _names()
-    if column := _lookup(comparable):
-        return Heading(text, column, SURE)
     side, rest = _take_side(comparable)
-    if side:
-        column = _lookup(rest) if rest else "grade"
-        if column and heading_entries()[column]["level"] == "ear" and column != "ear":
-            return Heading(text, f"{column}_{side}", SURE if rest else GUESSED)
-        if column == "minutes":
-            return Heading(text, f"ear_minutes_{side}", SURE)
     left_over = (rest if side else comparable).replace(MARK, "").strip()
     forgiven = _forgiven(left_over)
-    if forgiven and (not side or (heading_entries()[forgiven]["level"] == "ear" and forgiven != "ear")):
+    if forgiven and (not side or _concerns_ear(forgiven)):
         return Heading(text, f"{forgiven}_{side}" if side else forgiven, GUESSED)
-    close = difflib.get_close_matches(left_over, list(names), n=1, cutoff=0.7)
-    suffix = f"_{side}" if side and close and heading_entries()[names[close[0]]]["level"] == "ear" else ""
+    close = difflib.get_close_matches(left_over, list(names), n=1, cutoff=0.78)
+    suffix = f"_{side}" if side and close and _concerns_ear(names[close[0]]) else ""
     return Heading(text, "", "", f"{names[close[0]]}{suffix}" if close else "")
+
+
+def _exact(comparable: str) -> tuple[str, str]:
+    """Find the column of a heading that is known as it stands, or once its ear is taken off."""
+    if column := _lookup(comparable):
+        return column, SURE
+    side, rest = _take_side(comparable)
+    if not side:
+        return "", ""
+    if not rest:
+        return f"grade_{side}", GUESSED
+    column = _lookup(rest) or _lookup(_without_ear(rest))
+    if column == "minutes":
+        return f"ear_minutes_{side}", SURE
+    return (f"{column}_{side}", SURE) if column and _concerns_ear(column) else ("", "")
+
+
+def _concerns_ear(column: str) -> bool:
+    """Tell whether a column may stand once for each ear."""
+    return heading_entries()[column]["level"] == "ear" and column != "ear"
+
+
+def known_columns_of(texts: Sequence[str], own: dict[str, str]) -> list[str]:
+    """Give the columns of a row of texts that are headings beyond doubt; quick, to find the row of headings.
+
+    Parameters
+    ----------
+    texts : sequence of str
+    own : dict
+        From ``own_columns``.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> known_columns_of(["Date", "L wax", "9 May"], {})
+    ['date', 'grade_left']
+    """
+    compared = [_comparable(text) for text in texts if 0 < len(text) <= LONGEST_HEADING]
+    found = (own.get(text, "") or _exact(text)[0] for text in compared)
+    return list(dict.fromkeys(column for column in found if column))
 
 
 def _take_side(comparable: str) -> tuple[str, str]:
@@ -203,10 +247,13 @@ def _take_side(comparable: str) -> tuple[str, str]:
             rest = [token for token in tokens if token not in words]
             if rest and rest[0] in ("ear", "s"):
                 rest = rest[1:]
-            elif len(rest) > 1 and rest[-1] == "ear":
-                rest = rest[:-1]
             return side, " ".join(rest)
     return "", comparable
+
+
+def _without_ear(rest: str) -> str:
+    """Take the word "ear" off the end: "left wax ear"."""
+    return rest.removesuffix(" ear")
 
 
 def _forgiven(comparable: str) -> str:
@@ -217,13 +264,15 @@ def _forgiven(comparable: str) -> str:
     near = {
         column
         for name, column in _names().items()
-        if abs(len(name) - len(comparable)) <= allowed and name[:1] == comparable[0] and typing_slips(comparable, name) <= allowed
+        if abs(len(name) - len(comparable)) <= allowed
+        and name[:1] == comparable[0]
+        and typing_slips(comparable, name) <= allowed
     }
     return near.pop() if len(near) == 1 else ""
 
 
 def own_columns(settings: Settings) -> dict[str, str]:
-    """Give the clinic's own headings, in comparable form, and their columns.
+    r"""Give the clinic's own headings, in comparable form, and their columns.
 
     Raises
     ------
@@ -233,7 +282,7 @@ def own_columns(settings: Settings) -> dict[str, str]:
     Examples
     --------
     >>> from analysis.settings import settings_from_toml
-    >>> own_columns(settings_from_toml('[columns]\\n"Stuff on the left" = "grade_left"'))
+    >>> own_columns(settings_from_toml('[columns]\n"Stuff on the left" = "grade_left"'))
     {'stuff on the left': 'grade_left'}
     """
     for heading, column in settings.columns.items():
@@ -272,7 +321,9 @@ def match_headings(texts: Sequence[str], settings: Settings) -> Headings:
     for text in texts:
         column = own.get(_comparable(text))
         found.append(Heading(text, column, CLINIC) if column is not None else match_heading(text))
-    order = sorted(range(len(found)), key=lambda place: ((CLINIC, SURE, GUESSED, "").index(found[place].certainty), place))
+    order = sorted(
+        range(len(found)), key=lambda place: ((CLINIC, SURE, GUESSED, "").index(found[place].certainty), place)
+    )
     taken: dict[str, int] = {}
     for place in order:
         if found[place].column not in ("", IGNORE):

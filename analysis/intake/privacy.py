@@ -22,9 +22,14 @@ LONG_NUMBER = re.compile(r"(?<!\d)(?!\d{4}-\d{1,2}-\d{1,2}\b)\+?\d(?:[ -]?\d){5,
 NATIONAL = re.compile(r"[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} ?[A-D]|\d{7}[A-W][A-I]?")
 TEN_DIGITS = re.compile(r"\d{3}[ -]?\d{3}[ -]?\d{4}")
 POSTCODE = re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}\b", re.IGNORECASE)
-TITLED = re.compile(r"\b(?i:mr|mrs|ms|miss|mx|dr|prof|sir|lady|master)\b\.?\s+[\w'’-]+(?:\s+[A-Z][\w'’-]+)?")
-NAME = re.compile(r"(?:(?:mr|mrs|ms|miss|dr)\.? )?[A-Z][\w'’-]+,? (?:[A-Z]\.? )?(?:[A-Z][\w'’-]+ )*[A-Z][\w'’-]+")
-STREET = re.compile(r"\b\d+[a-z]?,? (?:\w+ ){1,3}(?:street|st|road|rd|lane|ln|avenue|ave|close|drive|way|court|terrace|place|gardens)\b", re.IGNORECASE)
+TITLED = re.compile(r"\b(?i:mr|mrs|ms|miss|mx|dr|prof|sir|lady|master)\b\.?\s+[\w'\u2019-]+(?:\s+[A-Z][\w'\u2019-]+)?")
+NAME = re.compile(
+    r"(?:(?:mr|mrs|ms|miss|dr)\.? )?[A-Z][\w'\u2019-]+,? (?:[A-Z]\.? )?(?:[A-Z][\w'\u2019-]+ )*[A-Z][\w'\u2019-]+"
+)
+STREET = re.compile(
+    r"\b\d+[a-z]?,? (?:\w+ ){1,3}(?:street|st|road|rd|lane|ln|avenue|ave|close|drive|way|court|terrace|place|gardens)\b",
+    re.IGNORECASE,
+)
 TITLES = frozenset(("mr", "mrs", "ms", "miss", "mx", "dr", "prof", "sir", "lady", "master"))
 TEST_PATIENT = re.compile(
     r"\b(?:test(?:ing|er)?|zz+\w*|dummy|training|do not (?:use|book)|demo|fake)\b[\s,._-]*(?:patient|client|person|account|record|one|two|\d+)?",
@@ -105,7 +110,11 @@ def identity(name: str, birth_day: str = "") -> str:
     """
     text = unicodedata.normalize("NFKD", name)
     text = "".join(letter for letter in text if not unicodedata.combining(letter)).casefold()
-    words = sorted(word for word in re.sub(r"['’]", "", text).replace(",", " ").replace(".", " ").split() if word not in TITLES)
+    words = sorted(
+        word
+        for word in re.sub(r"['\u2019]", "", text).replace(",", " ").replace(".", " ").split()
+        if word not in TITLES
+    )
     return f"{' '.join(words)}|{birth_day}" if words else ""
 
 
@@ -199,6 +208,17 @@ def _is_national_number(text: str) -> bool:
     return check % 11 == digits[9]
 
 
+def may_identify(text: str) -> bool:
+    """Tell whether a single value of a column kept as text could tell who a patient is.
+
+    Examples
+    --------
+    >>> may_identify("07700 900123"), may_identify("ann@example.org"), may_identify("V-1042")
+    (True, True, False)
+    """
+    return bool(EMAIL.search(text) or WHOLE_PHONE.fullmatch(text) or STREET.search(text) or _is_national_number(text))
+
+
 def name_words(texts: Iterable[str]) -> frozenset[str]:
     """Collect the single words of names, so that they can be masked wherever they turn up.
 
@@ -207,7 +227,7 @@ def name_words(texts: Iterable[str]) -> frozenset[str]:
     >>> sorted(name_words(["Dr Ann O'Wax", "Hill, Jo"]))
     ['ann', 'hill', "o'wax"]
     """
-    words = (word for text in texts for word in re.findall(r"[^\W\d_][\w'’-]*", text.casefold()))
+    words = (word for text in texts for word in re.findall(r"[^\W\d_][\w'\u2019-]*", text.casefold()))
     return frozenset(word for word in words if len(word) >= 3 and word not in TITLES)
 
 
@@ -238,5 +258,5 @@ def safe_to_show(text: str, names: frozenset[str] = frozenset()) -> str:
     for pattern in (EMAIL, TITLED, POSTCODE, LONG_NUMBER):
         text = pattern.sub(MASK, text)
     if names:
-        text = re.sub(r"[^\W\d_][\w'’-]*", lambda match: MASK if match[0].casefold() in names else match[0], text)
+        text = re.sub(r"[^\W\d_][\w'\u2019-]*", lambda match: MASK if match[0].casefold() in names else match[0], text)
     return text

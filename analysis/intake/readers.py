@@ -110,7 +110,9 @@ def read_export(path: Path, recognise: Recognise, *, sheet: str = "") -> ReadTab
     return _table(path.name, grid, facts, recognise)
 
 
-def _table(file: str, grid: list[list[str]], facts: dict[str, Any], recognise: Recognise, warnings: Sequence[str] = ()) -> ReadTable:
+def _table(
+    file: str, grid: list[list[str]], facts: dict[str, Any], recognise: Recognise, warnings: Sequence[str] = ()
+) -> ReadTable:
     """Cut a grid of text into headings and rows."""
     start = _heading_row(grid, recognise)
     if start is None:
@@ -133,7 +135,9 @@ def _table(file: str, grid: list[list[str]], facts: dict[str, Any], recognise: R
         numbers.append(number)
     facts = facts | {"heading_row": start + 1, "blank_rows": blank, "rows": len(rows)}
     if not rows:
-        raise DataProblem("There are headings but no rows.", "Export it again, or take it out of the folder.", file=file)
+        raise DataProblem(
+            "There are headings but no rows.", "Export it again, or take it out of the folder.", file=file
+        )
     return ReadTable(file, headings, rows, numbers, frozenset(long), facts, list(warnings))
 
 
@@ -214,11 +218,11 @@ def _whole_second(value: dt.datetime) -> dt.datetime:
 
 
 def clean_cell(text: str) -> str:
-    """Take space and unprintable marks off both ends of a cell.
+    r"""Take space and unprintable marks off both ends of a cell.
 
     Examples
     --------
-    >>> clean_cell("\\u00a0 semi occ \\x00")
+    >>> clean_cell("\u00a0 semi occ \x00")
     'semi occ'
     """
     return text.replace("\x00", "").replace("\u00a0", " ").replace("\ufeff", "").strip()
@@ -234,7 +238,10 @@ def _read_workbook(file: str, data: bytes, recognise: Recognise, wanted: str) ->
         names = list(book.sheet_names)
         chosen = _chosen_sheet(file, names, wanted)
         grids = {
-            name: [[cell_text(cell) for cell in row] for row in book.get_sheet_by_name(name).to_python(skip_empty_area=False)]
+            name: [
+                [cell_text(cell) for cell in row]
+                for row in book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            ]
             for name in ([chosen] if chosen else names)
         }
     except (CalamineError, ValueError, OSError):

@@ -22,7 +22,9 @@ NUMBERS = re.compile(r"(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})")
 DAY_MONTH_NAME = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/., ]*([a-z]{3,9})\.?[-/., ]*(\d{4}|\d{2})", re.IGNORECASE)
 MONTH_NAME_DAY = re.compile(r"([a-z]{3,9})\.?[-/ ]*(\d{1,2})(?:st|nd|rd|th)?[-/, ]+(\d{4}|\d{2})", re.IGNORECASE)
 SERIAL = re.compile(r"(\d{5})(?:\.(\d+))?")
-CLOCK = re.compile(r"(\d{1,2})\s*[:.h]\s*(\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(am|pm|a\.m\.|p\.m\.|a|p)?", re.IGNORECASE)
+CLOCK = re.compile(
+    r"(\d{1,2})\s*[:.h]\s*(\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(am|pm|a\.m\.|p\.m\.|a|p)?", re.IGNORECASE
+)
 PACKED_CLOCK = re.compile(r"(\d{1,2})(\d{2})\s*(am|pm|a\.m\.|p\.m\.)?(?:\s*h(?:rs)?)?", re.IGNORECASE)
 HOUR = re.compile(r"(\d{1,2})\s*(am|pm|a\.m\.|p\.m\.)?", re.IGNORECASE)
 FRACTION_OF_DAY = re.compile(r"0?\.\d+")
@@ -32,7 +34,9 @@ SPREADSHEET_DAY = re.compile(r"^(?:1899-12-3[01]|1900-01-0[01])[ T]")
 AFTER_DATE = re.compile(r"(?:t|,|\s+at\s+|\s+)\s*", re.IGNORECASE)
 
 HOURS_MINUTES = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?")
-WORDED_DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)\s*h(?:(?:ou)?rs?)?\s*)?(?:(\d+(?:\.\d+)?)\s*(?:m(?:in(?:ute)?s?)?\.?|')?)?", re.IGNORECASE)
+WORDED_DURATION = re.compile(
+    r"(?:(\d+(?:\.\d+)?)\s*h(?:(?:ou)?rs?)?\s*)?(?:(\d+(?:\.\d+)?)\s*(?:m(?:in(?:ute)?s?)?\.?|')?)?", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,7 @@ class Moment:
     lacks it. ``impossible`` says that the text is shaped like a date or time, yet
     there is none such (31 February, month 13). ``twelve_hours`` says that no
     am, pm or hour above 12 fixes the half of the day. ``either_way`` says that
-    day and month could be swapped. ``two_digit_year`` leaves the century open.
+    day and month could be swapped, or with ``impossible`` that they must be. ``two_digit_year`` leaves the century open.
     """
 
     day: str | None = None
@@ -114,11 +118,16 @@ def _from_parts(match: re.Match[str], style: str, day_first: bool) -> Moment | N
         day_text, name = (parts[0], parts[1]) if parts[0].isdigit() else (parts[1], parts[0])
         if name[:3].casefold() not in MONTHS:
             return None
-        return _date(_year(parts[2]), MONTHS.index(name[:3].casefold()) + 1, int(day_text), style, short=len(parts[2]) == 2)
+        return _date(
+            _year(parts[2]), MONTHS.index(name[:3].casefold()) + 1, int(day_text), style, short=len(parts[2]) == 2
+        )
     first, second = int(parts[0]), int(parts[1])
     day, month = (first, second) if day_first else (second, first)
     either_way = first <= 12 and second <= 12 and first != second
-    return _date(_year(parts[2]), month, day, style, either_way=either_way, short=len(parts[2]) == 2)
+    made = _date(_year(parts[2]), month, day, style, either_way=either_way, short=len(parts[2]) == 2)
+    if made.impossible and not _date(_year(parts[2]), day, month, style).impossible:
+        return Moment(style=style, impossible=True, either_way=True)
+    return made
 
 
 def _year(text: str) -> int:

@@ -118,16 +118,23 @@ def vocabulary(column: str) -> Vocabulary:
     """
     read = _read("grade" if column == "grade_revised" else column)
     codes = dict(read["codes"])
-    exact, patterns, examples = {}, [], {}
+    exact: dict[str, str] = {}
+    patterns: list[tuple[re.Pattern[str], str]] = []
+    examples: dict[str, list[str]] = {}
     files = [read, _read(read["also"])] if "also" in read else [read]
     for each in files:
         for code, entry in each["codes"].items():
             texts = [code, entry["label"], *entry["words"]]
             for text in texts:
                 exact.setdefault(plain(text), code)
+            for text in entry["examples"]:
+                if not any(letter.isdigit() for letter in text):
+                    exact.setdefault(plain(text), code)
             patterns += [(re.compile(pattern), code) for pattern in entry["patterns"]]
             examples.setdefault(code, []).extend(entry["examples"])
-    own_empty = [word for each in files for part in ("empty", "not_recorded") for word in each.get(part, {}).get("words", [])]
+    own_empty = [
+        word for each in files for part in ("empty", "not_recorded") for word in each.get(part, {}).get("words", [])
+    ]
     empty = frozenset(plain(word) for word in [*own_empty, *_read("not_recorded")["words"]]) - frozenset(exact)
     return Vocabulary(
         column=column,

@@ -59,8 +59,12 @@ def own_words(settings: Settings, column: str) -> dict[str, str]:
         steps = code.split(METHOD_JOIN) if vocabulary(column).sequence else [code]
         if not set(steps) <= allowed:
             close = difflib.get_close_matches(code, labels, n=1, cutoff=0.5)
-            remedy = f"Did you mean {close[0]}?" if close else f"Known are: {', '.join(labels)}; \"\" for nothing recorded."
-            raise DataProblem("There is no such code.", remedy, file="clinic.toml", setting=f"words.{column}.{word}", value=code)
+            remedy = (
+                f"Did you mean {close[0]}?" if close else f'Known are: {", ".join(labels)}; "" for nothing recorded.'
+            )
+            raise DataProblem(
+                "There is no such code.", remedy, file="clinic.toml", setting=f"words.{column}.{word}", value=code
+            )
     return {plain(word): code for word, code in given.items()}
 
 
@@ -71,7 +75,9 @@ def check_words(settings: Settings, columns: Iterable[str]) -> None:
         if column not in known:
             close = difflib.get_close_matches(column, known, n=1, cutoff=0.5)
             remedy = f"Did you mean [words.{close[0]}]?" if close else f"Columns with words are: {', '.join(known)}."
-            raise DataProblem("There is no such column of words.", remedy, file="clinic.toml", setting=f"words.{column}")
+            raise DataProblem(
+                "There is no such column of words.", remedy, file="clinic.toml", setting=f"words.{column}"
+            )
         own_words(settings, column)
 
 
@@ -111,7 +117,7 @@ def _read_text(text: str, words: Vocabulary, own: dict[str, str]) -> Reading:
     short = plain(text)
     if short in own:
         return Reading(text, own[short] or None, SURE if own[short] else NOTHING)
-    whole = _read_part(short, words)
+    whole = _read_part(short, words, own)
     if whole[1] == SURE or not words.sequence:
         code, certainty = whole
         return Reading(text, code, certainty, _nearest(short, words) if certainty == UNKNOWN else None)
@@ -131,9 +137,13 @@ def _read_steps(text: str, words: Vocabulary, own: dict[str, str]) -> tuple[str 
         short = plain(step)
         if not short:
             continue
-        parts = [short] if _read_part(short, words)[1] in (SURE, NOTHING) else [plain(part) for part in SLASH.split(short)]
+        parts = (
+            [short]
+            if _read_part(short, words, own)[1] in (SURE, NOTHING)
+            else [plain(part) for part in SLASH.split(short)]
+        )
         for part in parts:
-            code, sure = (own[part], SURE) if part in own else _read_part(part, words)
+            code, sure = (own[part], SURE) if part in own else _read_part(part, words, own)
             if sure == UNKNOWN:
                 return None, UNKNOWN
             certainty = GUESSED if sure == GUESSED else certainty
@@ -142,7 +152,7 @@ def _read_steps(text: str, words: Vocabulary, own: dict[str, str]) -> tuple[str 
     return (METHOD_JOIN.join(in_order), certainty) if in_order else (None, NOTHING)
 
 
-def _read_part(short: str, words: Vocabulary) -> tuple[str | None, str]:
+def _read_part(short: str, words: Vocabulary, own: dict[str, str]) -> tuple[str | None, str]:
     """Code one plain text."""
     if not short or short in words.empty:
         return None, NOTHING
@@ -159,7 +169,7 @@ def _read_part(short: str, words: Vocabulary) -> tuple[str | None, str]:
         if matched:
             return matched[0], SURE
     for form in forms:
-        if code := _forgiven(form, words):
+        if code := _forgiven(form, words.exact | own):
             return code, GUESSED
     return None, UNKNOWN
 
@@ -188,7 +198,7 @@ def _code_of_percent(share: float, words: Vocabulary) -> str:
     return words.percents[-1][2]
 
 
-def _forgiven(short: str, words: Vocabulary) -> str | None:
+def _forgiven(short: str, known: dict[str, str]) -> str | None:
     """Forgive a typing error: one slip in 5 to 8 letters, two in more, never in the first letter.
 
     The first letter must agree because the slips that would turn a meaning round
@@ -199,8 +209,13 @@ def _forgiven(short: str, words: Vocabulary) -> str | None:
         return None
     allowed = 1 if len(short) <= 8 else 2
     best: dict[int, set[str]] = {}
-    for word, code in words.exact.items():
-        if word[:1] == short[0] and len(word) >= SHORTEST_TO_GUESS - 1 and abs(len(word) - len(short)) <= allowed:
+    for word, code in known.items():
+        if (
+            code
+            and word[:1] == short[0]
+            and len(word) >= SHORTEST_TO_GUESS - 1
+            and abs(len(word) - len(short)) <= allowed
+        ):
             slips = typing_slips(short, word)
             if slips <= allowed and word.count(" ") <= short.count(" ") + 1:
                 best.setdefault(slips, set()).add(code)
@@ -219,7 +234,8 @@ def typing_slips(one: str, other: str) -> int:
     >>> typing_slips("occulding", "occluding"), typing_slips("ful", "full"), typing_slips("same", "same")
     (1, 1, 0)
     """
-    before, last = [], list(range(len(other) + 1))
+    before: list[int] = []
+    last = list(range(len(other) + 1))
     for i, letter in enumerate(one, start=1):
         now = [i]
         for j, against in enumerate(other, start=1):

@@ -1,0 +1,167 @@
+"""Rows that tell of the same visit: one is kept, the others set aside."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import narwhals as nw
+
+from analysis.intake.cleaning import Frame
+from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS
+
+ROWS_A_FILE = 10**9
+"""A row's place is the file's order times this, plus the row's number."""
+
+
+def filled(columns: tuple[str, ...]) -> nw.Expr:
+    """Count the facts a row holds."""
+    return nw.sum_horizontal(*((~nw.col(column).is_null()).cast(nw.Int64) for column in columns))
+
+
+def with_visit_key(frame: Frame) -> Frame:
+    """Say which rows tell of the same visit.
+
+    With a visit number: the same system, number, patient and day. Without one:
+    the same patient, time and practitioner. Rows of two systems: the same patient
+    and time of day. A row of one ear without number or patient: the same time
+    and practitioner, as long as no ear stands there twice. Any other row is a
+    visit of its own, because two patients cannot be told apart.
+
+    Returns
+    -------
+    narwhals frame
+        With ``visit_key`` and ``place``, the row's place among all rows.
+    """
+    col, lit = nw.col, nw.lit
+    frame = frame.with_columns(
+        col("slot_start").dt.to_string("%Y-%m-%d").alias("__day"),
+        col("slot_start").dt.to_string("%Y-%m-%d %H:%M").alias("__at"),
+        nw.coalesce(col("patient_key"), lit("")).alias("__patient"),
+        nw.coalesce(col("practitioner"), lit("")).alias("__who"),
+        nw.coalesce(col("ear"), lit("")).alias("__ear"),
+        col("source_row").cast(nw.String).alias("__row"),
+        (col("file_order") * ROWS_A_FILE + col("source_row")).alias("place"),
+    )
+    frame = frame.with_columns(
+        _joined("number", "system", "visit_number", "__patient", "__day").alias("__numbered"),
+        _joined("patient", "patient_key", "__at", "__who").alias("__by_patient"),
+        _joined("row", "source_file", "__row").alias("__alone"),
+        nw.when((col("shape") == "ear") & col("has_clock") & (col("__who") != ""))
+        .then(_joined("time", "system", "__at", "__who"))
+        .alias("__by_time"),
+        nw.when(col("has_clock")).then(_joined("systems", "patient_key", "__at")).alias("__meeting"),
+    )
+    return _choose_key(frame)
+
+
+def _joined(kind: str, *columns: str) -> nw.Expr:
+    """Join columns into a key; empty where one of them is."""
+    return nw.concat_str(nw.lit(kind), *columns, separator="|", ignore_nulls=False)
+
+
+def _choose_key(frame: Frame) -> Frame:
+    """Choose among a row's keys."""
+    col = nw.col
+    frame = frame.with_columns(
+        nw.coalesce(col("__by_time"), col("__alone")).alias("__time_key"),
+        nw.coalesce(col("__meeting"), col("__alone")).alias("__meeting_key"),
+    )
+    frame = frame.with_columns(
+        nw.len().over("__time_key", "__ear").alias("__ears_alike"),
+        col("system").min().over("__meeting_key").alias("__system_from"),
+        col("system").max().over("__meeting_key").alias("__system_to"),
+    )
+    frame = frame.with_columns(col("__ears_alike").max().over("__time_key").alias("__ears_alike"))
+    by_time = nw.when(col("__ears_alike") == 1).then(col("__by_time"))
+    across = nw.when(col("__system_from") != col("__system_to")).then(col("__meeting"))
+    return frame.with_columns(
+        nw.coalesce(across, col("__numbered"), col("__by_patient"), by_time, col("__alone")).alias("visit_key")
+    )
+
+
+def with_duplicates(frame: Frame) -> Frame:
+    """Say which rows are left out because another row tells of the same visit.
+
+    Rows equal in every cell: the first is kept. Where two rows without a
+    patient, a visit number or a time of day are equal, they may be two
+    patients, and both are kept. One visit in the exports of two systems: the
+    system with more facts is kept, of equals the later export. The same visit
+    (and ear, where a row is an ear) twice in one system: the fuller row is
+    kept, of equally full ones the later export, then the lower row.
+
+    Parameters
+    ----------
+    frame : narwhals frame
+        Rows fit for use, from ``with_visit_key``.
+
+    Returns
+    -------
+    narwhals frame
+        With ``reason`` and ``kept_place``, the place of the row kept instead.
+    """
+    col = nw.col
+    told_apart = ~col("visit_number").is_null() | ~col("patient_key").is_null() | col("has_clock")
+    frame = frame.with_columns(
+        nw.when(told_apart).then(col("content")).otherwise(col("__alone")).alias("__content"),
+        filled(VISIT_FACTS).alias("__visit_filled"),
+        filled(SIDED_EAR_FACTS).alias("__ear_filled"),
+    )
+    frame = frame.with_columns(col("place").min().over("__content").alias("__first"))
+    frame = frame.with_columns((col("place") > col("__first")).alias("__again"))
+    frame = frame.with_columns(
+        nw.when(~col("__again"))
+        .then(col("__visit_filled") + col("__ear_filled"))
+        .otherwise(nw.lit(-1))
+        .alias("__filled")
+    )
+    return _reasoned(_with_best_row(_with_best_system(frame)))
+
+
+def _with_best_system(frame: Frame) -> Frame:
+    """Find the kind of export that tells most of each visit."""
+    col = nw.col
+    ears = nw.when(~col("__again")).then(col("__ear_filled")).otherwise(nw.lit(0))
+    frame = frame.with_columns(ears.alias("__ears_told"))
+    frame = frame.with_columns(
+        (
+            col("__visit_filled").max().over("visit_key", "shape") + col("__ears_told").sum().over("visit_key", "shape")
+        ).alias("__told"),
+        col("file_order").max().over("visit_key", "shape").alias("__latest"),
+    )
+    frame = frame.with_columns((col("__told") * ROWS_A_FILE + col("__latest")).alias("__system_rank"))
+    return frame.with_columns(col("__system_rank").max().over("visit_key").alias("__system_best"))
+
+
+def _with_best_row(frame: Frame) -> Frame:
+    """Find the row that tells most of each visit, or of each ear of it."""
+    col = nw.col
+    order = col("__filled") * ROWS_A_FILE * 1000 + col("place")
+    frame = frame.with_columns(order.alias("__row_rank"))
+    frame = frame.with_columns(col("__row_rank").max().over("visit_key", "shape", "__ear").alias("__row_best"))
+    in_best = (col("__system_rank") == col("__system_best")) & (col("__row_rank") == col("__row_best"))
+    frame = frame.with_columns(in_best.alias("__kept"))
+    best_place: Any = nw.when(col("__kept")).then(col("place"))
+    frame = frame.with_columns(best_place.alias("__kept_place"))
+    return frame.with_columns(
+        col("__kept_place").max().over("visit_key", "shape", "__ear").alias("__kept_same_ear"),
+        col("__kept_place").max().over("visit_key").alias("__kept_any"),
+    )
+
+
+def _reasoned(frame: Frame) -> Frame:
+    """Put the reason and the row kept instead beside each row left out."""
+    col = nw.col
+    other_system = col("__system_rank") < col("__system_best")
+    reason = (
+        nw.when(col("__again"))
+        .then(nw.lit("exact_duplicate"))
+        .otherwise(
+            nw.when(other_system)
+            .then(nw.lit("same_visit_other_system"))
+            .otherwise(nw.when(~col("__kept")).then(nw.lit("same_visit_again")))
+        )
+    )
+    instead = (
+        nw.when(col("__again")).then(col("__first")).otherwise(nw.coalesce(col("__kept_same_ear"), col("__kept_any")))
+    )
+    return frame.with_columns(reason.alias("reason"), instead.alias("kept_place"))

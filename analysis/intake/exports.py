@@ -1,0 +1,231 @@
+"""One export, from its file to rows of text with known columns and what their texts mean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import narwhals as nw
+import pandas as pd
+
+from analysis.intake import privacy
+from analysis.intake.both_ears import Sided, split_sides
+from analysis.intake.cleaning import Frame, translated
+from analysis.intake.headers import Headings, known_columns_of, match_headings, own_columns
+from analysis.intake.readers import ReadTable, read_export
+from analysis.intake.row_columns import EAR_FACTS, EVIDENCE, kind_of, text_columns
+from analysis.intake.understanding import Counts, Understanding, understand
+from analysis.intake.words import NOTHING, SURE, read_words
+from analysis.problems import DataProblem
+from analysis.settings import Settings
+
+DATES = frozenset(("date", "slot_start"))
+MAY_HOLD_A_DATE = frozenset(("date", "slot_start", "started_at"))
+KEPT_TEXT_COLUMNS = ("visit_id", "site", "practitioner")
+NAME_COLUMNS = ("patient_name", "first_name", "surname")
+FEWEST_DIFFERENT, LARGEST_SHARE = 8, 0.3
+"""More different values than this share of the rows are no sites or practitioners."""
+
+
+@dataclass(frozen=True)
+class Export:
+    """One export that could be read.
+
+    Attributes
+    ----------
+    table : ReadTable
+    headings : Headings
+    frame : pandas.DataFrame
+        Text columns under their known names, every one of ``text_columns``.
+    understood : Understanding
+    shape : str
+        ``visit`` where a row is a visit, ``ear`` where it is an ear.
+    system : str
+        The set of known columns: files with the same set come from the same records system.
+    dropped_text : dict
+        Heading of a site, practitioner or visit column that looked identifying, and as what.
+    names : frozenset of str
+        Words of patients' names, for masking; never written anywhere.
+    """
+
+    table: ReadTable
+    headings: Headings
+    frame: pd.DataFrame
+    understood: Understanding
+    shape: str
+    system: str
+    dropped_text: dict[str, str]
+    names: frozenset[str]
+
+    def heading_of(self, column: str) -> str:
+        """Give the heading under which a column stands in the file."""
+        return next(
+            (
+                self.headings.all[place].text
+                for place in self.headings.used
+                if self.headings.all[place].column == column
+            ),
+            column,
+        )
+
+
+def open_export(path: Path, settings: Settings) -> Export:
+    """Read one export and work out what it holds; nothing is kept.
+
+    Parameters
+    ----------
+    path : Path
+    settings : Settings
+
+    Returns
+    -------
+    Export
+
+    Raises
+    ------
+    DataProblem
+        If the file cannot be read, is no table, or has no column of dates.
+    """
+
+    own = own_columns(settings)
+
+    def recognise(row: Sequence[str]) -> tuple[int, bool]:
+        columns = known_columns_of(row, own)
+        return len(columns), bool(MAY_HOLD_A_DATE & set(columns))
+
+    table = read_export(path, recognise, sheet=settings.export.sheet)
+    headings = match_headings(table.headings, settings)
+    _need_a_date(table, headings)
+    frame = _text_frame(table, headings)
+    names = privacy.name_words(text for column in NAME_COLUMNS for text in frame[column].dropna().unique())
+    frame, dropped_text = _without_identifying_texts(frame, headings)
+    shape = "ear" if "ear" in headings.columns else "visit"
+    if shape == "visit":
+        frame = _ears_apart(nw.from_native(frame), _filled_columns(frame), settings).to_native()
+    understood = understand(distinct_counts(nw.from_native(frame), _filled_columns(frame)), settings)
+    system = "+".join(sorted(headings.columns))
+    return Export(table, headings, frame, understood, shape, system, dropped_text, names)
+
+
+def _need_a_date(table: ReadTable, headings: Headings) -> None:
+    """Refuse a table without any column of dates: nothing of it could be kept."""
+    if MAY_HOLD_A_DATE & set(headings.columns):
+        return
+    if not headings.used:
+        raise DataProblem(
+            "None of the headings is understood.",
+            "See that the first row holds headings, and name them in [columns] of clinic.toml.",
+            file=table.file,
+        )
+    shown = ", ".join(f'"{heading.text}"' for heading in headings.all if not heading.column)[:200]
+    raise DataProblem(
+        "No column holds the date of the visit.",
+        f'Export the date too, or name its heading in [columns]: "Your heading" = "date". Not understood: {shown or "none"}.',
+        file=table.file,
+    )
+
+
+def _text_frame(table: ReadTable, headings: Headings) -> pd.DataFrame:
+    """Put the used columns under their known names, the others out, and where each row stood beside."""
+    columns = dict(zip(headings.columns, headings.used, strict=True))
+    empty = [None] * len(table.rows)
+    filled = {
+        name: [row[columns[name]] or None for row in table.rows] if name in columns else empty
+        for name in text_columns()
+    }
+    frame = pd.DataFrame(filled, dtype="str")
+    frame["source_file"] = pd.Series([table.file] * len(table.rows), dtype="str")
+    frame["source_row"] = pd.Series(table.source_rows, dtype="int64")
+    frame["content"] = pd.Series(table.contents(), dtype="str")
+    frame["too_long"] = pd.Series([number in table.too_long for number in table.source_rows], dtype="bool")
+    return frame
+
+
+def _without_identifying_texts(frame: pd.DataFrame, headings: Headings) -> tuple[pd.DataFrame, dict[str, str]]:
+    """Empty the columns kept as text whose values look as if they told who a patient is."""
+    dropped = {}
+    for column in KEPT_TEXT_COLUMNS:
+        distinct = frame[column].dropna().unique().tolist()
+        looks = privacy.what_it_identifies(distinct)
+        staff_like = column != "visit_id" and looks in ("names", "")
+        if staff_like and len(distinct) >= FEWEST_DIFFERENT and len(distinct) > LARGEST_SHARE * len(frame):
+            looks = "more different values than the rows would have"
+        elif staff_like or (column == "visit_id" and looks == "national numbers"):
+            looks = ""
+        if looks:
+            heading = next(headings.all[place].text for place in headings.used if headings.all[place].column == column)
+            dropped[heading] = looks
+            frame = frame.assign(**{column: pd.Series([None] * len(frame), dtype="str", index=frame.index)})
+    return frame, dropped
+
+
+def _ears_apart(frame: Frame, filled: Sequence[str], settings: Settings) -> Frame:
+    """Cut cells that speak of both ears, where a row is a visit."""
+    for fact in (each for each in EAR_FACTS if each in filled):
+        texts = distinct_texts(frame, fact)
+        known = read_words(fact, texts) if kind_of(fact) not in ("minutes", "percent") and texts else {}
+        sided = {
+            text: found
+            for text in texts
+            if (text not in known or known[text].certainty not in (SURE, NOTHING))
+            and text not in settings.words.get(fact, {})
+            and not (found := split_sides(text, may_trail=fact != "outcome")).rest
+        }
+        if sided:
+            frame = _put_apart(frame, fact, sided)
+    return frame
+
+
+def _put_apart(frame: Frame, fact: str, sided: dict[str, Sided]) -> Frame:
+    """Move what a cell says of each ear into that ear's column, unless something stands there."""
+    outputs = {"__left": nw.String, "__right": nw.String, "__sided": nw.String}
+    table = {text: (each.left or None, each.right or None, "yes") for text, each in sided.items()}
+    frame = translated(frame, fact, outputs, table)
+    return frame.with_columns(
+        nw.coalesce(nw.col(f"{fact}_left"), nw.col("__left")).alias(f"{fact}_left"),
+        nw.coalesce(nw.col(f"{fact}_right"), nw.col("__right")).alias(f"{fact}_right"),
+        nw.when(nw.col("__sided").is_null()).then(nw.col(fact)).alias(fact),
+    ).drop(*outputs)
+
+
+def distinct_texts(frame: Frame, column: str) -> list[str]:
+    """List a column's different texts, in order."""
+    found = frame.lazy().select(column).filter(~nw.col(column).is_null()).unique(column).collect()
+    return sorted(found[column].to_list())
+
+
+def _filled_columns(frame: pd.DataFrame) -> list[str]:
+    """List the columns of text in which anything stands."""
+    return [column for column in text_columns() if frame[column].notna().any()]
+
+
+def distinct_counts(frame: Frame, columns: Sequence[str]) -> Counts:
+    """Count the different texts of some columns, with the first row in which each stands."""
+    counts = {}
+    for column in columns:
+        grouped = (
+            frame.lazy()
+            .select(column, "source_row")
+            .filter(~nw.col(column).is_null())
+            .group_by(column)
+            .agg(nw.len().alias("rows"), nw.col("source_row").min().alias("first"))
+            .collect()
+        )
+        found = zip(*(grouped[name].to_list() for name in (column, "rows", "first")), strict=True)
+        counts[column] = {text: (int(rows), int(first)) for text, rows, first in sorted(found)}
+    return counts
+
+
+def attendance_logged(headings: Headings) -> bool:
+    """Tell whether the file says which bookings were kept."""
+    return "attendance" in headings.columns
+
+
+def evidence_logged(headings: Headings) -> bool:
+    """Tell whether the file has any column that shows that a patient came."""
+    bases = {headings.all[place].base for place in headings.used}
+    return bool(bases & {*EVIDENCE, *EAR_FACTS})
+
+
+__all__ = ["Export", "attendance_logged", "distinct_counts", "distinct_texts", "evidence_logged", "open_export"]

@@ -1,0 +1,281 @@
+"""What an export holds, before anything is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from analysis.intake.exports import Export, open_export
+from analysis.intake.headers import CLINIC, IGNORE, Heading
+from analysis.intake.patients import how_patients_are_told_apart
+from analysis.intake.privacy import HIDDEN, safe_to_show, what_it_identifies
+from analysis.intake.taking import check_settings
+from analysis.intake.understanding import coded_as
+from analysis.intake.vocabulary import heading_entries, vocabulary
+from analysis.intake.words import UNKNOWN, Reading
+from analysis.settings import Settings
+
+EXAMPLES = 3
+HOW_SURE = {
+    "sure": "sure",
+    "guessed": "guessed: a typing error was forgiven",
+    CLINIC: "as clinic.toml says",
+    "": "not understood",
+}
+DAY_MONTH = {
+    "certain": "day before month is certain: some dates cannot be read otherwise",
+    "doubtful": "day and month could be swapped in every date: day_first in [export] decides",
+    "contradicted": "some dates can only be read the other way: look at day_first in [export]",
+}
+
+
+@dataclass(frozen=True)
+class ColumnSeen:
+    """One column of a file: what it is taken for, how sure, and a few values.
+
+    ``examples`` are masked where the column identifies people, and empty where
+    it is not understood but looks as if it did.
+    """
+
+    heading: str
+    taken_for: str
+    how_sure: str
+    nearest: str
+    identifying: bool
+    examples: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class WordSeen:
+    """One distinct text of a coded column: its code, how often it stands there, how sure."""
+
+    column: str
+    text: str
+    code: str
+    count: int
+    certainty: str
+    nearest: tuple[str, str] | None
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What an export holds; nothing of it is kept.
+
+    Attributes
+    ----------
+    file : str
+    facts : dict
+        Kind, encoding, delimiter, sheet, rows, shape, date style.
+    columns : tuple of ColumnSeen
+    words : tuple of WordSeen
+        Commonest first within each column.
+    unreadable : tuple of (heading, text, count)
+        Dates, times and numbers that could not be read.
+    warnings : tuple of str
+    """
+
+    file: str
+    facts: dict[str, Any]
+    columns: tuple[ColumnSeen, ...]
+    words: tuple[WordSeen, ...]
+    unreadable: tuple[tuple[str, str, int], ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def unknown_columns(self) -> tuple[ColumnSeen, ...]:
+        """Columns that are not understood."""
+        return tuple(each for each in self.columns if not each.taken_for)
+
+    @property
+    def unknown_words(self) -> tuple[WordSeen, ...]:
+        """Words that are not understood."""
+        return tuple(each for each in self.words if each.certainty == UNKNOWN)
+
+    def clinic_toml(self) -> str:
+        """Write the part of ``clinic.toml`` that would settle what is not understood.
+
+        Suggestions stand behind ``#``; a line becomes active when the mark is
+        taken off. Empty text where all is understood.
+        """
+        lines: list[str] = []
+        if self.unknown_columns:
+            lines.append("[columns]")
+            lines += [f'# {_quoted(column.heading)} = "{column.nearest or IGNORE}"' for column in self.unknown_columns]
+        for name in dict.fromkeys(word.column for word in self.unknown_words):
+            codes = ", ".join(_codes(name))
+            lines += ["", f"[words.{name}]  # our codes: {codes}"]
+            for word in self.unknown_words:
+                if word.column == name:
+                    code = word.nearest[1] if word.nearest else ""
+                    lines.append(f'# {_quoted(word.text)} = "{code}"  # {word.count:,} rows')
+        return "\n".join(lines).strip()
+
+    def text(self) -> str:
+        """Say it all in plain words, for the screen."""
+        parts = [self._text_of_file(), self._text_of_columns(), self._text_of_words()]
+        if self.unreadable:
+            lines = [f'  {heading}: "{text}" ({count:,} rows)' for heading, text, count in self.unreadable]
+            parts.append("\n".join(["Dates, times and numbers that cannot be read", *lines]))
+        toml = self.clinic_toml()
+        if toml:
+            parts.append("\n".join(["To paste into clinic.toml; take off the # and correct what is wrong", "", toml]))
+        else:
+            parts.append("All headings and words are understood.")
+        return "\n\n".join(parts) + "\n"
+
+    def _text_of_file(self) -> str:
+        """Say what kind of file it is."""
+        lines = [self.file] + [
+            f"  {name}: {value}" for name, value in self.facts.items() if value not in ("", None, [])
+        ]
+        return "\n".join([*lines, *(f"  Mind: {warning}" for warning in self.warnings)])
+
+    def _text_of_columns(self) -> str:
+        """Say what each column is taken for."""
+        lines = ["Columns"]
+        for column in self.columns:
+            taken = column.taken_for or (f"? (nearest: {column.nearest})" if column.nearest else "?")
+            who = "; identifies people, never stored" if column.identifying else ""
+            shown = f"   e.g. {', '.join(column.examples)}" if column.examples else ""
+            lines.append(f"  {column.heading} -> {taken} ({column.how_sure}{who}){shown}")
+        return "\n".join(lines)
+
+    def _text_of_words(self) -> str:
+        """Say which code each word gets."""
+        lines = ["Words"]
+        for name in dict.fromkeys(word.column for word in self.words):
+            lines.append(f"  {name}")
+            for word in self.words:
+                if word.column == name:
+                    guess = " (guessed)" if word.certainty == "guessed" else ""
+                    suggestion = f'   nearest: "{word.nearest[0]}" = {word.nearest[1]}' if word.nearest else ""
+                    lines.append(f'    {word.count:>6,}  "{word.text}" -> {word.code}{guess}{suggestion}')
+        return "\n".join(lines)
+
+
+def preview(path: Path, settings: Settings) -> Preview:
+    """Say what an export holds, without keeping anything and without a key.
+
+    Parameters
+    ----------
+    path : Path
+    settings : Settings
+
+    Returns
+    -------
+    Preview
+
+    Raises
+    ------
+    DataProblem
+        If the file cannot be read, is no table, has no date, or the settings name what does not exist.
+    """
+    check_settings(settings)
+    export = open_export(Path(path), settings)
+    return Preview(
+        file=export.table.file,
+        facts=_facts(export),
+        columns=tuple(_column(export, place, heading) for place, heading in enumerate(export.headings.all)),
+        words=tuple(_words(export)),
+        unreadable=tuple(_unreadable(export)),
+        warnings=tuple(export.table.warnings),
+    )
+
+
+def _facts(export: Export) -> dict[str, Any]:
+    """Collect what kind of file it is."""
+    facts, understood = export.table.facts, export.understood
+    styles = ", ".join(f"{style} ({count:,} rows)" for style, count in sorted(understood.date_styles.items()))
+    return {
+        "kind": facts["kind"],
+        "encoding": facts.get("encoding", ""),
+        "delimiter": facts.get("delimiter", ""),
+        "sheet": facts.get("sheet", ""),
+        "sheets": ", ".join(facts.get("sheets", [])),
+        "rows": f"{facts['rows']:,}",
+        "headings in row": facts["heading_row"],
+        "shape": "one row a visit" if export.shape == "visit" else "one row an ear",
+        "dates": styles,
+        "day and month": DAY_MONTH.get(understood.day_month_order(), ""),
+        "clock": "12 hours without am or pm; 1:00 to 6:59 is taken for the afternoon"
+        if understood.twelve_hours
+        else "",
+        "patients told apart by": how_patients_are_told_apart(export.headings.columns),
+    }
+
+
+def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
+    """Tell of one column."""
+    values = sorted({row[place] for row in export.table.rows if row[place]})
+    looks = what_it_identifies(values) if not heading.column or heading.text in export.dropped_text else ""
+    identifying = heading.identifying or bool(looks)
+    doubled = place in export.headings.doubled
+    how_sure = (
+        HOW_SURE[heading.certainty]
+        + (f"; looks like {looks}" if looks else "")
+        + ("; not read, another column is taken for this" if doubled else "")
+    )
+    if identifying:
+        examples: tuple[str, ...] = (HIDDEN,) if values else ()
+    else:
+        examples = tuple(safe_to_show(value, export.names) for value in values[:EXAMPLES])
+    taken_for = heading.column + (f" ({_label(heading)})" if heading.column and _label(heading) else "")
+    return ColumnSeen(
+        safe_to_show(heading.text, export.names), taken_for, how_sure, heading.nearest, identifying, examples
+    )
+
+
+def _label(heading: Heading) -> str:
+    """Give a column's name in plain words, where that says more."""
+    name = heading_entries().get(heading.base, {}).get("names", [""])[0]
+    return "" if name.replace(" ", "_") == heading.base or heading.column == IGNORE else name
+
+
+def _words(export: Export) -> list[WordSeen]:
+    """Tell of every distinct text of the coded columns, both ears together."""
+    seen: dict[tuple[str, str], tuple[int, Reading]] = {}
+    for column, readings in export.understood.words.items():
+        for text, reading in readings.items():
+            count = export.understood.counts[column][text][0]
+            before = seen.get((coded_as(column), text), (0, reading))[0]
+            seen[coded_as(column), text] = (before + count, reading)
+    told = [
+        WordSeen(column, safe_to_show(text, export.names), _code(reading), count, reading.certainty, reading.nearest)
+        for (column, text), (count, reading) in seen.items()
+    ]
+    return sorted(told, key=lambda word: (word.column, -word.count, word.text))
+
+
+def _code(reading: Reading) -> str:
+    """Say which code a reading is."""
+    return reading.code or ("?" if reading.certainty == UNKNOWN else "nothing recorded")
+
+
+def _unreadable(export: Export) -> list[tuple[str, str, int]]:
+    """Collect the dates, times and numbers that cannot be read."""
+    counts = export.understood.counts
+    found = []
+    kinds: list[tuple[dict[str, dict[str, Any]], Callable[[Any], bool]]] = [
+        (export.understood.numbers, lambda value: value is not None),
+        (export.understood.moments, lambda each: bool(each.day or each.clock)),
+    ]
+    for columns, could in kinds:
+        for column, read in columns.items():
+            if column == "birth_date":
+                continue
+            for text, value in read.items():
+                if not could(value):
+                    found.append((export.heading_of(column), safe_to_show(text, export.names), counts[column][text][0]))
+    return sorted(found, key=lambda each: (each[0], -each[2], each[1]))
+
+
+def _codes(column: str) -> list[str]:
+    """List the codes of a column."""
+    return list(vocabulary(column).labels)
+
+
+def _quoted(text: str) -> str:
+    """Write a text as a TOML string."""
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -1,0 +1,359 @@
+"""The intake record: what was read, understood, guessed, not understood and set aside.
+
+Everything in it can be written as JSON, and nothing in it identifies a patient.
+
+- ``rows_in``, ``rows_kept``, ``rows_set_aside``, ``set_aside_by_reason``, ``visits``, ``ears``
+- ``first_day``, ``last_day``: of the bookings kept
+- ``files``: for each file its kind, encoding, delimiter, sheet, rows, shape, date styles
+  and headings (``matched``, ``guessed``, ``from_settings``, ``unknown`` with the
+  nearest column, ``identifying``, ``doubled``, ``looked_identifying``)
+- ``words``: for each coded column the rows ``understood``, the texts ``guessed`` (a typing
+  error forgiven) and ``unknown``, with counts, first place and nearest known text
+- ``unreadable``: for each date, time or number column the texts that could not be read
+- ``completeness``: for each column the share of rows that have it (of the visits attended)
+- ``missing_facts``: columns that are empty throughout
+- ``contradictions``: facts that exclude each other, and how often
+- ``conflicts``: for each column how often a row set aside said otherwise than the row kept
+- ``notes``: what was assumed, in plain sentences
+- ``to_mend``: what the owner can put right, one message each, the commonest first
+- ``problems``: files that could not be used, or not wholly
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping
+from typing import Any
+
+import narwhals as nw
+import pandas as pd
+
+from analysis.intake.exports import Export
+from analysis.intake.headers import CLINIC, GUESSED, IGNORE, SURE
+from analysis.intake.patients import BY_NAME, NOT_AT_ALL, how_patients_are_told_apart
+from analysis.intake.privacy import safe_to_show
+from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS
+from analysis.intake.rules import REASONS
+from analysis.intake.understanding import coded_as
+from analysis.intake.words import UNKNOWN
+from analysis.problems import DataProblem
+from analysis.schema import EAR_ROWS, VISITS
+
+MOST_MESSAGES = 200
+DATES = ("date", "slot_start")
+WRITE_DATES = "Write the date as 2026-03-01; until then its rows are set aside."
+OF_EVERY_BOOKING = (
+    "visit_id",
+    "patient_key",
+    "site",
+    "practitioner",
+    "booked_on",
+    "slot_start",
+    "slot_minutes",
+    "attendance",
+    "booking_kind",
+    "age_band",
+)
+NEVER_MISSING = ("visit_id", "source_file", "source_row", "minutes_quality")
+
+
+def intake_record(
+    exports: list[Export],
+    problems: list[DataProblem],
+    visits: pd.DataFrame,
+    ears: pd.DataFrame,
+    kept: nw.DataFrame[Any],
+    unfit: nw.DataFrame[Any],
+    again: nw.DataFrame[Any],
+    contradictions: Mapping[str, int],
+) -> dict[str, Any]:
+    """Write the record of one intake.
+
+    Parameters
+    ----------
+    exports : list of Export
+    problems : list of DataProblem
+        What was wrong with files that could not be used.
+    visits, ears : pandas.DataFrame
+    kept, unfit, again : narwhals frame
+        Rows kept, unfit for use, and telling of a visit that another row tells.
+    contradictions : mapping
+        From ``contradictions_found``.
+
+    Returns
+    -------
+    dict
+    """
+    names: frozenset[str] = frozenset().union(*(export.names for export in exports))
+    reasons = Counter(REASONS[reason].why for part in (unfit, again) for reason in part["reason"].to_list())
+    words, unreadable = _words(exports, names), _unreadable(exports, names)
+    completeness = _completeness(visits, ears)
+    starts = visits["slot_start"]
+    return {
+        "rows_in": sum(len(export.table.rows) for export in exports),
+        "rows_kept": len(kept),
+        "rows_set_aside": len(unfit) + len(again),
+        "set_aside_by_reason": dict(sorted(reasons.items())),
+        "visits": len(visits),
+        "ears": len(ears),
+        "first_day": None if visits.empty else f"{starts.min():%Y-%m-%d}",
+        "last_day": None if visits.empty else f"{starts.max():%Y-%m-%d}",
+        "files": [_file(export, kept, names) for export in exports],
+        "words": words,
+        "unreadable": unreadable,
+        "completeness": completeness,
+        "missing_facts": [column for column, share in completeness.items() if share == 0],
+        "contradictions": dict(contradictions),
+        "conflicts": conflicts(kept, again),
+        "notes": _notes(exports, kept, visits),
+        "to_mend": _to_mend(exports, words, unreadable, names),
+        "problems": [str(problem) for problem in problems]
+        + [warning for export in exports for warning in export.table.warnings],
+    }
+
+
+def _file(export: Export, kept: nw.DataFrame[Any], names: frozenset[str]) -> dict[str, Any]:
+    """Tell of one file."""
+    understood, rows = export.understood, len(export.table.rows)
+    rows_kept = int((kept["source_file"] == export.table.file).sum())
+    return {
+        "file": export.table.file,
+        **export.table.facts,
+        "shape": "one row a visit" if export.shape == "visit" else "one row an ear",
+        "rows_kept": rows_kept,
+        "rows_set_aside": rows - rows_kept,
+        "date_styles": dict(sorted(understood.date_styles.items())),
+        "day_month_order": understood.day_month_order(),
+        "twelve_hour_clock": understood.twelve_hours,
+        "patients_told_apart_by": how_patients_are_told_apart(export.headings.columns),
+        "headings": headings_told(export, names),
+    }
+
+
+def headings_told(export: Export, names: frozenset[str]) -> dict[str, Any]:
+    """Tell what each heading of a file was taken for."""
+    used = [export.headings.all[place] for place in export.headings.used]
+    doubled = [export.headings.all[place] for place in export.headings.doubled]
+    unknown = [each for each in export.headings.all if not each.column]
+
+    def by(certainty: str) -> dict[str, str]:
+        return {each.text: each.column for each in used if each.certainty == certainty and not each.identifying}
+
+    return {
+        "matched": by(SURE),
+        "guessed": by(GUESSED),
+        "from_settings": by(CLINIC),
+        "unknown": {safe_to_show(each.text, names): each.nearest for each in unknown},
+        "identifying": [each.text for each in (*used, *doubled) if each.identifying],
+        "looked_identifying": dict(export.dropped_text),
+        "doubled": {each.text: each.column for each in doubled if not each.identifying},
+        "ignored": [each.text for each in export.headings.all if each.column == IGNORE],
+    }
+
+
+def _words(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
+    """Count, for each coded column, the words understood, guessed and unknown."""
+    told: dict[str, dict[str, Any]] = {}
+    for export in exports:
+        for column, readings in export.understood.words.items():
+            mine = told.setdefault(coded_as(column), {"understood": 0, "guessed": {}, "unknown": {}})
+            for text, reading in readings.items():
+                count, first = export.understood.counts[column][text]
+                shown = safe_to_show(text, names)
+                if reading.certainty == UNKNOWN:
+                    entry = mine["unknown"].setdefault(
+                        shown,
+                        {
+                            "count": 0,
+                            "file": export.table.file,
+                            "row": first,
+                            "heading": export.heading_of(column),
+                            "nearest": None,
+                            "nearest_code": None,
+                        },
+                    )
+                    entry["count"] += count
+                    if reading.nearest:
+                        entry["nearest"], entry["nearest_code"] = reading.nearest
+                    continue
+                mine["understood"] += count
+                if reading.certainty == "guessed":
+                    entry = mine["guessed"].setdefault(shown, {"count": 0, "code": reading.code})
+                    entry["count"] += count
+    return {column: told[column] for column in sorted(told)}
+
+
+def _unreadable(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
+    """Collect the dates, times and numbers that could not be read; birth dates only as a count."""
+    told: dict[str, dict[str, Any]] = defaultdict(dict)
+    for export in exports:
+        understood = export.understood
+        read: dict[str, dict[str, bool]] = {
+            c: {t: v is not None for t, v in found.items()} for c, found in understood.numbers.items()
+        }
+        read |= {c: {t: bool(m.day or m.clock) for t, m in found.items()} for c, found in understood.moments.items()}
+        for column, texts in read.items():
+            for text, could in texts.items():
+                if could:
+                    continue
+                count, first = understood.counts[column][text]
+                shown = "***" if column in ("birth_date", "age") else safe_to_show(text, names)
+                entry = told[coded_as(column)].setdefault(
+                    shown, {"count": 0, "file": export.table.file, "row": first, "heading": export.heading_of(column)}
+                )
+                entry["count"] += count
+    return {column: told[column] for column in sorted(told)}
+
+
+def _completeness(visits: pd.DataFrame, ears: pd.DataFrame) -> dict[str, float]:
+    """Give the share of rows that have each fact: of all bookings, of attended visits, or of ears."""
+    attended = visits[visits["attendance"] == "attended"]
+    shares = {}
+    for table, frame in ((VISITS, visits), (EAR_ROWS, ears)):
+        for column in table.names:
+            if column in NEVER_MISSING or (table is EAR_ROWS and column == "visit_id"):
+                continue
+            of = frame if table is EAR_ROWS or column in OF_EVERY_BOOKING else attended
+            name = "ear_minutes" if table is EAR_ROWS and column == "minutes" else column
+            shares[name] = round(float(of[column].notna().mean()), 4) if len(of) else 0.0
+    return shares
+
+
+def contradictions_found(visits: nw.DataFrame[Any], ears: nw.DataFrame[Any]) -> dict[str, int]:
+    """Count facts that exclude each other.
+
+    Parameters
+    ----------
+    visits : narwhals frame
+        With the attendance decided, before minutes are.
+    ears : narwhals frame
+
+    Returns
+    -------
+    dict
+        What contradicts, to the number of visits; only what was found.
+    """
+    frame = visits.to_native()
+    not_kept = frame["attendance"].notna() & (frame["attendance"] != "attended")
+    found = {
+        "end before start": (frame["ended_at"] < frame["started_at"]) & ~not_kept,
+        "start before arrival": (frame["started_at"] < frame["arrived_at"]) & ~not_kept,
+        "booked after the visit": frame["booked_on"] > frame["slot_start"],
+        "not attended, yet facts of ears": not_kept & frame["visit_id"].isin(ears["visit_id"].to_list()),
+        "not attended, yet minutes or an end": not_kept & (frame["ended_at"].notna() | frame["minutes"].notna()),
+        "softening days, yet no softener used": (frame["softener"] == "none") & (frame["softening_days"] > 0),
+    }
+    return {what: int(which.sum()) for what, which in found.items() if which.any()}
+
+
+def conflicts(kept: nw.DataFrame[Any], again: nw.DataFrame[Any]) -> dict[str, int]:
+    """Count, by column, how often a row set aside said otherwise than the row kept in its place."""
+    aside = again.filter(nw.col("reason") == "same_visit_again").to_native()
+    if aside.empty:
+        return {}
+    places = kept.to_native().set_index("place")
+    instead = places.reindex(aside["kept_place"])
+    found = {}
+    for column in (*VISIT_FACTS, *SIDED_EAR_FACTS):
+        mine, other = aside[column].reset_index(drop=True), instead[column].reset_index(drop=True)
+        differ = mine.notna() & other.notna() & (mine != other)
+        if differ.any():
+            found[column] = int(differ.sum())
+    return found
+
+
+def _notes(exports: list[Export], kept: nw.DataFrame[Any], visits: pd.DataFrame) -> list[str]:
+    """Say in plain sentences what was assumed."""
+    notes = []
+    for export in exports:
+        notes += _notes_on_file(export)
+    without_clock = int((~kept["has_clock"]).sum())
+    if without_clock:
+        notes.append(f"{without_clock:,} rows have no time of day; their slots are taken to start at midnight.")
+    if visits["attendance"].isna().any():
+        notes.append(
+            f"{int(visits['attendance'].isna().sum()):,} bookings say neither that the patient came nor that not; they count as neither."
+        )
+    if visits["booking_kind"].isna().all() and len(visits):
+        notes.append(
+            "The kind of booking is not logged. A patient's first row is not taken for a first visit, because the log may begin later than the patient."
+        )
+    return notes
+
+
+def _notes_on_file(export: Export) -> list[str]:
+    """Say what was assumed of one file."""
+    file, columns, notes = export.table.file, export.headings.columns, []
+    told_apart_by = how_patients_are_told_apart(columns)
+    if told_apart_by == NOT_AT_ALL:
+        notes.append(f"{file}: nothing tells patients apart, so returns cannot be followed.")
+    elif told_apart_by == BY_NAME:
+        notes.append(f"{file}: patients are told apart by name alone; two of one name count as one.")
+    if "attendance" not in columns:
+        notes.append(
+            f"{file}: attendance is not logged; a booking counts as attended where something shows that the patient came."
+        )
+    if not {"slot_start", "slot_time"} & set(columns) and "started_at" in columns:
+        notes.append(f"{file}: the booked time is not logged; the start of the visit stands for it.")
+    order = export.understood.day_month_order()
+    if order == "doubtful":
+        notes.append(
+            f"{file}: every date could also be read with day and month swapped; day_first in [export] decides."
+        )
+    if export.understood.twelve_hours:
+        notes.append(
+            f"{file}: times run from 8 to 12 and from 1 to 6 without am or pm; 1:00 to 6:59 is taken for the afternoon."
+        )
+    if (
+        export.shape == "visit"
+        and not any(column.endswith(("_left", "_right")) for column in columns)
+        and export.headings.used
+    ):
+        notes.append(
+            f"{file}: no column is about the left or the right ear; facts of ears have no side unless the cell names one."
+        )
+    return notes
+
+
+def _to_mend(
+    exports: list[Export], words: dict[str, Any], unreadable: dict[str, Any], names: frozenset[str]
+) -> list[str]:
+    """Write one message for each thing the owner can put right, the commonest first."""
+    told: list[tuple[int, str]] = []
+    for column, found in words.items():
+        for text, entry in found["unknown"].items():
+            guess = f' Did you mean "{entry["nearest"]}"?' if entry["nearest"] else ""
+            code = entry["nearest_code"] or "one of our codes"
+            remedy = f'{guess} Add it to [words.{column}]: "{text}" = "{code}".'.strip()
+            told.append((entry["count"], _message("This word is not known", remedy, text, entry)))
+    for column, entries in unreadable.items():
+        if column == "birth_date":
+            continue
+        for text, entry in entries.items():
+            remedy = WRITE_DATES if column in DATES else "Correct it in the export, or leave it empty."
+            told.append((entry["count"], _message("This cannot be read", remedy, text, entry)))
+    for export in exports:
+        for heading, nearest in headings_told(export, names)["unknown"].items():
+            remedy = f'If it is needed, add it to [columns]: "{heading}" = "{nearest or "our column"}"; otherwise = "ignore".'
+            told.append(
+                (
+                    0,
+                    str(
+                        DataProblem(
+                            "This heading is not known; the column was not read.",
+                            remedy,
+                            file=export.table.file,
+                            column=heading,
+                        )
+                    ),
+                )
+            )
+    return [message for _, message in sorted(told, key=lambda each: (-each[0], each[1]))[:MOST_MESSAGES]]
+
+
+def _message(what: str, remedy: str, text: str, entry: dict[str, Any]) -> str:
+    """Write one message about a text."""
+    rows = f" ({entry['count']:,} rows)" if entry["count"] > 1 else ""
+    return str(
+        DataProblem(f"{what}{rows}.", remedy, file=entry["file"], row=entry["row"], column=entry["heading"], value=text)
+    )

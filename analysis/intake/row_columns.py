@@ -1,0 +1,60 @@
+"""The columns a row has between a file of text and the tables."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from analysis.intake.vocabulary import heading_entries
+
+EAR_FACTS = (
+    "grade", "percent_blocked", "grade_revised", "impacted", "debris", "canal", "methods", "outcome", "eardrum",
+    "middle_ear", "ear_minutes",
+)  # fmt: skip
+SIDED_EAR_FACTS = tuple(f"{fact}{side}" for fact in EAR_FACTS for side in ("", "_left", "_right"))
+SIDES = ("left", "right")
+
+MOMENTS = ("booked_on", "slot_start", "arrived_at", "started_at", "ended_at")
+VISIT_NUMBERS = ("slot_minutes", "softening_days", "fee", "minutes")
+VISIT_CODES = (
+    "attendance", "booking_kind", "age_band", "hearing_aid", "cotton_bud", "softening_advised", "softener",
+    "in_chair_softener", "adverse_event", "onward_referral",
+)  # fmt: skip
+VISIT_TEXTS = ("site", "practitioner")
+VISIT_FACTS = (*VISIT_TEXTS, *MOMENTS, *VISIT_NUMBERS, *VISIT_CODES)
+EVIDENCE = ("arrived_at", "started_at", "ended_at", "minutes", "adverse_event", "in_chair_softener")
+"""Facts of a visit that show that the patient came; so does every fact of an ear."""
+
+
+@cache
+def kind_of(column: str) -> str:
+    """Give the kind of a column of text: text, code, yes_no, number, minutes, day, clock and so on."""
+    return heading_entries()[_base(column)]["kind"]
+
+
+def _base(column: str) -> str:
+    """Take the ear off a column's name."""
+    return column.removesuffix("_left").removesuffix("_right")
+
+
+@cache
+def text_columns() -> tuple[str, ...]:
+    """Give every column of text that a file may fill, ears apart."""
+    return tuple(
+        name
+        for column, entry in heading_entries().items()
+        for name in (
+            (column, f"{column}_left", f"{column}_right") if entry["level"] == "ear" and column != "ear" else (column,)
+        )
+    )
+
+
+@cache
+def columns_of_kind(*kinds: str) -> tuple[str, ...]:
+    """Give the columns of text of some kinds.
+
+    Examples
+    --------
+    >>> columns_of_kind("moment")
+    ('slot_start',)
+    """
+    return tuple(column for column in text_columns() if kind_of(column) in kinds)

@@ -1,0 +1,107 @@
+"""Which rows cannot be used, and why; which bookings were kept."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import narwhals as nw
+
+from analysis.intake.cleaning import Frame
+
+EARLIEST, LATEST = dt.datetime(1990, 1, 1), dt.datetime(2101, 1, 1)
+"""A visit outside these was typed wrongly."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a row is set aside, and what the owner can do."""
+
+    why: str
+    remedy: str
+
+
+REASONS = {
+    "too_many_cells": Reason(
+        "more cells than headings",
+        "Put text that holds the delimiter into quotation marks, or take the delimiter out of it.",
+    ),
+    "test_patient": Reason("test patient", "Nothing, if it is one; otherwise correct the patient's name or number."),
+    "no_date": Reason("no date", "Fill in the date of the visit; a line of totals may stay out."),
+    "impossible_date": Reason(
+        "impossible date",
+        "Correct the date; if days and months are swapped in the whole file, set day_first in [export].",
+    ),
+    "unreadable_date": Reason("date cannot be read", "Write the date as 2026-03-01."),
+    "exact_duplicate": Reason("the same row again", "Nothing; the first of the rows is kept."),
+    "same_visit_again": Reason(
+        "the same visit again",
+        "Look at both rows where they differ; the fuller one is kept, of equally full ones the later.",
+    ),
+    "same_visit_other_system": Reason(
+        "the same visit in another system's export", "Nothing; the fuller record of the visit is kept."
+    ),
+}
+"""Every reason for which a row may be set aside."""
+
+
+def with_reason(frame: Frame) -> Frame:
+    """Say of each row by itself whether it can be used.
+
+    A row needs nothing but a date on which it happened. A missing end, an
+    unknown word or an impossible order of times costs only the fact.
+
+    Returns
+    -------
+    narwhals frame
+        With ``reason``, empty where the row is fit for use.
+    """
+    start = nw.col("slot_start")
+    no_start = start.is_null()
+    out_of_range = ~no_start & ((start < EARLIEST) | (start >= LATEST))
+    reason = (
+        nw.when(nw.col("too_long"))
+        .then(nw.lit("too_many_cells"))
+        .otherwise(
+            nw.when(nw.col("test_patient"))
+            .then(nw.lit("test_patient"))
+            .otherwise(
+                nw.when(no_start & nw.col("date_text").is_null())
+                .then(nw.lit("no_date"))
+                .otherwise(
+                    nw.when((no_start & (nw.col("date_impossible") > 0)) | out_of_range)
+                    .then(nw.lit("impossible_date"))
+                    .otherwise(nw.when(no_start).then(nw.lit("unreadable_date")))
+                )
+            )
+        )
+    )
+    return frame.with_columns(reason.alias("reason"))
+
+
+def with_attendance(visits: Frame) -> Frame:
+    """Say whether each booking was kept, where the log leaves it open.
+
+    An empty attendance counts as attended where anything shows that the patient
+    came: a fact of an ear, an arrival, a start, an end, minutes. A log that has
+    neither an attendance column nor any of these lists visits, so its rows count
+    as attended. Otherwise attendance stays empty: it is not guessed.
+
+    Parameters
+    ----------
+    visits : narwhals frame
+        With ``has_evidence``, ``attendance_logged`` and ``evidence_logged``.
+
+    Returns
+    -------
+    narwhals frame
+    """
+    a_list_of_visits = ~nw.col("attendance_logged") & ~nw.col("evidence_logged")
+    came = nw.when(nw.col("has_evidence") | a_list_of_visits).then(nw.lit("attended"))
+    return visits.with_columns(nw.coalesce(nw.col("attendance"), came).alias("attendance"))
+
+
+def without_impossible_order(visits: Frame) -> Frame:
+    """Empty a day of booking after the visit; times of the visit stay, for the minutes to be judged by."""
+    later = nw.col("booked_on") > nw.col("slot_start")
+    return visits.with_columns(nw.when(~later).then(nw.col("booked_on")).alias("booked_on"))

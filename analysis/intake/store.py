@@ -1,0 +1,111 @@
+"""The clinic folder's store: written whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+
+from analysis.clinic import export_files, read_settings
+from analysis.intake.privacy import KEY_BYTES
+from analysis.intake.taking import Intake, take_in
+from analysis.problems import DataProblem
+
+KEY_FILE = "pseudonym.key"
+OWNER_ONLY = 0o600
+
+
+def intake_folder(folder: Path, *, progress: Callable[[str], None] | None = None) -> Intake:
+    """Take in the exports of a clinic folder and write its store.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds ``exports/`` and, where the clinic has settings, ``clinic.toml``.
+    progress : callable, optional
+        Told the name of each step as it begins.
+
+    Returns
+    -------
+    Intake
+        ``record["problems"]`` names the files that could not be used.
+
+    Raises
+    ------
+    DataProblem
+        If there are no exports, none can be used, or a setting is wrong; the store is then as it was.
+    """
+    say = progress or (lambda _: None)
+    folder = Path(folder)
+    settings = read_settings(folder)
+    taken = take_in(export_files(folder), settings, read_key(folder), progress=progress)
+    say("writing the store")
+    write_store(folder / "store", taken)
+    return taken
+
+
+def read_key(folder: Path) -> bytes:
+    """Read the clinic's secret; make it, readable by its owner only, where there is none.
+
+    Parameters
+    ----------
+    folder : Path
+        The clinic folder.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    DataProblem
+        If the key file is damaged: a new key would part every patient from their past.
+    """
+    path = folder / KEY_FILE
+    if not path.exists():
+        made = secrets.token_hex(KEY_BYTES)
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWNER_ONLY)
+        with os.fdopen(handle, "w", encoding="ascii") as file:
+            file.write(made + "\n")
+    try:
+        key = bytes.fromhex(path.read_text(encoding="ascii").strip())
+    except ValueError:
+        key = b""
+    if len(key) < KEY_BYTES:
+        raise DataProblem(
+            "The key for pseudonyms is damaged.",
+            "Put back a copy of it; if there is none, delete the file, and all exports must be taken in anew.",
+            file=KEY_FILE,
+        )
+    return key
+
+
+def write_store(store: Path, taken: Intake) -> None:
+    """Write the tables and the record beside the old ones, then put them in their place.
+
+    Parameters
+    ----------
+    store : Path
+        The folder ``store/`` of a clinic.
+    taken : Intake
+    """
+    store.mkdir(parents=True, exist_ok=True)
+    tables = {"visits": taken.visits, "ears": taken.ears, "set_aside": taken.set_aside}
+    with tempfile.TemporaryDirectory(prefix=".new-", dir=store) as name:
+        new = Path(name)
+        for table, frame in tables.items():
+            _write_parquet(frame, new / f"{table}.parquet")
+        record = json.dumps(taken.record, indent=2, ensure_ascii=False) + "\n"
+        (new / "intake.json").write_text(record, encoding="utf-8")
+        for path in sorted(new.iterdir()):
+            path.replace(store / path.name)
+
+
+def _write_parquet(frame: pd.DataFrame, path: Path) -> None:
+    """Write one table."""
+    frame.to_parquet(path, compression="zstd", index=False)
