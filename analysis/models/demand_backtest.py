@@ -10,7 +10,6 @@ import pandas as pd
 from analysis.models.demand import Draws, count_range, forecast_demand
 from analysis.models.new_patients import FEWEST_MONTHS
 from analysis.models.opening_days import month_edges
-from analysis.models.returns_ahead import Rule
 from analysis.models.visit_history import History
 from analysis.problems import NotEnough
 from analysis.stats.estimate import Estimate
@@ -52,9 +51,7 @@ class Backtest:
         return {name: scaled_error(errors, came - self.months[name].to_numpy()) for name in usable}
 
 
-def backtest_demand(
-    history: History, *, whole: pd.PeriodIndex, first: int, rng: np.random.Generator, rule: Rule | None = None
-) -> Backtest:
+def backtest_demand(history: History, *, whole: pd.PeriodIndex, first: int, rng: np.random.Generator) -> Backtest:
     """Forecast each of the last twelve months from what was known when it began.
 
     Parameters
@@ -66,8 +63,6 @@ def backtest_demand(
     first : int
         First day the log covers, counted from 1 January 1970.
     rng : numpy.random.Generator
-    rule : Rule, optional
-        How routine recalls are taken.
 
     Returns
     -------
@@ -81,6 +76,7 @@ def backtest_demand(
     Notes
     -----
     Everything is learnt anew at each month's end, opening days too [1]_.
+    Routine recalls are always the log's own, since what came, came under them.
 
     References
     ----------
@@ -97,9 +93,7 @@ def backtest_demand(
     rows = []
     for origin in origins:
         last = int(starts[origin]) - 1
-        known = forecast_demand(
-            history.until(last), first=first, last=last, months_ahead=1, rng=rng, rule=rule, draws=QUICK
-        )
+        known = forecast_demand(history.until(last), first=first, last=last, months_ahead=1, rng=rng, draws=QUICK)
         rows.append(_row(str(whole[origin]), known.drawn.sum(axis=(1, 2)), known.expected.sum(), totals[: origin + 1]))
     return Backtest(pd.DataFrame(rows))
 

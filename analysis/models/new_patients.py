@@ -1,17 +1,13 @@
-"""New patients a month: counts that vary more than chance, with trend and season."""
+"""New patients a month, and other monthly counts: level, trend and season."""
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import statsmodels.api as sm
-from scipy.optimize import brentq, minimize_scalar
-from scipy.special import gammaln, xlogy
-from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
 
+from analysis.models.counts import CountFit, fit_counts
 from analysis.problems import NotEnough
 
 FEWEST_MONTHS = 6
@@ -21,149 +17,9 @@ MOST_HARMONICS = 2
 VISITS_FOR_TREND = 30
 VISITS_FOR_SEASON = 60
 """Below these counts no trend or season is learnt (our choice, no source)."""
-LARGEST_DISPERSION = 50.0
-_ROUNDS = 50
-
-
-@dataclass(frozen=True, eq=False)
-class CountFit:
-    """A count regression on the log scale.
-
-    Attributes
-    ----------
-    coefficients : numpy.ndarray, shape (k,)
-    covariance : numpy.ndarray, shape (k, k)
-        With the dispersion held, as R's ``glm.nb`` gives it.
-    dispersion : float
-        Likeliest alpha: variance is ``mean + alpha mean^2``; 0 is a Poisson
-        count. Its inverse is R's theta.
-    corrected_dispersion : float
-        Alpha at which Pearson's statistic equals its degrees of freedom. Used
-        for forecasts: with a few dozen months the likeliest alpha is too small.
-    log_likelihood : float
-    fitted : numpy.ndarray, shape (n,)
-    """
-
-    coefficients: np.ndarray
-    covariance: np.ndarray
-    dispersion: float
-    corrected_dispersion: float
-    log_likelihood: float
-    fitted: np.ndarray
-
-    @property
-    def aic(self) -> float:
-        """Akaike's criterion, counting the dispersion as one more parameter."""
-        return 2 * (len(self.coefficients) + 1) - 2 * self.log_likelihood
-
-
-def fit_counts(counts: np.ndarray, design: np.ndarray, exposure: np.ndarray | None = None) -> CountFit:
-    """Fit counts by negative binomial regression with a log link.
-
-    Parameters
-    ----------
-    counts : numpy.ndarray, shape (n,)
-        Whole numbers from nought.
-    design : numpy.ndarray, shape (n, k)
-        Terms, with a column of ones where a constant is wanted.
-    exposure : numpy.ndarray, shape (n,), optional
-        What the counts are in proportion to, such as opening days; above 0.
-
-    Returns
-    -------
-    CountFit
-
-    Notes
-    -----
-    Coefficients and dispersion are fitted in turn until neither moves, as by
-    Venables and Ripley [1]_. The likelihood's slope at alpha = 0 is half of
-    ``sum((y - m)^2 - y)``; where that is not above 0 the counts vary no more
-    than chance and the fit is a Poisson one.
-
-    References
-    ----------
-    .. [1] Venables and Ripley (2002), Modern Applied Statistics with S, 7.4.
-    .. [2] Breslow (1984), Applied Statistics 33, 38-44 (corrected dispersion).
-
-    Examples
-    --------
-    >>> fit = fit_counts(np.array([8, 12, 20, 40]), np.ones((4, 1)), np.array([1.0, 1.0, 2.0, 4.0]))
-    >>> round(float(np.exp(fit.coefficients[0])), 6), fit.dispersion
-    (10.0, 0.0)
-    """
-    y = np.asarray(counts, dtype=float)
-    offset = np.zeros_like(y) if exposure is None else np.log(exposure)
-    alpha, fit = 0.0, _glm(y, design, offset, 0.0)
-    if ((y - fit.mu) ** 2 - y).sum() > 0:
-        for _ in range(_ROUNDS):
-            before, alpha = alpha, _likeliest_dispersion(y, fit.mu)
-            fit = _glm(y, design, offset, alpha)
-            if abs(alpha - before) <= 1e-10 + 1e-8 * alpha:
-                break
-    return CountFit(
-        coefficients=np.asarray(fit.params),
-        covariance=np.asarray(fit.cov_params()),
-        dispersion=alpha,
-        corrected_dispersion=_pearson_dispersion(y, fit.mu, len(y) - design.shape[1]),
-        log_likelihood=log_likelihood(y, fit.mu, alpha),
-        fitted=np.asarray(fit.mu),
-    )
-
-
-def log_likelihood(counts: np.ndarray, mean: np.ndarray, dispersion: float) -> float:
-    """Log-likelihood of counts, negative binomial or, at dispersion 0, Poisson.
-
-    Parameters
-    ----------
-    counts, mean : numpy.ndarray, shape (n,)
-    dispersion : float
-        Alpha; variance is ``mean + alpha mean^2``.
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> round(log_likelihood(np.array([2.0]), np.array([2.0]), 0.0), 4)
-    -1.3069
-    """
-    if dispersion <= 0:
-        return float((xlogy(counts, mean) - mean - gammaln(counts + 1)).sum())
-    r = 1 / dispersion
-    each = gammaln(counts + r) - gammaln(r) - gammaln(counts + 1)
-    return float((each + r * np.log(r / (r + mean)) + xlogy(counts, mean / (r + mean))).sum())
-
-
-def _glm(y: np.ndarray, design: np.ndarray, offset: np.ndarray, alpha: float) -> sm.GLM:
-    """Fit the regression with the dispersion held."""
-    family = sm.families.Poisson() if alpha <= 0 else sm.families.NegativeBinomial(alpha=alpha)
-    with warnings.catch_warnings():
-        # counts that follow the terms exactly, such as five every month, are no fault here
-        warnings.simplefilter("ignore", PerfectSeparationWarning)
-        return sm.GLM(y, design, family=family, offset=offset).fit(tol=1e-10, maxiter=100)
-
-
-def _likeliest_dispersion(y: np.ndarray, mu: np.ndarray) -> float:
-    """Find the likeliest alpha given the means, on the log scale."""
-    found = minimize_scalar(
-        lambda log_alpha: -log_likelihood(y, mu, float(np.exp(log_alpha))),
-        bounds=(np.log(1e-8), np.log(LARGEST_DISPERSION)),
-        method="bounded",
-        options={"xatol": 1e-9},
-    )
-    return float(np.exp(found.x))
-
-
-def _pearson_dispersion(y: np.ndarray, mu: np.ndarray, freedom: int) -> float:
-    """Find the alpha at which Pearson's statistic equals its degrees of freedom."""
-
-    def excess(alpha: float) -> float:
-        return float(((y - mu) ** 2 / (mu + alpha * mu**2)).sum() - freedom)
-
-    if freedom <= 0 or excess(0.0) <= 0:
-        return 0.0
-    return LARGEST_DISPERSION if excess(LARGEST_DISPERSION) > 0 else float(brentq(excess, 0.0, LARGEST_DISPERSION))
+POSSIBLE_GROWTH, POSSIBLE_SEASON = 0.15, 0.12
+"""Standard deviations, on the log scale, of a year's growth and of a yearly wave's two terms that
+cannot be learnt yet: ranges allow for them (our choice, no source)."""
 
 
 def month_terms(months: pd.PeriodIndex, *, since: pd.Period, trend: bool, harmonics: int) -> np.ndarray:
@@ -202,34 +58,48 @@ class MonthlyModel:
     Attributes
     ----------
     fit : CountFit
-    since : pandas.Period
     trend : bool
     harmonics : int
-    months : int
-        Whole months it was learnt from.
+    learnt_from : pandas.PeriodIndex
+        Whole months it was learnt from; the trend is nought in the last.
+    widened : bool
+        Whether drawn means allow for a growth and a season that could not be learnt.
     """
 
     fit: CountFit
-    since: pd.Period
     trend: bool
     harmonics: int
-    months: int
+    learnt_from: pd.PeriodIndex
+    widened: bool = False
 
     def means(self, months: pd.PeriodIndex, open_days: np.ndarray) -> np.ndarray:
         """Give the expected count of each month."""
-        terms = month_terms(months, since=self.since, trend=self.trend, harmonics=self.harmonics)
-        return np.exp(terms @ self.fit.coefficients) * open_days
+        return np.exp(self._terms(months) @ self.fit.coefficients) * open_days
 
     def mean_draws(
         self, months: pd.PeriodIndex, open_days: np.ndarray, draws: int, rng: np.random.Generator
     ) -> np.ndarray:
-        """Draw expected counts as uncertain as the coefficients are, shape (draws, months)."""
-        terms = month_terms(months, since=self.since, trend=self.trend, harmonics=self.harmonics)
+        """Draw expected counts as uncertain as the model is, shape (draws, months)."""
         fit = self.fit
         # the covariance holds alpha at its likeliest value; widen it to the corrected one
         widen = (1 + fit.corrected_dispersion * fit.fitted.mean()) / (1 + fit.dispersion * fit.fitted.mean())
         drawn = rng.multivariate_normal(fit.coefficients, fit.covariance * max(1.0, widen), size=draws, method="eigh")
-        return np.exp(drawn @ terms.T) * open_days
+        on_log_scale = drawn @ self._terms(months).T
+        if self.widened:
+            on_log_scale += rng.standard_normal((draws, 3)) @ self._unlearnt(months).T
+        return np.exp(on_log_scale) * open_days
+
+    def _terms(self, months: pd.PeriodIndex) -> np.ndarray:
+        """Write the terms of months."""
+        return month_terms(months, since=self.learnt_from[-1], trend=self.trend, harmonics=self.harmonics)
+
+    def _unlearnt(self, months: pd.PeriodIndex) -> np.ndarray:
+        """Write the terms that could not be learnt, in their standard deviations, beside the months learnt from."""
+        ahead, behind = (
+            month_terms(each, since=self.learnt_from[-1], trend=True, harmonics=1)[:, 1:]
+            for each in (months, self.learnt_from)
+        )
+        return (ahead - behind.mean(axis=0)) * [POSSIBLE_GROWTH, POSSIBLE_SEASON, POSSIBLE_SEASON]
 
 
 def fit_monthly(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarray) -> MonthlyModel:
@@ -255,10 +125,10 @@ def fit_monthly(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarra
 
     Notes
     -----
-    From 12 months and 30 visits a trend, a steady share a year; from 24
-    months and 60 visits a season of no, one or two waves a year, by Akaike's
-    criterion. With less there is nothing to tell a season from a trend, so it
-    is left out.
+    From 24 months and 30 visits a trend, a steady share a year; from 60 visits
+    a season too, of no, one or two waves a year, by Akaike's criterion. With
+    less there is nothing to tell a season from a trend: the level of the last
+    12 months stands, and ranges allow for both.
 
     Examples
     --------
@@ -268,47 +138,88 @@ def fit_monthly(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarra
     (False, 0, [20.0])
     """
     _require(counts, months)
-    trend = len(months) >= MONTHS_FOR_TREND and counts.sum() >= VISITS_FOR_TREND
-    season = trend and len(months) >= MONTHS_FOR_SEASON and counts.sum() >= VISITS_FOR_SEASON
-    tried = [_fit_terms(counts, months, open_days, trend, k) for k in range((MOST_HARMONICS if season else 0) + 1)]
+    if len(months) < MONTHS_FOR_SEASON or counts.sum() < VISITS_FOR_TREND:
+        year = slice(-MONTHS_FOR_TREND, None)
+        _require(counts[year], months[year])
+        return fit_terms(counts[year], months[year], open_days[year], trend=False, harmonics=0, widened=True)
+    most = MOST_HARMONICS if counts.sum() >= VISITS_FOR_SEASON else 0
+    tried = [fit_terms(counts, months, open_days, trend=True, harmonics=k) for k in range(most + 1)]
     return min(tried, key=lambda model: model.fit.aic)
 
 
-def fit_fading(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarray) -> MonthlyModel:
-    """Learn a monthly count that can only stay level or fade.
-
-    Such are the visits of patients last seen before the log begins: the longer
-    the log, the fewer are left to turn up. The last 12 months are used; a
-    trend is kept from 30 visits, if it falls.
+def fit_recent(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarray, *, fading: bool) -> MonthlyModel:
+    """Learn how a monthly count has run over the last 12 months: level, and a trend where there is one.
 
     Parameters
     ----------
     counts, months, open_days
         As for ``fit_monthly``.
+    fading : bool
+        Whether the count can only stay level or fall. Such are the visits of
+        patients last seen before the log begins: the longer the log, the fewer
+        are left to turn up.
 
     Returns
     -------
     MonthlyModel
+        With a trend from 30 visits on, where Akaike's criterion asks for it.
 
     Raises
     ------
     NotEnough
         With fewer than 6 whole months, or no count above nought in the last 12.
 
+    Notes
+    -----
+    The growth of returns slows as a log fills, so that a steady trend over
+    the whole log would run far too high.
+
     Examples
     --------
     >>> months = pd.period_range("2025-01", periods=6, freq="M")
-    >>> fit_fading(np.array([64, 32, 16, 8, 4, 2]), months, np.full(6, 1.0)).means(months[-1:] + 1, np.ones(1)).round(4).tolist()
+    >>> model = fit_recent(np.array([64, 32, 16, 8, 4, 2]), months, np.full(6, 1.0), fading=True)
+    >>> model.means(months[-1:] + 1, np.ones(1)).round(4).tolist()
     [1.0]
     """
     recent = slice(-MONTHS_FOR_TREND, None)
     counts, months, open_days = counts[recent], months[recent], open_days[recent]
     _require(counts, months)
-    if counts.sum() >= VISITS_FOR_TREND:
-        fading = _fit_terms(counts, months, open_days, True, 0)
-        if fading.fit.coefficients[1] < 0:
-            return fading
-    return _fit_terms(counts, months, open_days, False, 0)
+    level = fit_terms(counts, months, open_days, trend=False, harmonics=0)
+    if counts.sum() < VISITS_FOR_TREND:
+        return level
+    moving = fit_terms(counts, months, open_days, trend=True, harmonics=0)
+    wanted = moving.fit.aic < level.fit.aic and not (fading and moving.fit.coefficients[1] > 0)
+    return moving if wanted else level
+
+
+def fit_season(counts: np.ndarray, months: pd.PeriodIndex, expected: np.ndarray) -> MonthlyModel:
+    """Learn how a monthly count departs from what is expected of it, by the time of year.
+
+    Parameters
+    ----------
+    counts : numpy.ndarray, shape (n,)
+        Count of each whole month.
+    months : pandas.PeriodIndex, shape (n,)
+        Whole calendar months in order.
+    expected : numpy.ndarray, shape (n,)
+        What was expected of each month; above 0.
+
+    Returns
+    -------
+    MonthlyModel
+        Without a trend; its means are departures where 1 is given as opening days.
+
+    Examples
+    --------
+    >>> months = pd.period_range("2025-01", periods=6, freq="M")
+    >>> fit_season(np.array([5, 7, 6, 4, 8, 6]), months, np.full(6, 6.0)).means(months[:1], np.ones(1)).round(6).tolist()
+    [1.0]
+    """
+    _require(counts, months)
+    season = len(months) >= MONTHS_FOR_SEASON and counts.sum() >= VISITS_FOR_SEASON
+    waves = range((MOST_HARMONICS if season else 0) + 1)
+    tried = [fit_terms(counts, months, expected, trend=False, harmonics=k) for k in waves]
+    return min(tried, key=lambda model: model.fit.aic)
 
 
 def too_few_months(months: int) -> tuple[str, str]:
@@ -331,35 +242,35 @@ def _require(counts: np.ndarray, months: pd.PeriodIndex) -> None:
         raise NotEnough("The months looked at hold no such visit.", "Record for each booking its kind and date.")
 
 
-def _fit_terms(
-    counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarray, trend: bool, harmonics: int
+def fit_terms(
+    counts: np.ndarray,
+    months: pd.PeriodIndex,
+    open_days: np.ndarray,
+    *,
+    trend: bool,
+    harmonics: int,
+    poisson: bool = False,
+    widened: bool = False,
 ) -> MonthlyModel:
-    """Fit one choice of terms."""
-    terms = month_terms(months, since=months[-1], trend=trend, harmonics=harmonics)
-    return MonthlyModel(fit_counts(counts, terms, open_days), months[-1], trend, harmonics, len(months))
-
-
-def count_draws(means: np.ndarray, dispersion: float, rng: np.random.Generator) -> np.ndarray:
-    """Draw counts around expected ones, negative binomial or, at dispersion 0, Poisson.
+    """Fit one choice of terms to a monthly count.
 
     Parameters
     ----------
-    means : numpy.ndarray
-        Expected counts, at least 0.
-    dispersion : float
-        Alpha; variance is ``mean + alpha mean^2``.
-    rng : numpy.random.Generator
+    counts, months, open_days
+        As for ``fit_monthly``.
+    trend : bool
+        Whether the rate grows or shrinks by a steady share.
+    harmonics : int
+        Yearly waves.
+    poisson : bool, optional
+        Let the counts vary no more than chance.
+    widened : bool, optional
+        Let drawn means allow for growth and season that were not learnt.
 
     Returns
     -------
-    numpy.ndarray of float
-        Whole numbers, in the shape of ``means``.
-
-    Examples
-    --------
-    >>> draws = count_draws(np.full(20000, 10.0), 0.1, np.random.default_rng(4))
-    >>> round(draws.var().item())
-    20
+    MonthlyModel
     """
-    rates = means if dispersion <= 0 else means * rng.gamma(1 / dispersion, dispersion, size=means.shape)
-    return rng.poisson(rates).astype(float)
+    terms = month_terms(months, since=months[-1], trend=trend, harmonics=harmonics)
+    fit = fit_counts(counts, terms, open_days, poisson=poisson)
+    return MonthlyModel(fit, trend, harmonics, months, widened)

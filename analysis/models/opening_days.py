@@ -1,4 +1,4 @@
-"""Whole months of the log, months ahead, and how many days the clinic opens in each."""
+"""Whole months of the log, months ahead, and how much work the clinic's days bear in each."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.models.diary_days import Weekdays, days_ahead, days_caught_up, days_worked, learn_weekdays
+from analysis.models.new_patients import MONTHS_FOR_SEASON, MONTHS_FOR_TREND, fit_terms
 from analysis.models.visit_history import EPOCH, History
 
-DAYS_LOOKED_AT = 364
-"""Opening weekdays are learnt from the last 52 weeks."""
-BUSY = 3.0
-"""Visits per open day from which an empty weekday is taken for a closed one (our choice, no source)."""
 MISSING_DAYS_ALLOWED = 1.0
 """Opening days a month may lack at an end of the log and still count as whole (our choice, no source)."""
+LEAST_DAYS = 1.0
+CAUGHT_UP_SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)
+USUALLY_CAUGHT_UP = 0.5
+"""Taken below 12 months, which cannot tell (our choice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,9 +33,11 @@ class Months:
         The month the log breaks off in, where it is not whole; else empty.
         It must be walked through but is not forecast.
     open_whole, open_ahead, open_rest : numpy.ndarray
-        Opening days of each; expected ones for what lies ahead.
+        Opening days of each, in days of average size; expected ones ahead.
     open_per_day : float
         Opening days per calendar day.
+    caught_up : float
+        Share of what closed days would have borne that the next open days bear.
     """
 
     whole: pd.PeriodIndex
@@ -43,6 +47,7 @@ class Months:
     open_ahead: np.ndarray
     open_rest: np.ndarray
     open_per_day: float
+    caught_up: float
 
     @property
     def walked(self) -> pd.PeriodIndex:
@@ -73,38 +78,37 @@ def months_of(history: History, *, first: int, last: int, months_ahead: int) -> 
 
     Notes
     -----
-    Which weekdays the clinic opens on is learnt from its last year. In a busy
-    clinic a day without any booking was closed, and weekdays count by their
-    visits, so that half days count for less; a month ahead is expected to be
-    closed as much as the same month was in the years before. In a quiet
-    clinic an empty day says little, so the calendar's weekdays count alone.
-    The first and last month are whole if they lack at most one opening day.
+    Which weekdays the clinic opens on, and how much each bears, is learnt from
+    its last year. In a busy clinic a day without any booking was closed; what
+    it would have borne is partly lost and partly caught up on the next open
+    days; the share is the one that makes the monthly totals likeliest. Dates
+    closed in every year of the log are expected closed again. In a quiet
+    clinic the calendar's weekdays count alone. The first and last month are
+    whole if they lack at most one opening day.
     """
-    shares = _weekday_shares(history.diary_days, first, last)
-    ends = pd.PeriodIndex([_period(first), _period(last)])
-    span = pd.period_range(ends[0], ends[1], freq="M")
-    starts, stops = month_edges(span)
+    week = learn_weekdays(history, first=first, last=last)
+    span = pd.period_range(_period(first), _period(last), freq="M")
+    starts, stops = (edge.tolist() for edge in month_edges(span))
     lacking = np.array(
         [
-            _expected_open(shares, a, min(first, b)) + _expected_open(shares, max(last + 1, a), b)
-            for a, b in zip(starts, stops, strict=True)
+            week.open_days(start, min(first, stop)) + week.open_days(max(last + 1, start), stop)
+            for start, stop in zip(starts, stops, strict=True)
         ]
     )
     fine = lacking <= MISSING_DAYS_ALLOWED
-    whole = span[fine]
-    rest = span[-1:] if not fine[-1] else span[:0]
+    whole, rest = span[fine], span[-1:] if not fine[-1] else span[:0]
     ahead = pd.period_range(span[-1] + 1, periods=months_ahead, freq="M")
-    weights = _weekday_weights(history, last)
-    opened, closing = _past_open(history, shares, weights, whole)
-    sizes = shares * weights
+    opened, caught_up = _opened(history, week, whole, first)
+    coming = _coming(history, week, pd.PeriodIndex([*rest, *ahead], freq="M"), caught_up, (first, last))
     return Months(
         whole=whole,
         ahead=ahead,
         rest=rest,
         open_whole=opened,
-        open_ahead=_ahead_open(sizes, ahead, closing),
-        open_rest=_ahead_open(sizes, rest, closing),
-        open_per_day=float(sizes.sum() / 7),
+        open_ahead=coming[len(rest) :],
+        open_rest=coming[: len(rest)],
+        open_per_day=float(week.sizes.sum() / 7),
+        caught_up=caught_up,
     )
 
 
@@ -136,61 +140,39 @@ def _period(day: int) -> pd.Period:
     return (EPOCH + pd.Timedelta(days=day)).to_period("M")
 
 
-def _weekday(days: np.ndarray) -> np.ndarray:
-    """Monday is 0; 1 January 1970 was a Thursday."""
-    return (days + 3) % 7
+def _expected(week: Weekdays, months: pd.PeriodIndex) -> np.ndarray:
+    """Give the opening days of months by their weekdays alone."""
+    starts, stops = (edge.tolist() for edge in month_edges(months))
+    return np.array([max(LEAST_DAYS, week.expected(a, b)) for a, b in zip(starts, stops, strict=True)])
 
 
-def _weekday_weights(history: History, last: int) -> np.ndarray:
-    """Size of each weekday by its visits a day over the last year; a full day everywhere in a quiet clinic."""
-    days = history.diary_days[history.diary_days > last - DAYS_LOOKED_AT]
-    visits = history.day[history.day > last - DAYS_LOOKED_AT]
-    if not _busy(history):
-        return np.ones(7)
-    dates = np.bincount(_weekday(days), minlength=7)
-    a_day = np.bincount(_weekday(visits), minlength=7) / np.maximum(dates, 1)
-    return a_day / (len(visits) / len(days))
+def _opened(history: History, week: Weekdays, whole: pd.PeriodIndex, first: int) -> tuple[np.ndarray, float]:
+    """Give past months' opening days, and the likeliest share of closed days' work that is caught up on."""
+    if not week.busy or not len(whole):
+        return _expected(week, whole), 0.0
+    edges = month_edges(whole)
+    lost = days_worked(history, week, edges)
+    moved = days_caught_up(history, week, edges, first=first) - lost
+    tried = {share: np.maximum(lost + share * moved, LEAST_DAYS) for share in CAUGHT_UP_SHARES}
+    totals = np.searchsorted(history.day, edges[1]) - np.searchsorted(history.day, edges[0])
+    if len(whole) < MONTHS_FOR_TREND or not totals.any():
+        return tried[USUALLY_CAUGHT_UP], USUALLY_CAUGHT_UP
+    season = int(len(whole) >= MONTHS_FOR_SEASON)
+    likely = {
+        share: fit_terms(totals, whole, days, trend=True, harmonics=season, poisson=True).fit.log_likelihood
+        for share, days in tried.items()
+    }
+    best = max(likely, key=lambda share: likely[share])
+    return tried[best], best
 
 
-def _busy(history: History) -> bool:
-    """Say whether an empty weekday can be taken for a closed one."""
-    return len(history.day) >= BUSY * len(history.diary_days)
-
-
-def _weekday_shares(diary_days: np.ndarray, first: int, last: int) -> np.ndarray:
-    """Share of each weekday's dates, over the last year, that had any booking."""
-    window = np.arange(max(first, last - DAYS_LOOKED_AT + 1), last + 1)
-    had = np.bincount(_weekday(diary_days[diary_days >= window[0]]), minlength=7)
-    dates = np.bincount(_weekday(window), minlength=7)
-    return had / np.maximum(dates, 1)
-
-
-def _expected_open(shares: np.ndarray, start: int, stop: int) -> float:
-    """Count opening days expected from ``start`` up to, not including, ``stop``."""
-    return float(shares[_weekday(np.arange(start, stop))].sum())
-
-
-def _past_open(
-    history: History, shares: np.ndarray, weights: np.ndarray, whole: pd.PeriodIndex
-) -> tuple[np.ndarray, dict[int, float]]:
-    """Count past months' opening days, and say how each month of the year differs from its weekdays."""
-    starts, stops = month_edges(whole)
-    expected = np.array([_expected_open(shares * weights, a, b) for a, b in zip(starts, stops, strict=True)])
-    if not _busy(history):
-        return expected, {}
-    so_far = np.concatenate([[0.0], weights[_weekday(history.diary_days)].cumsum()])
-    places = [np.searchsorted(history.diary_days, edge) for edge in (starts, stops)]
-    actual = so_far[places[1]] - so_far[places[0]]
-    ratios = pd.Series(actual / np.maximum(expected, 1e-9)).groupby(np.asarray(whole.month)).mean()
-    return np.maximum(actual, 1.0), dict(zip(ratios.index.tolist(), ratios.tolist(), strict=True))
-
-
-def _ahead_open(shares: np.ndarray, months: pd.PeriodIndex, closing: dict[int, float]) -> np.ndarray:
-    """Count opening days expected in months ahead; at least one."""
+def _coming(
+    history: History, week: Weekdays, months: pd.PeriodIndex, caught_up: float, log: tuple[int, int]
+) -> np.ndarray:
+    """Give the opening days expected in coming months."""
+    if not week.busy:
+        return _expected(week, months)
     starts, stops = month_edges(months)
-    return np.array(
-        [
-            max(1.0, _expected_open(shares, a, b) * closing.get(month.month, 1.0))
-            for month, a, b in zip(months, starts, stops, strict=True)
-        ]
-    )
+    last = int(min(starts[0] - 1, log[1]))
+    lost, moved = days_ahead(history, week, (starts, stops), first=log[0], last=last)
+    return np.maximum((1 - caught_up) * lost + caught_up * moved, LEAST_DAYS)

@@ -138,10 +138,10 @@ def month_chances(rates: np.ndarray, scale: np.ndarray, month_share: np.ndarray)
     return chances
 
 
-def month_effect(
-    history: History, rates: np.ndarray, *, edges: tuple[np.ndarray, np.ndarray], scale: np.ndarray
-) -> float:
-    """How much whole months' returns vary together, beyond chance.
+def returns_by_month(
+    history: History, rates: np.ndarray, edges: tuple[np.ndarray, np.ndarray]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Set past months' returns beside those the rates expect.
 
     Parameters
     ----------
@@ -151,37 +151,28 @@ def month_effect(
         Weekly return rates.
     edges : (numpy.ndarray, numpy.ndarray)
         First day of each month and the day after its last.
-    scale : numpy.ndarray, shape (months,)
-        Opening days of each month, as a multiple of the usual.
 
     Returns
     -------
-    float
-        Variance of a shared factor of mean one, at least 0.
-
-    Notes
-    -----
-    In each month the returns that came are set beside the rates summed over
-    the time everybody was watched; their difference has the expected count as
-    its variance if patients come independently. What is left over is what
-    months do to all patients at once: holidays, weather, illness.
+    (numpy.ndarray, numpy.ndarray)
+        Returns that came in each month, and the rates summed over the time
+        everybody was watched in it. If patients come independently, their
+        difference has the expected count as its variance.
     """
-    spells = np.flatnonzero(history.keyed)
+    spells = history.keyed
     cumulative = np.concatenate([np.zeros((STRATA, 1)), rates.sum(axis=1).cumsum(axis=1)], axis=1)
     start, stop = history.day[spells], history.next_day[spells]
     stratum = 2 * history.hearing_aid[spells] + history.returner[spells]
     returns = np.sort(history.day[history.keyed & history.linked & (history.kind != NEW)])
-    left_over, squares = 0.0, 0.0
-    for first, end, factor in zip(*edges, scale, strict=True):
+    came = np.searchsorted(returns, edges[1]) - np.searchsorted(returns, edges[0])
+    expected = np.zeros(len(came))
+    for month, (first, end) in enumerate(zip(*edges, strict=True)):
         inside = (start < end) & (stop > first - 1)
         age_in = (np.maximum(first - 1, start[inside]) - start[inside]) / WEEK
         age_out = (np.minimum(end - 1, stop[inside]) - start[inside]) / WEEK
         rows = stratum[inside]
-        expected = float((_at(cumulative, rows, age_out) - _at(cumulative, rows, age_in)).sum()) * factor
-        came = int(np.searchsorted(returns, end) - np.searchsorted(returns, first))
-        left_over += (came - expected) ** 2 - expected
-        squares += expected**2
-    return max(0.0, left_over / squares) if squares > 0 else 0.0
+        expected[month] = (_at(cumulative, rows, age_out) - _at(cumulative, rows, age_in)).sum()
+    return came, expected
 
 
 def _at(cumulative: np.ndarray, rows: np.ndarray, weeks: np.ndarray) -> np.ndarray:

@@ -19,6 +19,9 @@ FEWEST_WATCHED = 25.0
 """Patients who must be watched through a stretch for it to have its own rate (our choice, no source)."""
 FEWEST_TAIL_EVENTS = 5
 TAIL_WEEKS = 26
+TAIL_DOUBT = 0.5
+"""How far, on the log scale, returns later than anybody was watched may run from the pooled rate
+(standard deviation; our choice, no source)."""
 DAYS_A_MONTH = 365.25 / 12
 CERTAIN = 1 - 1e-9
 
@@ -54,6 +57,7 @@ class ReturnTable:
     def rate_draws(self, draws: int, rng: np.random.Generator) -> np.ndarray:
         """Draw weekly rates as uncertain as the counts behind them, shape (draws, strata, kinds, weeks)."""
         drawn = rng.standard_gamma(np.broadcast_to(self.events, (draws, *self.events.shape)))
+        drawn[..., -1] *= np.exp(TAIL_DOUBT * rng.standard_normal(drawn.shape[:-1]))
         return self._spread(self._each(drawn))
 
     def _each(self, events: np.ndarray) -> np.ndarray:
@@ -92,7 +96,7 @@ def return_table(history: History, *, last: int, weeks: int) -> ReturnTable:
     as the share left over, without having to be told apart. A known patient
     booked as new ends being watched and counts among new patients. Stretches
     through which fewer than 25 patients were watched take the pooled rate of
-    the latest half year that was.
+    the latest half year that was, with a wide allowance for what is not known.
 
     References
     ----------

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.models.new_patients import FEWEST_MONTHS, fit_season
 from analysis.models.opening_days import Months, month_edges
-from analysis.models.return_projection import month_chances, month_effect, project, week_shares, weeks_needed
+from analysis.models.return_projection import month_chances, project, returns_by_month, week_shares, weeks_needed
 from analysis.models.return_table import (
     STRATA,
     WEEK,
@@ -21,6 +22,8 @@ from analysis.models.visit_history import KINDS, NEW, History
 from analysis.models.visit_streams import Stream, mostly_keyed
 from analysis.stats.poisson_binomial import matched_binomial_draws
 
+LEAST_EXPECTED = 0.5
+"""Months of which fewer returns are expected say nothing of the season."""
 RECALL = KINDS.index("routine_recall")
 YEAR = 365
 
@@ -122,11 +125,10 @@ def returns_ahead(
     weeks = weeks_needed(first=int(history.day.min()), last=last, weeks_ahead=len(share))
     table = return_table(history, last=last, weeks=weeks)
     rates = np.concatenate([table.rates(), table.rate_draws(sets, rng)])
-    past_scale = _scale(months.whole, months.open_whole, months.open_per_day)
-    spread = month_effect(history, rates[0], edges=month_edges(months.whole), scale=past_scale)
+    season, spread = _season(history, months, rates[0])
     if rule.uptake >= 0:
         rates = with_recall_uptake(rates, recall_months=rule.months, uptake=rule.uptake, kind=RECALL)
-    ahead_scale = _scale(months.walked, months.open_walked, months.open_per_day)
+    ahead_scale = _scale(months.walked, months.open_walked, months.open_per_day) * season
     scale = share @ ahead_scale + (1 - share.sum(axis=1))
     waiting = waiting_patients(history, last=last, weeks=weeks)
     projection = project(waiting, _entrants(history, streams, months.walked, share, last), rates, scale)
@@ -146,6 +148,17 @@ def _scale(months: pd.PeriodIndex, open_days: np.ndarray, open_per_day: float) -
     return open_days / np.maximum((stops - starts) * open_per_day, 1e-9)
 
 
+def _season(history: History, months: Months, rates: np.ndarray) -> tuple[np.ndarray, float]:
+    """Give each month ahead's departure from the rates by the time of year, and what varies beyond that."""
+    came, expected = returns_by_month(history, rates, month_edges(months.whole))
+    expected = expected * _scale(months.whole, months.open_whole, months.open_per_day)
+    usable = expected >= LEAST_EXPECTED
+    if usable.sum() < FEWEST_MONTHS or not came[usable].any():
+        return np.ones(len(months.walked)), 0.0
+    model = fit_season(came[usable], months.whole[usable], expected[usable])
+    return model.means(months.walked, np.ones(len(months.walked))), model.fit.corrected_dispersion
+
+
 def _entrants(
     history: History, streams: list[Stream], months: pd.PeriodIndex, share: np.ndarray, last: int
 ) -> np.ndarray:
@@ -155,11 +168,9 @@ def _entrants(
     seen = np.zeros((len(streams[0].means), STRATA, len(share)))
     recent = history.day > last - YEAR
     for stream in streams:
-        alike = recent & (history.kind == stream.kind) & (~history.linked | (history.kind == NEW))
-        if not alike.any():
-            continue
-        keyed, aid = history.keyed[alike].mean(), history.hearing_aid[alike].mean()
-        weekly = stream.means @ by_week.T * keyed
+        alike = recent & (history.kind == stream.kind)
+        aid = history.hearing_aid[alike].mean() if alike.any() else 0.0
+        weekly = stream.means @ by_week.T * stream.keyed
         returner = int(stream.kind != NEW)
         seen[:, returner] += weekly * (1 - aid)
         seen[:, 2 + returner] += weekly * aid

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.models.new_patients import MonthlyModel, count_draws, fit_fading, fit_monthly
+from analysis.models.counts import count_draws
+from analysis.models.new_patients import MonthlyModel, fit_monthly, fit_recent
 from analysis.models.opening_days import Months, month_of_days
 from analysis.models.visit_history import KINDS, NEW, History
 from analysis.problems import NotEnough
@@ -24,12 +25,15 @@ class Stream:
     ----------
     kind : int
         Place of the kind in ``KINDS``.
+    keyed : float
+        Share of these visits that carry a patient number and can be followed on.
     model : MonthlyModel
     means : numpy.ndarray, shape (1 + sets, months walked)
         Expected visits: likeliest first, then as uncertain as the model is.
     """
 
     kind: int
+    keyed: float
     model: MonthlyModel
     means: np.ndarray
 
@@ -76,26 +80,37 @@ def count_streams(history: History, months: Months, *, sets: int, rng: np.random
 
     Notes
     -----
-    New patients have a level, a trend and a season; patients last seen before
-    the log begins can only fade. Without patient numbers every visit is of
-    this sort and every kind has a level, a trend and a season.
+    New patients have a level, a trend and a season. Other visits are of
+    patients last seen before the log begins, which can only fade, or carry no
+    patient number; these have the level and trend of the last year.
     """
-    followed = mostly_keyed(history)
-    unlinked = ~history.linked | (history.kind == NEW)
-    counts = monthly_counts(history, months.whole, unlinked)
-    streams = []
+    seen_first = history.keyed & ~history.linked
+    which: dict[tuple[int, bool | None], np.ndarray] = {(NEW, None): history.kind == NEW}
     for kind in range(len(KINDS)):
-        fit = fit_monthly if kind == NEW or not followed else fit_fading
+        if kind != NEW:
+            which[kind, True] = (history.kind == kind) & seen_first
+            which[kind, False] = (history.kind == kind) & ~history.keyed
+    streams = []
+    for (kind, keyed), visits in which.items():
+        counts = monthly_counts(history, months.whole, visits)[:, kind]
         try:
-            model = fit(counts[:, kind], months.whole, months.open_whole)
+            model = _fitted(kind, keyed, counts, months)
         except NotEnough:
             continue  # a kind the months looked at do not hold is no stream
         point = model.means(months.walked, months.open_walked)
         drawn = model.mean_draws(months.walked, months.open_walked, sets, rng)
-        streams.append(Stream(kind, model, np.concatenate([point[None], drawn])))
+        followed = float(history.keyed[visits].mean())
+        streams.append(Stream(kind, followed, model, np.concatenate([point[None], drawn])))
     if not streams:
         raise NotEnough("The months looked at hold no new patient.", "Record for each booking its kind and date.")
     return streams
+
+
+def _fitted(kind: int, keyed: bool | None, counts: np.ndarray, months: Months) -> MonthlyModel:
+    """Fit a kind's counts as their sort allows."""
+    if kind == NEW:
+        return fit_monthly(counts, months.whole, months.open_whole)
+    return fit_recent(counts, months.whole, months.open_whole, fading=bool(keyed))
 
 
 def monthly_counts(history: History, months: pd.PeriodIndex, which: np.ndarray) -> np.ndarray:

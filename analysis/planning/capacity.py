@@ -10,14 +10,16 @@ from analysis.problems import NotEnough
 
 LOST = ("missed", "cancelled_late")
 """Bookings whose slot nobody else takes (common practice, no source)."""
+FREED = ("cancelled", "moved")
+"""Bookings whose slot can be given to somebody else (common practice, no source)."""
 COUNTED = ("timed", "rounded")
 DAYS_LOOKED_AT = 365
 FEWEST_BOOKINGS = 50
 FEWEST_VISITS = 5
 
 
-def kept_and_lost(visits: pd.DataFrame, *, last_day: pd.Timestamp) -> pd.DataFrame:
-    """Count, by kind, bookings of the last year that were kept, and those missed or cancelled late.
+def booking_ends(visits: pd.DataFrame, *, last_day: pd.Timestamp) -> pd.DataFrame:
+    """Count, by kind, how the bookings of the last year ended.
 
     Parameters
     ----------
@@ -29,19 +31,23 @@ def kept_and_lost(visits: pd.DataFrame, *, last_day: pd.Timestamp) -> pd.DataFra
     Returns
     -------
     pandas.DataFrame, indexed by booking kind
-        ``kept`` and ``lost``, bookings. A kind with fewer than 50 has the
-        counts of all kinds together.
+        ``kept``; ``lost``, missed or cancelled late; ``freed``, cancelled in
+        time or moved. A kind with fewer than 50 has the counts of all kinds together.
 
     Examples
     --------
     >>> visits = pd.DataFrame({"attendance": ["attended", "missed", "moved"], "booking_kind": ["new"] * 3,
     ...     "slot_start": pd.to_datetime(["2026-03-02", "2026-03-03", "2026-03-04"])})
-    >>> kept_and_lost(visits, last_day=pd.Timestamp("2026-03-31")).loc["new"].tolist()
-    [1, 1]
+    >>> booking_ends(visits, last_day=pd.Timestamp("2026-03-31")).loc["new"].tolist()
+    [1, 1, 1]
     """
     recent = _last_year(visits, last_day)
     marks = pd.DataFrame(
-        {"kept": recent["attendance"].eq("attended"), "lost": recent["attendance"].isin(LOST)}, index=recent.index
+        {
+            "kept": recent["attendance"].eq("attended"),
+            "lost": recent["attendance"].isin(LOST),
+            "freed": recent["attendance"].isin(FREED),
+        }
     ).astype(int)
     counts = marks.groupby(recent["booking_kind"].astype("object")).sum().reindex(list(KINDS), fill_value=0)
     counts[counts.sum(axis=1) < FEWEST_BOOKINGS] = marks.sum().to_numpy()
@@ -112,15 +118,17 @@ def _summary(minutes: pd.Series, kind: pd.Series, name: str) -> pd.DataFrame:
     return table.fillna({f"{name}_sd": 0.0}).rename_axis("booking_kind")
 
 
-def lost_bookings(attended: np.ndarray, counts: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
-    """Draw the bookings that will be missed or cancelled late beside the attended ones.
+def other_bookings(attended: np.ndarray, ends: pd.DataFrame, end: str, rng: np.random.Generator) -> np.ndarray:
+    """Draw the bookings that will end otherwise, beside the attended ones.
 
     Parameters
     ----------
     attended : numpy.ndarray, shape (futures, months, kinds)
         Attended visits in each drawn future.
-    counts : pandas.DataFrame
-        From ``kept_and_lost``.
+    ends : pandas.DataFrame
+        From ``booking_ends``.
+    end : str
+        ``lost`` or ``freed``.
     rng : numpy.random.Generator
 
     Returns
@@ -130,10 +138,11 @@ def lost_bookings(attended: np.ndarray, counts: pd.DataFrame, rng: np.random.Gen
 
     Notes
     -----
-    The share kept is drawn from its beta distribution; given it, the bookings
-    lost until so many are kept are negative binomial.
+    The share attended, of bookings attended or ending so, is drawn from its
+    beta distribution; given it, the bookings ending so until the attended ones
+    are reached are negative binomial.
     """
-    kept, lost = (counts[name].to_numpy(dtype=float) for name in ("kept", "lost"))
+    kept, lost = (ends[name].to_numpy(dtype=float) for name in ("kept", end))
     share = rng.beta(kept + 0.5, np.maximum(lost, 1e-12), size=(len(attended), len(KINDS)))[:, None, :]
     drawn = rng.negative_binomial(np.maximum(attended, 1.0), np.clip(share, 1e-6, 1.0))
     return np.where((attended > 0) & (lost > 0), drawn, 0).astype(float)
