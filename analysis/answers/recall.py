@@ -139,7 +139,7 @@ def _rows(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPa
         rows.append(make("recall", "recall_months", "months", rule.recall_months, **group))
         today = {"months": settings.today_months}
         rows.append(make("recall", "share_occluded_today", "share", rule.share_today, **group, **today))
-    for name, without in fitted.without_never.items():
+    for name, without in (fitted.without_never or {}).items():
         months = without.months_until(settings.share)
         keys = {"group": name, "share": settings.share}
         rows.append(make("recall", "months_until_share_occluded_if_all_return", "months", months, **keys))

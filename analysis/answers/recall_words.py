@@ -113,8 +113,7 @@ def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
         "among clearances rather than patients, ears occlude sooner than shown.",
         f"Whoever returns with symptoms had the ear occlude within the {words.plural(settings.symptom_window_days, 'day')} "
         "before; an ear found occluding at any other visit did so at some time since it was last seen open.",
-        "Patients who stay away are taken to be gone for good with the chance that returns in the log suggest, whatever "
-        "their ears do; the others would have come back had their ears troubled them.",
+        _staying_away(fitted),
         "The share occluding follows a Weibull curve of one shape for all groups, and the past is a guide to the future.",
     ]
     if fitted.ungrouped:
@@ -122,6 +121,19 @@ def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
             f"{words.plural(fitted.ungrouped, 'ear')} without a note on hearing aids count in everyone's figure only."
         )
     return tuple(said)
+
+
+def _staying_away(fitted: FittedRecall) -> str:
+    """Say what patients who stay away are taken for."""
+    if not fitted.absence_tells:
+        return (
+            "No return in the log was with symptoms, so patients who stay away say nothing of their ears; "
+            "whoever came back is taken to be like those who did not."
+        )
+    return (
+        "Patients who stay away are taken to be gone for good with the chance that returns in the log suggest, whatever "
+        "their ears do; the others would have come back had their ears troubled them."
+    )
 
 
 def checks(
@@ -152,13 +164,11 @@ def _months(curves: dict[str, RecallCurve], rules: dict[str, RecallRule], share:
 
 def _never_check(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> Check:
     """Say what hangs on patients who never return."""
-    back = fitted.return_share
-    return Check(
-        "Patients who never return",
-        INFORMATION,
-        f"{words.percent(back.value)} of patients are taken to come back at all ({words.between_percent(back)}). Were nobody "
-        f"gone for good, the share would be reached at {_months(fitted.without_never, rules, settings.share)}.",
-    )
+    back, without = fitted.return_share, fitted.without_never
+    said = f"{words.percent(back.value)} of patients are taken to come back at all ({words.between_percent(back)})."
+    if without is not None:
+        said += f" Were nobody gone for good, the share would be reached at {_months(without, rules, settings.share)}."
+    return Check("Patients who never return", INFORMATION, said)
 
 
 def _window_check(

@@ -12,9 +12,18 @@ from analysis.models.recall_evidence import (
     AFTER_CLEARANCE,
     EVERYONE,
     Returns,
+    absence_tells,
     ear_evidence,
     first_clearances,
     patient_returns,
+)
+from analysis.models.recall_groups import (
+    GROUPS,
+    Group,
+    everyone_and_groups,
+    graded_later,
+    refuse_too_little,
+    wearing,
 )
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
@@ -22,9 +31,6 @@ from analysis.stats.censored import NoMaximum, WeibullRegression, weibull_regres
 from analysis.stats.estimate import Estimate
 
 DAYS_A_MONTH = 30.4375
-GROUPS = {True: "hearing_aid", False: "no_hearing_aid"}
-FEWEST_OCCLUDING = 10
-"""Ears found occluding again that a curve needs (our choice, no source)."""
 MEDIAN = 0.5
 
 
@@ -70,10 +76,13 @@ class FittedRecall:
     ----------
     curves : dict of str to RecallCurve
         The groups, then ``everyone``; where the log does not tell groups apart, ``everyone`` alone.
-    without_never : dict of str to RecallCurve
-        The same, were nobody ever gone for good: the latest the truth can lie.
+    without_never : dict of str to RecallCurve, or None
+        The same, were nobody ever gone for good, which makes it later; None where
+        that settles no curve, or where staying away says nothing.
     return_share : Estimate
         Share of patients who come back at all after the log first clears an ear of theirs.
+    absence_tells : bool
+        Whether patients who stay away count as evidence.
     later_clearances : int
         Clearances not used, of ears counted already.
     ungrouped : int
@@ -85,8 +94,9 @@ class FittedRecall:
     """
 
     curves: dict[str, RecallCurve]
-    without_never: dict[str, RecallCurve]
+    without_never: dict[str, RecallCurve] | None
     return_share: Estimate
+    absence_tells: bool
     later_clearances: int
     ungrouped: int
     followed_months: float
@@ -137,6 +147,9 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
     not gone: the expectation step of a mixture of the lost and the staying [1]_,
     with the chance taken from the returns rather than from the ears.
 
+    Where no return was with symptoms, staying away says nothing of the ears;
+    then only ears seen again count.
+
     *How far off it may be.* With patients differing and curves averaged over
     them, no Weibull is exact; an ear cleaned while open leaves the sample with
     its patient's habits; and the symptom window is a setting, not a finding: a
@@ -157,75 +170,24 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
     .. [2] Liang and Zeger (1986), Biometrika 73, 13-22.
     """
     first = first_clearances(gaps)
-    _refuse_too_little(first, settings.fewest_ears)
-    everyone = _Group(EVERYONE, first, patient_returns(gaps))
-    own = [
-        _Group(name, first[_wearing(first, aid)], patient_returns(gaps[_wearing(gaps, aid)]))
-        for aid, name in GROUPS.items()
-        if _enough(first[_wearing(first, aid)], settings.fewest_ears)
-    ]
-    fitted = {never: _curves(own, everyone, first, settings, level, never=never) for never in (True, False)}
+    refuse_too_little(first, settings.fewest_ears)
+    everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears)
+    returns, telling = patient_returns(gaps)[AFTER_CLEARANCE], absence_tells(gaps)
     return FittedRecall(
-        curves=fitted[True],
-        without_never=fitted[False],
-        return_share=_return_share(everyone.returns[AFTER_CLEARANCE], level),
+        curves=_curves(own, everyone, settings, level, never=True),
+        without_never=_without_never(own, everyone, settings, level) if telling else None,
+        return_share=_return_share(returns, level),
+        absence_tells=telling,
         later_clearances=len(gaps) - len(first),
         ungrouped=int(first["hearing_aid"].isna().sum()),
-        followed_months=everyone.returns[AFTER_CLEARANCE].until_days / DAYS_A_MONTH,
+        followed_months=returns.until_days / DAYS_A_MONTH,
         first_day=first["cleared_on"].min(),
         last_day=first["cleared_on"].max(),
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Group:
-    """A group's first clearances and its patients' returns."""
-
-    name: str
-    first: pd.DataFrame
-    returns: list[Returns]
-
-
-def _wearing(gaps: pd.DataFrame, aid: bool) -> np.ndarray:
-    """Say of each gap whether its patient is noted to wear, or not to wear, a hearing aid."""
-    return (gaps["hearing_aid"] == aid).fillna(False).to_numpy(dtype=bool)
-
-
-def _graded(first: pd.DataFrame) -> pd.Series:
-    """Say of each gap whether a later visit showed the ear's state."""
-    return (first["open_until_days"] > 0) | first["occluding_by_days"].notna()
-
-
-def _enough(first: pd.DataFrame, fewest_ears: int) -> bool:
-    """Say whether ears are enough for a curve."""
-    return _graded(first).sum() >= fewest_ears and first["occluding_by_days"].notna().sum() >= FEWEST_OCCLUDING
-
-
-def _refuse_too_little(first: pd.DataFrame, fewest_ears: int) -> None:
-    """Say in plain words what the log lacks."""
-    if first.empty:
-        raise NotEnough(
-            "The log holds no cleared ear of a known patient.",
-            "Record a patient number at every visit, and each ear's outcome.",
-        )
-    if not first["returned"].any():
-        raise NotEnough(
-            "Nobody has come back yet after an ear was cleared.",
-            "Keep one patient number for each patient, and wait until patients have come back.",
-        )
-    graded, occluding = int(_graded(first).sum()), int(first["occluding_by_days"].notna().sum())
-    if graded == 0:
-        raise NotEnough("No ear was graded when its patient came back.", "Record each ear's grade at every visit.")
-    if not _enough(first, fewest_ears):
-        raise NotEnough(
-            f"Only {graded} cleared ears were graded at a later visit, {occluding} of them occluding; "
-            f"a curve needs {fewest_ears}, {FEWEST_OCCLUDING} of them occluding.",
-            "Record each ear's grade at every visit, and wait until more patients have come back.",
-        )
-
-
 def _curves(
-    own: list[_Group], everyone: _Group, first: pd.DataFrame, settings: RecallPart, level: float, *, never: bool
+    own: list[Group], everyone: Group, settings: RecallPart, level: float, *, never: bool
 ) -> dict[str, RecallCurve]:
     """Fit the groups together and everyone alone; a group without a curve of its own shows everyone's."""
     whole = _fit([everyone], settings, level, never=never)
@@ -234,18 +196,28 @@ def _curves(
     curves = {}
     for aid, name in GROUPS.items() if own else ():
         fit, row = (together, rows[name]) if name in rows else (whole, np.ones(1))
-        curves[name] = _curve(name, first[_wearing(first, aid)], fit, row, own=name in rows)
-    return curves | {EVERYONE: _curve(EVERYONE, first, whole, np.ones(1), own=True)}
+        curves[name] = _curve(name, everyone.first[wearing(everyone.first, aid=aid)], fit, row, own=name in rows)
+    return curves | {EVERYONE: _curve(EVERYONE, everyone.first, whole, np.ones(1), own=True)}
+
+
+def _without_never(
+    own: list[Group], everyone: Group, settings: RecallPart, level: float
+) -> dict[str, RecallCurve] | None:
+    """Fit the same with nobody gone for good; a second opinion the answer can do without."""
+    try:
+        return _curves(own, everyone, settings, level, never=False)
+    except NotEnough:
+        return None
 
 
 def _curve(name: str, first: pd.DataFrame, fit: WeibullRegression, row: np.ndarray, *, own: bool) -> RecallCurve:
     """Put a fitted curve beside the ears it is said of."""
     watched = float(first["watched_days"].max()) / DAYS_A_MONTH if len(first) else 0.0
     occluding = int(first["occluding_by_days"].notna().sum())
-    return RecallCurve(name, len(first), int(_graded(first).sum()), occluding, own, watched, fit, row)
+    return RecallCurve(name, len(first), int(graded_later(first).sum()), occluding, own, watched, fit, row)
 
 
-def _fit(groups: list[_Group], settings: RecallPart, level: float, *, never: bool) -> WeibullRegression:
+def _fit(groups: list[Group], settings: RecallPart, level: float, *, never: bool) -> WeibullRegression:
     """Fit one shape and a scale a group; widen the covariance for the uncertain shares who never return."""
     shares = [[each.never if never else 0.0 for each in group.returns] for group in groups]
     fit = _fit_with(groups, shares, settings, level)
@@ -262,7 +234,7 @@ def _fit(groups: list[_Group], settings: RecallPart, level: float, *, never: boo
     return replace(fit, covariance=covariance)
 
 
-def _fit_with(groups: list[_Group], never: list[list[float]], settings: RecallPart, level: float) -> WeibullRegression:
+def _fit_with(groups: list[Group], never: list[list[float]], settings: RecallPart, level: float) -> WeibullRegression:
     """Fit with given shares who never return."""
     parts = [
         ear_evidence(group.first, group.returns, shares, settings.symptom_window_days)

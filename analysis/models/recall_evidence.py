@@ -38,7 +38,8 @@ class Returns:
 
     def gone(self, away_days: np.ndarray, never: float) -> np.ndarray:
         """Chance that a patient away for so long is gone for good, were ``never`` the share."""
-        return np.clip(never / self.curve.at(np.minimum(away_days, self.until_days)), 0.0, 1.0)
+        away = self.curve.at(np.minimum(away_days, self.until_days))
+        return np.clip(np.divide(never, away, out=np.zeros_like(away), where=away > 0), 0.0, 1.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +95,25 @@ def first_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
     return marked[~marked.duplicated(ear)].reset_index(drop=True)
 
 
+def absence_tells(gaps: pd.DataFrame) -> bool:
+    """Say whether staying away means anything: not in a log where all who came back were called.
+
+    Parameters
+    ----------
+    gaps : pandas.DataFrame
+        The table ``GAPS``.
+
+    Returns
+    -------
+    bool
+        False where kinds of return are noted and none is a return with
+        symptoms: then only the clinic chose the days, and whoever stayed away
+        may have an ear in any state.
+    """
+    kinds = gaps["return_kind"].dropna()
+    return bool(kinds.empty or (kinds == "symptoms_return").any())
+
+
 def _after_return(gaps: pd.DataFrame) -> pd.Series:
     """Say of each gap whether its patient had come back before, after the first clearance in the log."""
     start = gaps.groupby("patient_key")["cleared_on"].transform("min")
@@ -113,7 +133,8 @@ def patient_returns(gaps: pd.DataFrame) -> list[Returns]:
     -------
     list of Returns
         At ``AFTER_CLEARANCE`` and ``AFTER_RETURN``. Where fewer than 25
-        returned patients were watched, these are taken to keep returning.
+        patients who had come back were watched, these are taken to stay away
+        like the others.
 
     Notes
     -----
@@ -132,17 +153,14 @@ def patient_returns(gaps: pd.DataFrame) -> list[Returns]:
     spells = gaps.assign(after_return=_after_return(gaps)).sort_values(["patient_key", "cleared_on"])
     first = spells[~spells["after_return"]].drop_duplicates("patient_key", keep="last")
     later = spells[spells["after_return"]].drop_duplicates(["patient_key", "cleared_on"])
-    return [_returns(first), _returns(later)]
+    return [_returns(first), _returns(later if len(later) >= FEWEST_WATCHED else first)]
 
 
 def _returns(spells: pd.DataFrame) -> Returns:
     """Read one curve of returns."""
-    if len(spells) < FEWEST_WATCHED:
-        nobody = KaplanMeier(*(np.array([0.0]), np.array([1.0]), np.array([0.0]), np.array([1.0]), np.array([0.0])))
-        return Returns(nobody, 0.0, 0.0, 0.0)
     days = spells["return_days"].fillna(spells["watched_days"]).to_numpy()
     curve = kaplan_meier(days, spells["returned"].to_numpy(dtype=bool))
-    end = int(np.flatnonzero(curve.at_risk >= FEWEST_WATCHED)[-1])
+    end = max(int((curve.at_risk >= FEWEST_WATCHED).sum()) - 1, 0)
     until, level = float(curve.times[end]), float(curve.survival[end])
     late = min(_only_late(curve, until), level)
     return Returns(curve, until, level - late, float(np.hypot(curve.standard_error[end], late / 2)))
@@ -152,6 +170,8 @@ def _only_late(curve: KaplanMeier, until: float) -> float:
     """Share still to come back after the time watched, if returns go on falling as they fell."""
     a_third, two_thirds, whole = curve.at(until * np.array([1 / 3, 2 / 3, 1]))
     middle, last = a_third - two_thirds, two_thirds - whole
+    if last <= 0:
+        return 0.0
     return float(last * last / (middle - last)) if middle > last else 1.0
 
 

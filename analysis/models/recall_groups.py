@@ -1,0 +1,113 @@
+"""Whose ears have a recall curve of their own, and what a log too thin for one lacks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.models.recall_evidence import EVERYONE, Returns, absence_tells, patient_returns
+from analysis.problems import NotEnough
+
+GROUPS = {True: "hearing_aid", False: "no_hearing_aid"}
+FEWEST_OCCLUDING = 10
+"""Ears found occluding again that a curve needs (our choice, no source)."""
+LOOSEST_NEVER = 0.03
+"""Standard error above which a group's own share of never-returners is not used (our choice, no source)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """A group's first clearances and how long its patients stay away."""
+
+    name: str
+    first: pd.DataFrame
+    returns: list[Returns]
+
+
+def everyone_and_groups(gaps: pd.DataFrame, first: pd.DataFrame, fewest_ears: int) -> tuple[Group, list[Group]]:
+    """Form everyone's group, and those with enough ears for a curve of their own.
+
+    Parameters
+    ----------
+    gaps, first : pandas.DataFrame
+        The table ``GAPS``, and ``first_clearances`` of it.
+    fewest_ears : int
+        Ears graded at a later visit that a group needs.
+
+    Returns
+    -------
+    (Group, list of Group)
+        A group whose own share of never-returners is known too loosely has
+        everyone's. Where staying away says nothing, all who do are taken for gone.
+    """
+    telling = absence_tells(gaps)
+    whole = patient_returns(gaps)
+    own = []
+    for aid, name in GROUPS.items():
+        its_first = first[wearing(first, aid=aid)]
+        if enough(its_first, fewest_ears):
+            returns = _steadied(patient_returns(gaps[wearing(gaps, aid=aid)]), whole)
+            own.append(Group(name, its_first, _told(returns, telling=telling)))
+    return Group(EVERYONE, first, _told(whole, telling=telling)), own
+
+
+def _steadied(own: list[Returns], everyone: list[Returns]) -> list[Returns]:
+    """Lend a group everyone's share who never return where its own is known too loosely; its curve stays its own."""
+    return [
+        replace(each, never=whole.never, error=whole.error) if each.error > LOOSEST_NEVER else each
+        for each, whole in zip(own, everyone, strict=True)
+    ]
+
+
+def _told(returns: list[Returns], *, telling: bool) -> list[Returns]:
+    """Take everyone who stays away for gone where staying away says nothing of the ears."""
+    return returns if telling else [replace(each, never=1.0, error=0.0) for each in returns]
+
+
+def wearing(gaps: pd.DataFrame, *, aid: bool) -> np.ndarray:
+    """Say of each gap whether its patient is noted to wear, or not to wear, a hearing aid."""
+    return (gaps["hearing_aid"] == aid).fillna(False).to_numpy(dtype=bool)
+
+
+def graded_later(first: pd.DataFrame) -> pd.Series:
+    """Say of each gap whether a later visit showed the ear's state."""
+    return (first["open_until_days"] > 0) | first["occluding_by_days"].notna()
+
+
+def enough(first: pd.DataFrame, fewest_ears: int) -> bool:
+    """Say whether ears are enough for a curve."""
+    return bool(
+        graded_later(first).sum() >= fewest_ears and first["occluding_by_days"].notna().sum() >= FEWEST_OCCLUDING
+    )
+
+
+def refuse_too_little(first: pd.DataFrame, fewest_ears: int) -> None:
+    """Say in plain words what the log lacks.
+
+    Raises
+    ------
+    NotEnough
+        If no clearance can be followed, nobody came back, no ear was graded on
+        return, or too few were.
+    """
+    if first.empty:
+        raise NotEnough(
+            "The log holds no cleared ear of a known patient.",
+            "Record a patient number at every visit, and each ear's outcome.",
+        )
+    if not first["returned"].any():
+        raise NotEnough(
+            "Nobody has come back yet after an ear was cleared.",
+            "Keep one patient number for each patient, and wait until patients have come back.",
+        )
+    graded, occluding = int(graded_later(first).sum()), int(first["occluding_by_days"].notna().sum())
+    if graded == 0:
+        raise NotEnough("No ear was graded when its patient came back.", "Record each ear's grade at every visit.")
+    if not enough(first, fewest_ears):
+        raise NotEnough(
+            f"Only {graded} cleared ears were graded at a later visit, {occluding} of them occluding; "
+            f"a curve needs {fewest_ears}, {FEWEST_OCCLUDING} of them occluding.",
+            "Record each ear's grade at every visit, and wait until more patients have come back.",
+        )
