@@ -54,7 +54,7 @@ def months_spoken(months: Estimate) -> str:
 
 def period(fitted: FittedRecall) -> str:
     """Say the days of the clearances used."""
-    return f"{words.day(fitted.first_day)} to {words.day(fitted.last_day)}"
+    return f"from {words.day(fitted.first_day)} to {words.day(fitted.last_day)}"
 
 
 def headline(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> str:
