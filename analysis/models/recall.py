@@ -32,6 +32,8 @@ from analysis.stats.estimate import Estimate
 
 DAYS_A_MONTH = 30.4375
 MEDIAN = 0.5
+SHORTEST_FOLLOWED_MONTHS = 6
+"""Months returns must be followed before any curve is shown (our choice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,8 +175,10 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
     refuse_too_little(first, settings.fewest_ears)
     everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears)
     returns, telling = patient_returns(gaps)[AFTER_CLEARANCE], absence_tells(gaps)
+    curves = _curves(own, everyone, settings, level, never=True)
+    _refuse_too_short(returns.until_days / DAYS_A_MONTH)
     return FittedRecall(
-        curves=_curves(own, everyone, settings, level, never=True),
+        curves=curves,
         without_never=_without_never(own, everyone, settings, level) if telling else None,
         return_share=_return_share(returns, level),
         absence_tells=telling,
@@ -184,6 +188,16 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
         first_day=first["cleared_on"].min(),
         last_day=first["cleared_on"].max(),
     )
+
+
+def _refuse_too_short(followed_months: float) -> None:
+    """Refuse a log in which hardly anybody's return could have been seen yet."""
+    if followed_months < SHORTEST_FOLLOWED_MONTHS:
+        raise NotEnough(
+            f"Enough patients were watched for returns for only {followed_months:.0f} of the "
+            f"{SHORTEST_FOLLOWED_MONTHS} months this needs.",
+            "Keep logging returns, or take in earlier exports too, and ask again.",
+        )
 
 
 def _curves(

@@ -111,6 +111,12 @@ def test_a_young_log_is_warned_of():
     assert checks["Length of the log"].result == FAILED
 
 
+def test_a_log_of_a_few_months_has_no_figure_yet():
+    found = ask(years=0.4, patients=2000)
+    assert not found.answered
+    assert "of the 6 months this needs" in found.headline
+
+
 def emptied(frame: pd.DataFrame, *columns: str) -> pd.DataFrame:
     return frame.assign(
         **{name: pd.Series([None] * len(frame), index=frame.index, dtype=frame[name].dtype) for name in columns}
