@@ -117,7 +117,7 @@ def demand_figures(clinic: Clinic) -> Figures:
         history=history,
         first_day=first_day,
         last_day=last_day,
-        left_out=left_out | {"bookings not attended": _dated_until(visits, last_day) - len(history.day)},
+        left_out=left_out | {"not attended": _dated_until(visits, last_day) - len(history.day)},
         demand=demand,
         backtest=_backtest(history, demand, first, rng),
         kinds=kinds,
@@ -143,9 +143,9 @@ def _usable(clinic: Clinic) -> tuple[pd.DataFrame, pd.Timestamp, dict[str, int]]
     begin = known[pauses[-1] + 1] if len(pauses) else days.min()
     usable = dated[(days >= begin) & (days <= last_day)]
     left_out = {
-        "bookings without a date": len(clinic.visits) - len(dated),
-        "bookings from before a pause of more than three months": int((days < begin).sum()),
-        "bookings dated after the last day of the log": int((days > last_day).sum()),
+        "without a date": len(clinic.visits) - len(dated),
+        "from before a pause of more than three months": int((days < begin).sum()),
+        "dated after the last day of the log": int((days > last_day).sum()),
     }
     return usable, last_day, left_out
 
