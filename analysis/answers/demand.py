@@ -71,11 +71,11 @@ def _table(figures: Figures) -> pd.DataFrame:
     """List each month's visits by kind, bookings and sessions with both ranges."""
     lines = []
     for series in figures.series:
-        columns = {"forecast_of": say.SERIES[series.code], "value": series.expected.round(1)}
+        columns = {"forecast_of": say.SERIES[series.code], "value": series.expected}
         for level in RANGES:
             low, high = series.range(level)
             name = round(100 * level)
-            columns |= {f"low_{name}": low.round(1), f"high_{name}": high.round(1)}
+            columns |= {f"low_{name}": low, f"high_{name}": high}
         months = [say.month_name(month) for month in figures.demand.months.ahead]
         lines.append(pd.DataFrame({"month": months, **columns}))
     by_month = pd.concat(lines).rename_axis("place").reset_index()

@@ -58,9 +58,9 @@ def _visits(value: float) -> str:
 
 
 def typical_range(series: Series, level: float) -> tuple[float, float]:
-    """Give the ends of the range in the middling month."""
+    """Give the ends of a month's range, on average over the months."""
     low, high = series.range(level)
-    return float(np.median(low)), float(np.median(high))
+    return float(low.mean()), float(high.mean())
 
 
 def headline(figures: Figures) -> str:
@@ -164,7 +164,7 @@ def assumptions(figures: Figures, settings: Settings) -> tuple[str, ...]:
     said = [
         "The recall rule, prices, staff, opening days and competition nearby stay as they were.",
         "Each attended visit is counted once: as the return of a patient seen before in the log, or as a first one.",
-        f"Opening days are those of the last year's weekdays, with the closures of the same months before; {_closures(demand)}.",
+        f"Opening days are those of the last year's weekdays, less the dates closed in every year of the log; {_closures(demand)}.",
     ]
     if settings.demand.recall_uptake >= 0:
         said.append(
