@@ -9,7 +9,7 @@ and no step depends on the order of the rows.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -17,7 +17,7 @@ import narwhals as nw
 
 from analysis.intake import amounts
 from analysis.intake.privacy import AGE_BAND_FROM, OLDEST
-from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS, columns_of_kind
+from analysis.intake.row_columns import MOMENTS, SIDED_EAR_FACTS, VISIT_FACTS, columns_of_kind, kind_of, text_columns
 from analysis.intake.understanding import CODED_KINDS, MOMENT_KINDS, NUMBER_KINDS, Understanding, coded_as
 from analysis.intake.vocabulary import vocabulary
 from analysis.intake.words import Reading
@@ -25,10 +25,13 @@ from analysis.intake.words import Reading
 Frame = TypeVar("Frame", nw.DataFrame[Any], nw.LazyFrame[Any])
 MOMENT_FORMAT = "%Y-%m-%d %H:%M:%S"
 KEPT_TEXTS = (
-    "source_file", "source_row", "file_order", "system", "shape", "content", "too_long", "attendance_logged",
+    "source_file", "source_row", "visit_cells", "ear_cells", "file_order", "system", "shape", "content", "too_long", "attendance_logged",
     "evidence_logged", "visit_number", "patient_key", "test_patient", "has_clock", "date_text", "date_impossible",
 )  # fmt: skip
 """What a row carries besides the facts, until it is kept or set aside."""
+NEEDED_FOR_TIMES = (*columns_of_kind(*MOMENT_KINDS), "slot_minutes", "age", "age_band")
+GIVEN_BY_TIMES = (*MOMENTS, "slot_minutes", "age_band", "has_clock", "date_text", "date_impossible")
+MADE_LATER = ("has_clock", "date_text", "date_impossible")
 
 
 @dataclass(frozen=True)
@@ -80,6 +83,27 @@ def looked_up(frame: Frame, lookups: Sequence[Lookup]) -> Frame:
     return frame.with_columns(*nothing) if nothing else frame
 
 
+def beside(
+    frame: Frame, step: Callable[[Frame], Frame], *, on: str, needs: Sequence[str], gives: Sequence[str]
+) -> Frame:
+    """Run a step on the few columns it needs and join what it gives.
+
+    Engines that copy the columns of a frame at each step copy few so.
+
+    Parameters
+    ----------
+    frame : narwhals frame
+    step : callable
+        Frame to frame, keeping the rows.
+    on : str
+        A column that names each row.
+    needs, gives : sequence of str
+        Columns the step needs, and those taken from it.
+    """
+    given = step(frame.select(on, *needs)).select(on, *gives)
+    return frame.drop(*(column for column in gives if column in needs)).join(given, on=on, how="left")
+
+
 def translated(frame: Frame, column: str, outputs: Mapping[str, Any], table: Mapping[str, Sequence[Any]]) -> Frame:
     """Look the texts of one column up in one small table."""
     return looked_up(frame, [Lookup(column, outputs, table)])
@@ -87,14 +111,24 @@ def translated(frame: Frame, column: str, outputs: Mapping[str, Any], table: Map
 
 def _in_place(frame: Frame, columns: Sequence[str]) -> Frame:
     """Put what was found for some columns in the place of their texts."""
+    if not columns:
+        return frame
     found = [f"{column}__found" for column in columns]
     return frame.with_columns(*(nw.col(f"{column}__found").alias(column) for column in columns)).drop(*found)
 
 
+def without_what_identifies(frame: Frame) -> Frame:
+    """Leave out what tells who a patient is; the birth date stays until the age is known."""
+    before = [column for column in KEPT_TEXTS if column not in MADE_LATER]
+    facts = [column for column in text_columns() if kind_of(column) not in ("key", "drop") and column != "visit_id"]
+    return frame.select(*before, *facts)
+
+
 def with_words(frame: Frame, understood: Understanding) -> Frame:
     """Put codes in place of the texts of every coded column; grades in percent are kept beside."""
-    columns, lookups = columns_of_kind(*CODED_KINDS), []
-    for column in columns:
+    columns = [column for column in columns_of_kind(*CODED_KINDS) if column in understood.words]
+    lookups = []
+    for column in columns_of_kind(*CODED_KINDS):
         readings = understood.words.get(column, {})
         base = coded_as(column)
         if base == "grade":
@@ -102,7 +136,8 @@ def with_words(frame: Frame, understood: Understanding) -> Frame:
         if base == "softener":
             lookups.append(Lookup(column, {"softener__days": nw.Float64}, _days(readings)))
         codes = {text: (each.code,) for text, each in readings.items() if each.code}
-        lookups.append(Lookup(column, {f"{column}__found": nw.String}, codes))
+        if column in understood.words:  # any other is empty, which is the same as text and as code
+            lookups.append(Lookup(column, {f"{column}__found": nw.String}, codes))
     return _in_place(looked_up(frame, lookups), columns)
 
 
@@ -159,12 +194,13 @@ def with_moments(frame: Frame) -> Frame:
     at midnight and ``has_clock`` is false.
     """
     col = nw.col
+    started_text = nw.when(col("started_at__clock").is_null()).then(col("started_at"))
     frame = frame.with_columns(
         nw.coalesce(col("slot_start__day"), col("date__day"), col("started_at__day")).alias("__day"),
         nw.coalesce(
             col("slot_start__clock"), col("slot_time__clock"), col("date__clock"), col("started_at__clock")
         ).alias("__clock"),
-        nw.coalesce(col("date"), col("slot_start"), col("started_at")).alias("date_text"),
+        nw.coalesce(col("date"), col("slot_start"), started_text).alias("date_text"),
         nw.coalesce(
             col("date__impossible"), col("slot_start__impossible"), col("started_at__impossible"), nw.lit(0.0)
         ).alias("date_impossible"),
@@ -274,12 +310,15 @@ def cleaned(frame: Frame, understood: Understanding) -> Frame:
     narwhals frame
         One row a source row, typed; nothing in it identifies a patient.
     """
+
+    def when(times: Frame) -> Frame:
+        return times.pipe(with_days_and_clocks, understood).pipe(with_moments).pipe(with_age_band)
+
     return (
-        frame.pipe(with_words, understood)
+        frame.pipe(without_what_identifies)
+        .pipe(with_words, understood)
         .pipe(with_numbers, understood)
-        .pipe(with_days_and_clocks, understood)
-        .pipe(with_moments)
-        .pipe(with_age_band)
+        .pipe(beside, when, on="source_row", needs=NEEDED_FOR_TIMES, gives=GIVEN_BY_TIMES)
         .pipe(with_facts_beside)
         .pipe(only_row_columns)
     )

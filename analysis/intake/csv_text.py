@@ -133,7 +133,7 @@ def _sniff(text: str, known_headings: Callable[[Sequence[str]], int]) -> str | N
             continue
         width, count = widths.most_common(1)[0]
         known = max(known_headings(row) for row in rows[:15])
-        if width > 1 or known > 1:
+        if (width > 1 and count > len(rows) / 2) or known > 1:
             scored.append((known, count / len(rows), width, delimiter))
     return max(scored)[3] if scored else None
 

@@ -6,16 +6,40 @@ from typing import Any
 
 import narwhals as nw
 
-from analysis.intake.cleaning import Frame
-from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS
+from analysis.intake.cleaning import Frame, beside
 
 ROWS_A_FILE = 10**9
 """A row's place is the file's order times this, plus the row's number."""
 
 
-def filled(columns: tuple[str, ...]) -> nw.Expr:
-    """Count the facts a row holds."""
-    return nw.sum_horizontal(*((~nw.col(column).is_null()).cast(nw.Int64) for column in columns))
+NEEDED = (
+    "source_file", "source_row", "system", "shape", "file_order", "visit_number", "patient_key", "practitioner", "ear",
+    "slot_start", "has_clock", "content", "visit_cells", "ear_cells",
+)  # fmt: skip
+GIVEN = ("visit_key", "reason", "kept_place")
+
+
+def without_repeats(frame: Frame) -> Frame:
+    """Give each row its visit and, where another row tells of the same visit, the reason to set it aside."""
+
+    def told(rows: Frame) -> Frame:
+        return rows.pipe(with_repeated_rows).pipe(with_visit_key).pipe(with_duplicates)
+
+    return frame.drop("reason").pipe(beside, told, on="place", needs=NEEDED, gives=GIVEN)
+
+
+def with_repeated_rows(frame: Frame) -> Frame:
+    """Say which rows are equal to an earlier one in every cell.
+
+    Where two rows without a patient, a visit number or a time of day are equal,
+    they may be two patients, and neither repeats the other.
+    """
+    col = nw.col
+    told_apart = ~col("visit_number").is_null() | ~col("patient_key").is_null() | col("has_clock")
+    alone = nw.concat_str(col("source_file"), col("source_row").cast(nw.String), separator="|")
+    frame = frame.with_columns(nw.when(told_apart).then(col("content")).otherwise(alone).alias("__content"))
+    frame = frame.with_columns(col("place").min().over("__content").alias("__first"))
+    return frame.with_columns((col("place") > col("__first")).alias("__again"))
 
 
 def with_visit_key(frame: Frame) -> Frame:
@@ -30,7 +54,7 @@ def with_visit_key(frame: Frame) -> Frame:
     Returns
     -------
     narwhals frame
-        With ``visit_key`` and ``place``, the row's place among all rows.
+        With ``visit_key``.
     """
     col, lit = nw.col, nw.lit
     frame = frame.with_columns(
@@ -40,7 +64,7 @@ def with_visit_key(frame: Frame) -> Frame:
         nw.coalesce(col("practitioner"), lit("")).alias("__who"),
         nw.coalesce(col("ear"), lit("")).alias("__ear"),
         col("source_row").cast(nw.String).alias("__row"),
-        (col("file_order") * ROWS_A_FILE + col("source_row")).alias("place"),
+        nw.when(col("__again")).then(nw.lit(0)).otherwise(nw.lit(1)).alias("__counts"),
     )
     frame = frame.with_columns(
         _joined("number", "system", "visit_number", "__patient", "__day").alias("__numbered"),
@@ -67,12 +91,12 @@ def _choose_key(frame: Frame) -> Frame:
         nw.coalesce(col("__meeting"), col("__alone")).alias("__meeting_key"),
     )
     frame = frame.with_columns(
-        nw.len().over("__time_key", "__ear").alias("__ears_alike"),
+        col("__counts").sum().over("__time_key", "__ear").alias("__ears_alike"),
         col("system").min().over("__meeting_key").alias("__system_from"),
         col("system").max().over("__meeting_key").alias("__system_to"),
     )
     frame = frame.with_columns(col("__ears_alike").max().over("__time_key").alias("__ears_alike"))
-    by_time = nw.when(col("__ears_alike") == 1).then(col("__by_time"))
+    by_time = nw.when(col("__ears_alike") <= 1).then(col("__by_time"))
     across = nw.when(col("__system_from") != col("__system_to")).then(col("__meeting"))
     return frame.with_columns(
         nw.coalesce(across, col("__numbered"), col("__by_patient"), by_time, col("__alone")).alias("visit_key")
@@ -82,9 +106,7 @@ def _choose_key(frame: Frame) -> Frame:
 def with_duplicates(frame: Frame) -> Frame:
     """Say which rows are left out because another row tells of the same visit.
 
-    Rows equal in every cell: the first is kept. Where two rows without a
-    patient, a visit number or a time of day are equal, they may be two
-    patients, and both are kept. One visit in the exports of two systems: the
+    Rows equal in every cell: the first is kept. One visit in the exports of two systems: the
     system with more facts is kept, of equals the later export. The same visit
     (and ear, where a row is an ear) twice in one system: the fuller row is
     kept, of equally full ones the later export, then the lower row.
@@ -100,19 +122,8 @@ def with_duplicates(frame: Frame) -> Frame:
         With ``reason`` and ``kept_place``, the place of the row kept instead.
     """
     col = nw.col
-    told_apart = ~col("visit_number").is_null() | ~col("patient_key").is_null() | col("has_clock")
     frame = frame.with_columns(
-        nw.when(told_apart).then(col("content")).otherwise(col("__alone")).alias("__content"),
-        filled(VISIT_FACTS).alias("__visit_filled"),
-        filled(SIDED_EAR_FACTS).alias("__ear_filled"),
-    )
-    frame = frame.with_columns(col("place").min().over("__content").alias("__first"))
-    frame = frame.with_columns((col("place") > col("__first")).alias("__again"))
-    frame = frame.with_columns(
-        nw.when(~col("__again"))
-        .then(col("__visit_filled") + col("__ear_filled"))
-        .otherwise(nw.lit(-1))
-        .alias("__filled")
+        nw.when(~col("__again")).then(col("visit_cells") + col("ear_cells")).otherwise(nw.lit(-1)).alias("__filled")
     )
     return _reasoned(_with_best_row(_with_best_system(frame)))
 
@@ -120,11 +131,11 @@ def with_duplicates(frame: Frame) -> Frame:
 def _with_best_system(frame: Frame) -> Frame:
     """Find the kind of export that tells most of each visit."""
     col = nw.col
-    ears = nw.when(~col("__again")).then(col("__ear_filled")).otherwise(nw.lit(0))
+    ears = nw.when(~col("__again")).then(col("ear_cells")).otherwise(nw.lit(0))
     frame = frame.with_columns(ears.alias("__ears_told"))
     frame = frame.with_columns(
         (
-            col("__visit_filled").max().over("visit_key", "shape") + col("__ears_told").sum().over("visit_key", "shape")
+            col("visit_cells").max().over("visit_key", "shape") + col("__ears_told").sum().over("visit_key", "shape")
         ).alias("__told"),
         col("file_order").max().over("visit_key", "shape").alias("__latest"),
     )

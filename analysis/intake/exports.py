@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,10 +13,12 @@ import pandas as pd
 from analysis.intake import privacy
 from analysis.intake.both_ears import Sided, split_sides
 from analysis.intake.cleaning import Frame, translated
-from analysis.intake.headers import Headings, known_columns_of, match_headings, own_columns
-from analysis.intake.readers import ReadTable, read_export
+from analysis.intake.headers import Heading, Headings, known_columns_of, match_headings, own_columns
+from analysis.intake.read_table import ReadTable
+from analysis.intake.readers import read_export
 from analysis.intake.row_columns import EAR_FACTS, EVIDENCE, kind_of, text_columns
 from analysis.intake.understanding import Counts, Understanding, understand
+from analysis.intake.vocabulary import heading_entries
 from analysis.intake.words import NOTHING, SURE, read_words
 from analysis.problems import DataProblem
 from analysis.settings import Settings
@@ -24,6 +27,12 @@ DATES = frozenset(("date", "slot_start"))
 MAY_HOLD_A_DATE = frozenset(("date", "slot_start", "started_at"))
 KEPT_TEXT_COLUMNS = ("visit_id", "site", "practitioner")
 NAME_COLUMNS = ("patient_name", "first_name", "surname")
+MAY_BE_STAFF_OR_SITES = {
+    "visit_id": ("", "national numbers"),
+    "site": ("", "names", "street addresses"),
+    "practitioner": ("", "names"),
+}
+"""What the values of a column kept as text may look like without being patients."""
 FEWEST_DIFFERENT, LARGEST_SHARE = 8, 0.3
 """More different values than this share of the rows are no sites or practitioners."""
 
@@ -42,7 +51,7 @@ class Export:
     shape : str
         ``visit`` where a row is a visit, ``ear`` where it is an ear.
     system : str
-        The set of known columns: files with the same set come from the same records system.
+        A mark of the set of known columns: files with the same set come from the same records system.
     dropped_text : dict
         Heading of a site, practitioner or visit column that looked identifying, and as what.
     names : frozenset of str
@@ -87,7 +96,6 @@ def open_export(path: Path, settings: Settings) -> Export:
     DataProblem
         If the file cannot be read, is no table, or has no column of dates.
     """
-
     own = own_columns(settings)
 
     def recognise(row: Sequence[str]) -> tuple[int, bool]:
@@ -104,7 +112,7 @@ def open_export(path: Path, settings: Settings) -> Export:
     if shape == "visit":
         frame = _ears_apart(nw.from_native(frame), _filled_columns(frame), settings).to_native()
     understood = understand(distinct_counts(nw.from_native(frame), _filled_columns(frame)), settings)
-    system = "+".join(sorted(headings.columns))
+    system = hashlib.blake2b("+".join(sorted(headings.columns)).encode(), digest_size=6).hexdigest()
     return Export(table, headings, frame, understood, shape, system, dropped_text, names)
 
 
@@ -112,13 +120,13 @@ def _need_a_date(table: ReadTable, headings: Headings) -> None:
     """Refuse a table without any column of dates: nothing of it could be kept."""
     if MAY_HOLD_A_DATE & set(headings.columns):
         return
-    if not headings.used:
+    if len(headings.used) < 2:  # the row may be data, so nothing of it is shown
         raise DataProblem(
-            "None of the headings is understood.",
+            "The headings are not understood.",
             "See that the first row holds headings, and name them in [columns] of clinic.toml.",
             file=table.file,
         )
-    shown = ", ".join(f'"{heading.text}"' for heading in headings.all if not heading.column)[:200]
+    shown = ", ".join(f'"{privacy.safe_to_show(heading.text)}"' for heading in headings.all if not heading.column)[:200]
     raise DataProblem(
         "No column holds the date of the visit.",
         f'Export the date too, or name its heading in [columns]: "Your heading" = "date". Not understood: {shown or "none"}.',
@@ -137,9 +145,18 @@ def _text_frame(table: ReadTable, headings: Headings) -> pd.DataFrame:
     frame = pd.DataFrame(filled, dtype="str")
     frame["source_file"] = pd.Series([table.file] * len(table.rows), dtype="str")
     frame["source_row"] = pd.Series(table.source_rows, dtype="int64")
+    for level in ("visit", "ear"):
+        places = [place for place in headings.used if _tells_of(headings.all[place], level)]
+        counts = [sum(1 for place in places if row[place]) for row in table.rows]
+        frame[f"{level}_cells"] = pd.Series(counts, dtype="int64")
     frame["content"] = pd.Series(table.contents(), dtype="str")
     frame["too_long"] = pd.Series([number in table.too_long for number in table.source_rows], dtype="bool")
     return frame
+
+
+def _tells_of(heading: Heading, level: str) -> bool:
+    """Tell whether a column holds a fact of the visit, or of an ear."""
+    return heading_entries()[heading.base]["level"] == level and not heading.identifying and heading.column != "ear"
 
 
 def _without_identifying_texts(frame: pd.DataFrame, headings: Headings) -> tuple[pd.DataFrame, dict[str, str]]:
@@ -148,10 +165,15 @@ def _without_identifying_texts(frame: pd.DataFrame, headings: Headings) -> tuple
     for column in KEPT_TEXT_COLUMNS:
         distinct = frame[column].dropna().unique().tolist()
         looks = privacy.what_it_identifies(distinct)
-        staff_like = column != "visit_id" and looks in ("names", "")
-        if staff_like and len(distinct) >= FEWEST_DIFFERENT and len(distinct) > LARGEST_SHARE * len(frame):
+        staff_like = looks in MAY_BE_STAFF_OR_SITES[column]
+        if (
+            staff_like
+            and column != "visit_id"
+            and len(distinct) >= FEWEST_DIFFERENT
+            and len(distinct) > LARGEST_SHARE * len(frame)
+        ):
             looks = "more different values than the rows would have"
-        elif staff_like or (column == "visit_id" and looks == "national numbers"):
+        elif staff_like:
             looks = ""
         if looks:
             heading = next(headings.all[place].text for place in headings.used if headings.all[place].column == column)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache
 
 from analysis.intake.vocabulary import heading_entries, plain
@@ -174,10 +174,10 @@ def match_heading(text: str) -> Heading:
     ('guessed', '')
     """
     comparable = _comparable(text)
-    comparable = _comparable(text)
-    column, certainty = _exact(comparable)
+    column, certainty = _exact_text(text)
     if column:
         return Heading(text, column, certainty)
+    comparable = _comparable(text)
     names = _names()
     side, rest = _take_side(comparable)
     left_over = (rest if side else comparable).replace(MARK, "").strip()
@@ -187,6 +187,15 @@ def match_heading(text: str) -> Heading:
     close = difflib.get_close_matches(left_over, list(names), n=1, cutoff=0.78)
     suffix = f"_{side}" if side and close and _concerns_ear(names[close[0]]) else ""
     return Heading(text, "", "", f"{names[close[0]]}{suffix}" if close else "")
+
+
+def _exact_text(text: str) -> tuple[str, str]:
+    """Find the column of a heading as it stands, or without what stands in brackets: "Seen by (initials)"."""
+    found = _exact(_comparable(text))
+    if found[0] or not BRACKETS.search(text):
+        return found
+    inside = {token for match in BRACKETS.finditer(text) for token in plain(match[1]).split()}
+    return ("", "") if inside & (LEFT_WORDS | RIGHT_WORDS) else _exact(_comparable(BRACKETS.sub(" ", text)))
 
 
 def _exact(comparable: str) -> tuple[str, str]:
@@ -227,8 +236,8 @@ def known_columns_of(texts: Sequence[str], own: dict[str, str]) -> list[str]:
     >>> known_columns_of(["Date", "L wax", "9 May"], {})
     ['date', 'grade_left']
     """
-    compared = [_comparable(text) for text in texts if 0 < len(text) <= LONGEST_HEADING]
-    found = (own.get(text, "") or _exact(text)[0] for text in compared)
+    short = (text for text in texts if 0 < len(text) <= LONGEST_HEADING)
+    found = (own.get(_comparable(text), "") or _exact_text(text)[0] for text in short)
     return list(dict.fromkeys(column for column in found if column))
 
 
@@ -321,6 +330,8 @@ def match_headings(texts: Sequence[str], settings: Settings) -> Headings:
     for text in texts:
         column = own.get(_comparable(text))
         found.append(Heading(text, column, CLINIC) if column is not None else match_heading(text))
+    if all(each.column != "softener" for each in found):  # "used drops?" then tells of the agent too
+        found = [replace(each, column="softener") if each.column == "softening_used" else each for each in found]
     order = sorted(
         range(len(found)), key=lambda place: ((CLINIC, SURE, GUESSED, "").index(found[place].certainty), place)
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import narwhals as nw
 
-from analysis.intake.cleaning import Frame
+from analysis.intake.cleaning import Frame, beside
 from analysis.settings import Settings
 
 FEWEST_TO_JUDGE = 20
@@ -16,6 +16,9 @@ ALMOST_ALL = 0.9
 ROUND_TO = 5
 NEAR_MINUTES, NEAR_ROUNDED = 3, 1
 """How many steps to either side of the slot's length count as its neighbours: minutes, or fives with one who rounds."""
+NEEDED = (
+    "system", "practitioner", "attendance", "slot_start", "slot_minutes", "started_at", "ended_at", "minutes", "has_clock",
+)  # fmt: skip
 GROUP = ("system", "__who")
 SIGNS = ("__over", "__after_slot", "__over_from_slot")
 """Minutes over the slot's: of all visits, of the visit's end, and of visits that start on the slot."""
@@ -54,14 +57,18 @@ def with_minutes(visits: Frame, settings: Settings) -> Frame:
     narwhals frame
         With ``minutes`` and ``minutes_quality``.
     """
-    return (
-        visits.pipe(_with_known_minutes)
-        .pipe(_with_plausibility, settings)
-        .pipe(_with_steps)
-        .pipe(_with_filled)
-        .pipe(_with_rounded)
-        .pipe(_with_quality)
-    )
+
+    def judged(rows: Frame) -> Frame:
+        return (
+            rows.pipe(_with_known_minutes)
+            .pipe(_with_plausibility, settings)
+            .pipe(_with_steps)
+            .pipe(_with_filled)
+            .pipe(_with_rounded)
+            .pipe(_with_quality)
+        )
+
+    return beside(visits, judged, on="visit_id", needs=NEEDED, gives=("minutes", "minutes_quality"))
 
 
 def _with_known_minutes(visits: Frame) -> Frame:

@@ -8,8 +8,8 @@ from typing import Any
 
 import narwhals as nw
 
-from analysis.intake.cleaning import Frame, translated
-from analysis.intake.duplicates import ROWS_A_FILE, filled
+from analysis.intake.cleaning import Frame, beside, translated
+from analysis.intake.duplicates import ROWS_A_FILE
 from analysis.intake.privacy import may_identify
 from analysis.intake.row_columns import EAR_FACTS, SIDES, VISIT_FACTS
 
@@ -29,6 +29,11 @@ TIMED_BY_EAR_FROM = 0.2
 
 
 def with_visit_id(rows: Frame) -> Frame:
+    """Name each visit and put the names beside the rows."""
+    return beside(rows, _named, on="place", needs=("visit_number", "visit_key"), gives=("visit_id",))
+
+
+def _named(rows: Frame) -> Frame:
     """Name each visit: by the log's own number where it is one and unique, else by a hash.
 
     A number that two visits share (two systems both counting from 1) is told
@@ -88,13 +93,18 @@ def ears_of(rows: Frame) -> Frame:
     by_ear = rows.filter(nw.col("shape") == "ear")
     parts += [_ear_row(by_ear, side) for side in (*SIDES, None)]
     ears = nw.concat(parts, how="vertical")
-    return ears.filter(filled(EAR_FACTS) > 0)
+    return ears.filter(_any_of(EAR_FACTS))
+
+
+def _any_of(columns: tuple[str, ...]) -> nw.Expr:
+    """Tell whether a row holds any of some facts."""
+    return nw.any_horizontal(*(~nw.col(column).is_null() for column in columns), ignore_nulls=False)
 
 
 def _with_ears_said(rows: Frame) -> Frame:
     """Mark of which ears a row says something, and which are clear."""
     rows = rows.with_columns(
-        *((filled(tuple(f"{fact}_{side}" for fact in EAR_FACTS)) > 0).alias(f"__says_{side}") for side in SIDES)
+        *(_any_of(tuple(f"{fact}_{side}" for fact in EAR_FACTS)).alias(f"__says_{side}") for side in SIDES)
     )
     return rows.with_columns(
         *((nw.coalesce(nw.col(f"grade_{side}"), nw.lit("")) == "clear").alias(f"__clear_{side}") for side in SIDES)
@@ -149,7 +159,7 @@ def visits_of(rows: Frame) -> Frame:
         visit_id, ``VISIT_FACTS`` and what the later steps need.
     """
     col = nw.col
-    order = filled(VISIT_FACTS) * ROWS_A_FILE * 1000 - col("place")
+    order = col("visit_cells") * ROWS_A_FILE * 1000 - col("place")
     rows = rows.with_columns(order.alias("__main_rank"), nw.len().over("visit_id").alias("__rows"))
     alone = rows.filter(col("__rows") == 1).select("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)
     several = rows.filter(col("__rows") > 1)

@@ -45,7 +45,14 @@ def intake_folder(folder: Path, *, progress: Callable[[str], None] | None = None
     settings = read_settings(folder)
     taken = take_in(export_files(folder), settings, read_key(folder), progress=progress)
     say("writing the store")
-    write_store(folder / "store", taken)
+    try:
+        write_store(folder / "store", taken)
+    except OSError as error:
+        raise DataProblem(
+            f"The store cannot be written ({error.strerror or error}).",
+            "See that there is room on the disk and that you may write there; the last good store is as it was.",
+            file="store",
+        ) from error
     return taken
 
 

@@ -11,8 +11,8 @@ from typing import Any
 import narwhals as nw
 import pandas as pd
 
-from analysis.intake.cleaning import cleaned, translated
-from analysis.intake.duplicates import ROWS_A_FILE, with_duplicates, with_visit_key
+from analysis.intake.cleaning import Frame, cleaned, translated
+from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
 from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_export
 from analysis.intake.headers import own_columns
 from analysis.intake.minutes import with_minutes
@@ -85,19 +85,17 @@ def take_in(
     check_settings(settings)
     exports, problems = _open_all(sorted(paths, key=lambda path: path.name), settings, say)
     say("cleaning")
-    rows = _in_order([_cleaned_rows(export, key) for export in exports])
+    rows = _in_order([cleaned(_text_rows(export, key), export.understood) for export in exports])
     rows = _with_tidy_spelling(rows)
     fit, unfit = _parted(with_reason(rows))
     say("finding duplicates")
-    kept, again = _parted(with_duplicates(with_visit_key(fit)))
+    kept, again = _parted(without_repeats(fit))
     _check_nothing_lost(exports, kept, unfit, again)
     say("making visits and ears")
     kept = with_minutes_by_ear(with_visit_id(kept))
-    ears = ears_of(kept)
-    visits = _with_evidence(visits_of(kept), ears).pipe(with_attendance)
+    ears, visits = ears_and_bookings(kept)
     contradictions = contradictions_found(visits, ears)
-    visits = without_impossible_order(visits).pipe(with_minutes, settings)
-    ears = _of_visits_kept(ears, visits)
+    ears, visits = judged(ears, visits, settings)
     set_aside = _set_aside(exports, kept, unfit, again)
     made = Intake(_visit_table(visits), _ear_table(ears), set_aside, {})
     made.record.update(intake_record(exports, problems, made.visits, made.ears, kept, unfit, again, contradictions))
@@ -134,8 +132,8 @@ def _open_all(
     return exports, problems
 
 
-def _cleaned_rows(export: Export, key: bytes) -> nw.DataFrame[Any]:
-    """Run the cleaning chain on one export."""
+def _text_rows(export: Export, key: bytes) -> nw.DataFrame[Any]:
+    """Give the rows of one export as text, with what is known of the file and the patients' pseudonyms."""
     told_apart_by = how_patients_are_told_apart(export.headings.columns)
     births = {text: each.day for text, each in export.understood.moments.get("birth_date", {}).items() if each.day}
     frame = nw.from_native(export.frame, eager_only=True).with_columns(
@@ -146,7 +144,7 @@ def _cleaned_rows(export: Export, key: bytes) -> nw.DataFrame[Any]:
         nw.lit(evidence_logged(export.headings)).alias("evidence_logged"),
         nw.col("visit_id").alias("visit_number"),
     )
-    return with_patients(frame, told_apart_by, births, key).pipe(cleaned, export.understood)
+    return with_patients(frame, told_apart_by, births, key)
 
 
 def _in_order(parts: list[nw.DataFrame[Any]]) -> nw.DataFrame[Any]:
@@ -159,7 +157,8 @@ def _in_order(parts: list[nw.DataFrame[Any]]) -> nw.DataFrame[Any]:
     numbered = [
         part.with_columns(nw.lit(place, dtype=nw.Int64).alias("file_order")) for place, part in enumerate(ordered)
     ]
-    return nw.concat(numbered, how="vertical")
+    rows = nw.concat(numbered, how="vertical")
+    return rows.with_columns((nw.col("source_row") + nw.col("file_order") * ROWS_A_FILE).alias("place"))
 
 
 def _with_tidy_spelling(rows: nw.DataFrame[Any]) -> nw.DataFrame[Any]:
@@ -180,11 +179,45 @@ def _alike(text: str) -> str:
     return " ".join(text.casefold().split())
 
 
-def _parted(rows: nw.DataFrame[Any]) -> tuple[nw.DataFrame[Any], nw.DataFrame[Any]]:
+def _parted(rows: Frame) -> tuple[Frame, Frame]:
     """Part the rows that are fit from those with a reason against them; what a step left behind goes."""
-    rows = rows.select(*(column for column in rows.columns if not column.startswith("__")))
+    rows = rows.select(*(column for column in rows.collect_schema().names() if not column.startswith("__")))
     no_reason = nw.col("reason").is_null()
     return rows.filter(no_reason), rows.filter(~no_reason)
+
+
+def ears_and_bookings(kept: Frame) -> tuple[Frame, Frame]:
+    """Make ears and bookings of the rows kept, and say which bookings the patient came to.
+
+    Parameters
+    ----------
+    kept : narwhals frame
+        Rows kept, with ``visit_id``.
+
+    Returns
+    -------
+    tuple of narwhals frame
+        Ears and bookings; minutes are not judged yet.
+    """
+    ears = ears_of(kept)
+    return ears, _with_evidence(visits_of(kept), ears).pipe(with_attendance)
+
+
+def judged(ears: Frame, visits: Frame, settings: Settings) -> tuple[Frame, Frame]:
+    """Judge minutes, and leave out ears of bookings that were not kept.
+
+    Parameters
+    ----------
+    ears, visits : narwhals frame
+        From ``ears_and_bookings``.
+    settings : Settings
+
+    Returns
+    -------
+    tuple of narwhals frame
+    """
+    visits = without_impossible_order(visits).pipe(with_minutes, settings)
+    return _of_visits_kept(ears, visits), visits
 
 
 def _check_nothing_lost(exports: list[Export], *parts: nw.DataFrame[Any]) -> None:
@@ -197,7 +230,7 @@ def _check_nothing_lost(exports: list[Export], *parts: nw.DataFrame[Any]) -> Non
         raise AssertionError(f"{len(read)} rows were read, but {len(told)} were kept or set aside")
 
 
-def _with_evidence(visits: nw.DataFrame[Any], ears: nw.DataFrame[Any]) -> nw.DataFrame[Any]:
+def _with_evidence(visits: Frame, ears: Frame) -> Frame:
     """Say of each visit whether anything in the log shows that the patient came."""
     seen = ears.select("visit_id").unique("visit_id").with_columns(nw.lit(1.0).alias("__ear"))
     visits = visits.join(seen, on="visit_id", how="left")
@@ -205,10 +238,10 @@ def _with_evidence(visits: nw.DataFrame[Any], ears: nw.DataFrame[Any]) -> nw.Dat
     return visits.with_columns(nw.any_horizontal(*shows, ignore_nulls=False).alias("has_evidence")).drop("__ear")
 
 
-def _of_visits_kept(ears: nw.DataFrame[Any], visits: nw.DataFrame[Any]) -> nw.DataFrame[Any]:
+def _of_visits_kept(ears: Frame, visits: Frame) -> Frame:
     """Leave out what is said of ears in bookings that were not kept: defaults of the records system."""
-    came = visits.filter(~nw.col("attendance").is_in(NOT_KEPT)).select("visit_id")
-    return ears.join(came, on="visit_id", how="inner")
+    attendance = nw.coalesce(nw.col("attendance"), nw.lit(""))
+    return ears.join(visits.filter(~attendance.is_in(NOT_KEPT)).select("visit_id"), on="visit_id", how="inner")
 
 
 def _visit_table(visits: nw.DataFrame[Any]) -> pd.DataFrame:

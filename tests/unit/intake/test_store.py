@@ -1,0 +1,86 @@
+"""The clinic folder's store: whole or not at all, and the key for its owner only."""
+
+import json
+import os
+import stat
+
+import pandas as pd
+import pytest
+
+from analysis.clinic import open_clinic
+from analysis.intake import store
+from analysis.problems import DataProblem
+
+LOG = "Date,Time,Patient no,Status,L wax\n02/03/2026,09:00,1,Attended,full\n13/03/2026,09:00,2,Attended,semi\n"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "exports").mkdir()
+    (tmp_path / "exports" / "log.csv").write_text(LOG, encoding="utf-8")
+    return tmp_path
+
+
+def contents(folder):
+    """Give the bytes of every file of the store."""
+    return {path.name: path.read_bytes() for path in sorted((folder / "store").iterdir())}
+
+
+def test_taking_in_twice_gives_the_same_store_byte_for_byte_which_opens(folder):
+    store.intake_folder(folder)
+    first = contents(folder)
+    assert sorted(first) == ["ears.parquet", "intake.json", "set_aside.parquet", "visits.parquet"]
+    store.intake_folder(folder)
+    assert contents(folder) == first
+    clinic = open_clinic(folder)
+    assert len(clinic.visits) == clinic.record["rows_kept"] == 2
+    assert str(clinic.ears["grade"].dtype) == "category"
+
+
+def test_the_key_is_made_once_for_its_owner_only(folder):
+    key = store.read_key(folder)
+    path = folder / store.KEY_FILE
+    assert len(key) == store.KEY_BYTES
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600 or os.name == "nt"
+    assert store.read_key(folder) == key
+
+
+def test_a_damaged_key_is_not_replaced(folder):
+    (folder / store.KEY_FILE).write_text("gone", encoding="ascii")
+    with pytest.raises(DataProblem, match="The key for pseudonyms is damaged"):
+        store.read_key(folder)
+    assert (folder / store.KEY_FILE).read_text(encoding="ascii") == "gone"
+
+
+def test_a_failure_while_writing_leaves_the_last_good_store(folder, monkeypatch):
+    store.intake_folder(folder)
+    before = contents(folder)
+    (folder / "exports" / "log.csv").write_text(LOG + "14/03/2026,09:00,3,Attended,clear\n", encoding="utf-8")
+
+    def fails(frame, path):
+        if path.name == "set_aside.parquet":
+            raise OSError("the disk is full")
+        pd.DataFrame.to_parquet(frame, path)
+
+    monkeypatch.setattr(store, "_write_parquet", fails)
+    with pytest.raises(DataProblem, match="The store cannot be written"):
+        store.intake_folder(folder)
+    assert contents(folder) == before
+
+
+def test_a_folder_without_exports_gets_no_key_and_no_store(tmp_path):
+    with pytest.raises(DataProblem, match="There are no exports here"):
+        store.intake_folder(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_misspelt_setting_leaves_the_store_alone(folder):
+    (folder / "clinic.toml").write_text("[export]\nday_frist = true\n", encoding="utf-8")
+    with pytest.raises(DataProblem, match=r"export.day_frist.*Did you mean export.day_first"):
+        store.intake_folder(folder)
+    assert not (folder / "store").exists()
+
+
+def test_the_record_written_is_the_record_given(folder):
+    taken = store.intake_folder(folder)
+    assert json.loads((folder / "store" / "intake.json").read_text(encoding="utf-8")) == taken.record
