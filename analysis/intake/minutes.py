@@ -14,8 +14,10 @@ TIMES_AS_OFTEN = 3.0
 """How many times as often as its neighbours the exact slot length must come to count as filled in."""
 ALMOST_ALL = 0.9
 ROUND_TO = 5
-NEAR_MINUTES, NEAR_ROUNDED = 3, 1
-"""How many steps to either side of the slot's length count as its neighbours: minutes, or fives with one who rounds."""
+NEAR_MINUTES = 3
+"""How many minutes to either side of the slot's length count as its neighbours."""
+SAME_MINUTE = 0.01
+FAVOURED = 2.0
 NEEDED = (
     "system", "practitioner", "attendance", "slot_start", "slot_minutes", "started_at", "ended_at", "minutes", "has_clock",
 )  # fmt: skip
@@ -37,9 +39,10 @@ def with_minutes(visits: Frame, settings: Settings) -> Frame:
       the slot's end, or both start and end are the slot's; and with this
       practitioner (in this records system, of at least 20 timed visits) that comes
       at least 10 times and at least 3 times as often as its neighbours: the lengths
-      1 to 3 minutes shorter and longer (5 minutes with a practitioner who rounds),
-      for the last sign among visits that start on the slot. True visits that happen
-      to fill the slot are lost with them, about one in three at most.
+      1 to 3 minutes shorter and longer, or with one who favours multiples of five
+      those 5 minutes shorter and longer; for the last sign among visits that start
+      on the slot. True visits that happen to fill the slot are lost with them,
+      about one in three at most.
     - ``rounded``: at least 9 in 10 of the practitioner's starts and ends that are
       not filled in (of minutes, where there are no times) are multiples of 5.
     - ``timed``: all others.
@@ -62,7 +65,6 @@ def with_minutes(visits: Frame, settings: Settings) -> Frame:
         return (
             rows.pipe(_with_known_minutes)
             .pipe(_with_plausibility, settings)
-            .pipe(_with_steps)
             .pipe(_with_filled)
             .pipe(_with_rounded)
             .pipe(_with_quality)
@@ -106,46 +108,37 @@ def _is_round(minutes: nw.Expr) -> nw.Expr:
     return nw.when((steps - steps.round()).abs() < 1e-6).then(nw.lit(1.0)).otherwise(nw.lit(0.0))
 
 
-def _with_steps(visits: Frame) -> Frame:
-    """Find the step in which each practitioner keeps time: 5 minutes for one who rounds, else 1."""
-    share = (
-        visits.filter(nw.col("__plausible") & ~((nw.col("__over").abs() < 0.01) & ~nw.col("__over").is_null()))
-        .group_by(*GROUP)
-        .agg(nw.col("__round_minutes").mean().alias("__round_share"))
-    )
-    visits = visits.join(share, on=list(GROUP), how="left")
-    rounds = nw.col("__round_share") >= ALMOST_ALL
-    return visits.with_columns(
-        nw.when(rounds).then(nw.lit(float(ROUND_TO))).otherwise(nw.lit(1.0)).alias("__step"),
-        nw.when(rounds).then(nw.lit(float(NEAR_ROUNDED))).otherwise(nw.lit(float(NEAR_MINUTES))).alias("__near_steps"),
-    )
-
-
 def _with_filled(visits: Frame) -> Frame:
     """Find the visits whose end was filled in from the slot."""
-    flags = []
+    flags, sums = [], []
     for name in SIGNS:
-        off = (nw.col(name) / nw.col("__step")).round().abs()
-        exact = nw.col(name).abs() < 0.01
-        flags += [
-            nw.when(exact).then(nw.lit(1.0)).otherwise(nw.lit(0.0)).alias(f"{name}_exact"),
-            nw.when(~exact & (off >= 1) & (off <= nw.col("__near_steps")))
-            .then(nw.lit(1.0))
-            .otherwise(nw.lit(0.0))
-            .alias(f"{name}_near"),
-        ]
+        off = nw.col(name).abs()
+        counted = {
+            "exact": off < SAME_MINUTE,
+            "near": (off >= 1 - SAME_MINUTE) & (off <= NEAR_MINUTES + SAME_MINUTE),
+            "five": (off - ROUND_TO).abs() < SAME_MINUTE,
+            "beside_five": ((off - ROUND_TO).abs() - 1).abs() < SAME_MINUTE,
+        }
+        for kind, which in counted.items():
+            flags.append(nw.when(which).then(nw.lit(1.0)).otherwise(nw.lit(0.0)).alias(f"{name}_{kind}"))
+            sums.append(nw.col(f"{name}_{kind}").sum().alias(f"{name}_{kind}s"))
     visits = visits.with_columns(*flags)
-    sums = [nw.col(f"{name}_{kind}").sum().alias(f"{name}_{kind}s") for name in SIGNS for kind in ("exact", "near")]
-    counted = visits.filter(nw.col("__plausible")).group_by(*GROUP).agg(nw.len().alias("__visits"), *sums)
-    visits = visits.join(counted, on=list(GROUP), how="left")
+    group = visits.filter(nw.col("__plausible")).group_by(*GROUP).agg(nw.len().alias("__visits"), *sums)
+    visits = visits.join(group, on=list(GROUP), how="left")
     filled = [_too_often(name) & (nw.col(f"{name}_exact") > 0) for name in SIGNS]
     return visits.with_columns((filled[0] | filled[1] | filled[2]).alias("__filled"))
 
 
 def _too_often(name: str) -> nw.Expr:
-    """Say whether a practitioner's exact slot lengths come far more often than their neighbours."""
-    neighbours = nw.col(f"{name}_nears") / (2 * nw.col("__near_steps"))
+    """Say whether a practitioner's exact slot lengths come far more often than their neighbours.
+
+    With one who favours multiples of five (those five minutes off come more than
+    twice as often as those beside them) the neighbours are the multiples of five.
+    """
     exact = nw.col(f"{name}_exacts")
+    near, five = nw.col(f"{name}_nears") / (2 * NEAR_MINUTES), nw.col(f"{name}_fives") / 2
+    favours_fives = five > FAVOURED * nw.col(f"{name}_beside_fives") / 4
+    neighbours = nw.when(favours_fives).then(five).otherwise(near)
     return (nw.col("__visits") >= FEWEST_TO_JUDGE) & (exact >= FEWEST_EXACT) & (exact >= TIMES_AS_OFTEN * neighbours)
 
 
