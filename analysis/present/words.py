@@ -52,6 +52,13 @@ ANSWER_LABELS: dict[str, str] = {
     "occluding_today_share_low": "occluding, from",
     "occluding_today_share_high": "occluding, to",
     "recall_curve": "whose curve",
+    "fact": "fact",
+    "recorded_share": "recorded",
+    "of_what": "of what",
+    "feeds": "feeds",
+    "gap_means": "what a gap does",
+    "to_record": "record from now on",
+    "rows": "rows",
 }
 """Plain labels of the columns only answers have."""
 

@@ -1,0 +1,134 @@
+"""How complete a log is: which facts are recorded, how minutes are known, and whether ends are rounded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analysis.schema import MINUTES_QUALITY
+
+OF_BOOKINGS = ("slot_minutes", "attendance", "booking_kind", "patient_key", "practitioner")
+OF_ATTENDED = (
+    *("minutes", "arrived_at", "age_band", "hearing_aid", "cotton_bud"),
+    *("softening_advised", "softener", "adverse_event"),
+)
+OF_EARS = ("grade", "outcome", "canal", "eardrum", "middle_ear")
+OF_WORKED = ("methods", "debris", "impacted")
+MEASURED = ("timed", "rounded")
+"""How minutes are known where they are the visit's own."""
+ROUND_TO, BY_CHANCE = 5, 1 / 5
+MUCH_MORE = 1.5
+"""Ends on multiples of 5 this many times as often as by chance are called rounded (no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """How often one fact is recorded: ``recorded`` of ``of`` rows, each of which is one of ``of_what``."""
+
+    fact: str
+    recorded: int
+    of: int
+    of_what: str
+
+    @property
+    def share(self) -> float:
+        """Share of the rows that have the fact; 0 where there is no row."""
+        return self.recorded / self.of if self.of else 0.0
+
+
+def facts_recorded(visits: pd.DataFrame, ears: pd.DataFrame) -> dict[str, Recorded]:
+    """Count, for each fact the answers need, the rows that have it.
+
+    Minutes count as recorded where they are the visit's own: timed, or
+    rounded to five minutes, not copied from the slot and not implausible.
+
+    Parameters
+    ----------
+    visits, ears : pandas.DataFrame
+        The tables ``VISITS`` and ``EAR_ROWS``.
+
+    Returns
+    -------
+    dict of str to Recorded
+        By column name: of all bookings, of attended visits, of the ears, or
+        of the ears on which there was something to do.
+
+    Examples
+    --------
+    >>> from analysis.schema import EAR_ROWS, VISITS, typed_frame
+    >>> visits = typed_frame(VISITS, pd.DataFrame({"attendance": ["attended"] * 2, "softener": ["none", None]}))
+    >>> ears = typed_frame(EAR_ROWS, pd.DataFrame({"visit_id": ["v1"], "grade": ["clear"]}))
+    >>> facts = facts_recorded(visits, ears)
+    >>> facts["softener"].share, facts["grade"].share, facts["outcome"].share
+    (0.5, 1.0, 0.0)
+    """
+    came = visits[_attended(visits)]
+    worked = ears[(ears["outcome"] != "nothing_to_remove").fillna(True)]
+    counted = {}
+    for frame, of_what, facts in (
+        (visits, "bookings", OF_BOOKINGS),
+        (came, "attended visits", OF_ATTENDED),
+        (ears, "ears seen", OF_EARS),
+        (worked, "ears with something to do", OF_WORKED),
+    ):
+        for fact in facts:
+            counted[fact] = Recorded(fact, int(_is_recorded(frame, fact).sum()), len(frame), of_what)
+    return counted
+
+
+def _attended(visits: pd.DataFrame) -> pd.Series:
+    """Mark the visits that were kept."""
+    return (visits["attendance"] == "attended").fillna(False).astype("bool")
+
+
+def _is_recorded(frame: pd.DataFrame, fact: str) -> pd.Series:
+    """Mark the rows that have a fact; an empty text is none."""
+    if fact == "minutes":
+        return frame["minutes"].notna() & frame["minutes_quality"].isin(MEASURED)
+    if fact in ("methods", "patient_key", "practitioner"):
+        return frame[fact].notna() & (frame[fact] != "")
+    return frame[fact].notna()
+
+
+def minutes_known(visits: pd.DataFrame) -> dict[str, int]:
+    """Count the attended visits by how their minutes are known.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``.
+
+    Returns
+    -------
+    dict of str to int
+        Every code of ``MINUTES_QUALITY``, in its order; they add up to the
+        attended visits. A visit without minutes, or of which nothing says
+        how they are known, counts as missing.
+    """
+    came = visits[_attended(visits)]
+    quality = came["minutes_quality"].astype("object")
+    emptied = quality.isna() | (quality.isin([*MEASURED, "filled_from_slot"]) & came["minutes"].isna())
+    counts = quality.mask(emptied, "missing").value_counts()
+    return {code: int(counts.get(code, 0)) for code in MINUTES_QUALITY}
+
+
+def ends_on_fives(visits: pd.DataFrame) -> tuple[int, int]:
+    """Count the ends of attended visits that fall on a whole multiple of five minutes of the clock.
+
+    Of true ends about one in five does; many more say that ends were rounded
+    or copied from the diary.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``.
+
+    Returns
+    -------
+    (int, int)
+        Ends on a multiple of five, and all ends recorded.
+    """
+    ends = visits.loc[_attended(visits), "ended_at"].dropna()
+    on_five = (ends.dt.minute % ROUND_TO == 0) & (ends.dt.second == 0)
+    return int(on_five.sum()), len(ends)
