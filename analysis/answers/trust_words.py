@@ -46,27 +46,26 @@ NEEDS = {
         "every answer", "the booking counts neither as kept nor as missed", "of every booking whether the patient came"
     ),
     "booking_kind": Need(
-        "how long to book; how many will come; when to call back",
+        "how long to book; how many will come; when to call back; does softening pay",
         "kinds of booking cannot be told apart",
         "why each visit was booked: new, recall, symptoms, second attempt",
     ),
     "patient_key": Need(
-        "when to call back; how many will come; softening",
+        "when to call back; how many will come; does softening pay",
         "returns and second attempts cannot be followed",
         "the patient's number in every row",
     ),
     "practitioner": Need(
-        "how long visits take; how long to book", "differences between hands stay in the ranges", "who saw the patient"
+        "how long visits take; how long to book; does softening pay",
+        "differences between practitioners stay in the ranges",
+        "who saw the patient",
     ),
     "arrived_at": Need("how long to book", "lateness and waiting are less well known", "when each patient arrives"),
-    "age_band": Need("softening; when to call back", _LESS_LIKE, "age or birth date, which is kept as a band"),
+    "age_band": Need("does softening pay", _LESS_LIKE, "age or birth date, which is kept as a band"),
     "hearing_aid": Need(
-        "when to call back; how long to book; softening",
+        "when to call back; how long to book; does softening pay",
         "no recall of their own for people with hearing aids",
         "hearing aid, yes or no",
-    ),
-    "cotton_bud": Need(
-        "when to call back", "no recall of their own for people who use cotton buds", "cotton buds, yes or no"
     ),
     "softening_advised": Need(
         "does softening pay", _LEFT_OUT, "for each visit whether softening was advised, also when it was not"
@@ -81,16 +80,24 @@ NEEDS = {
         "for each ear how far it is blocked, as first seen",
     ),
     "outcome": Need("does softening pay; when to call back; outcomes", _LEFT_OUT, "for each ear how it was left"),
-    "canal": Need("softening", _LESS_LIKE, "for each ear the shape of the canal, and ordinary where it is"),
+    "canal": Need("does softening pay", _LESS_LIKE, "for each ear the shape of the canal, and ordinary where it is"),
     "eardrum": Need(
-        "safety; softening", "ears unsuitable for softening may be missed", "whether the eardrum was seen, and intact"
+        "safety; does softening pay",
+        "ears unsuitable for softening may be missed",
+        "whether the eardrum was seen, and intact",
     ),
     "middle_ear": Need(
-        "safety; softening", "ears unsuitable for softening may be missed", "what was noted, and none where nothing was"
+        "safety; does softening pay",
+        "ears unsuitable for softening may be missed",
+        "what was noted, and none where nothing was",
     ),
-    "methods": Need("how long visits take", _LEFT_OUT, "for each ear the methods in the order used"),
-    "debris": Need("softening", _LESS_LIKE, "for each ear what was found: soft wax, hard wax, dead skin"),
-    "impacted": Need("softening", _LESS_LIKE, "for each ear whether the wax was impacted"),
+    "methods": Need(
+        "how long visits take; does softening pay; when to call back",
+        "an ear without a method counts as not worked on",
+        "for each ear the methods in the order used",
+    ),
+    "debris": Need("does softening pay", _LESS_LIKE, "for each ear what was found: soft wax, hard wax, dead skin"),
+    "impacted": Need("does softening pay", _LESS_LIKE, "for each ear whether the wax was impacted"),
 }
 NOTHING_TO_MEND = "as now"
 

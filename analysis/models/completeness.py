@@ -10,7 +10,7 @@ from analysis.schema import MINUTES_QUALITY
 
 OF_BOOKINGS = ("slot_minutes", "attendance", "booking_kind", "patient_key", "practitioner")
 OF_ATTENDED = (
-    *("minutes", "arrived_at", "age_band", "hearing_aid", "cotton_bud"),
+    *("minutes", "arrived_at", "age_band", "hearing_aid"),
     *("softening_advised", "softener", "adverse_event"),
 )
 OF_EARS = ("grade", "outcome", "canal", "eardrum", "middle_ear")

@@ -1,0 +1,52 @@
+"""What each row of ``results.json`` means: section, quantity, group keys and unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One quantity of the results: the keys of its group in alphabetical order, its unit, and what it means."""
+
+    section: str
+    name: str
+    keys: tuple[str, ...]
+    unit: str
+    meaning: str
+
+
+_BY_ESTIMATOR = ("contrast", "estimator")
+
+QUANTITIES = (
+    Quantity("intake", "rows_in", (), "rows", "rows read from the exports"),
+    Quantity("intake", "rows_kept", (), "rows", "rows used"),
+    Quantity("intake", "rows_set_aside", (), "rows", "rows that could not be used; with those kept they make up those read"),
+    Quantity("intake", "rows_set_aside_by_reason", ("reason",), "rows", "the same by reason, in plain words"),
+    Quantity("intake", "fact_recorded", ("fact",), "share", "share of the rows concerned that have the fact (a column's name); for minutes, timed or rounded ones"),
+    Quantity("intake", "minutes_quality", ("quality",), "share", "share of attended visits whose minutes are known in this way"),
+    Quantity("softening", "success_share", ("arm", *_BY_ESTIMATOR), "share", "share of first attempts that succeeded; arm is softened or not_softened"),
+    Quantity("softening", "risk_difference", _BY_ESTIMATOR, "share", "success share softened less not softened; contrast is advised or used, estimator unadjusted (as they are) or standardised (like with like)"),
+    Quantity("softening", "risk_ratio", _BY_ESTIMATOR, "ratio", "success share softened over not softened"),
+    Quantity("softening", "number_needed_to_treat", (*_BY_ESTIMATOR, "form", "side"), "ears", "ears to soften for one more (benefit) or one fewer (harm) success; without a clear difference one row a side, running to infinity"),
+    Quantity("softening", "e_value", _BY_ESTIMATOR, "ratio", "how strongly an unrecorded fact would have to be tied to softening and to success to explain the difference away; low is that of the range's end nearest 1"),
+    Quantity("softening", "used_share", ("advised",), "share", "share of visits at which softening had been used, by whether it was advised"),
+    Quantity("softening", "visit_minutes", ("arm", *_BY_ESTIMATOR), "minutes", "mean minutes in the chair of a first-attempt visit"),
+    Quantity("softening", "minutes_saved", _BY_ESTIMATOR, "minutes", "minutes not softened less softened; negative is longer"),
+    Quantity("recall", "weibull_shape", (), "", "shape of the curve; above 1 the chance of occluding again grows with time"),
+    Quantity("recall", "return_share", (), "share", "share of patients who come back at all after the log first clears an ear of theirs"),
+    Quantity("recall", "median_months", ("group",), "months", "months until half of the group's ears are occluding again"),
+    Quantity("recall", "months_until_share_occluded", ("group", "share"), "months", "months until that share is occluding again"),
+    Quantity("recall", "months_until_share_occluded_if_all_return", ("group", "share"), "months", "the same, were no patient gone for good"),
+    Quantity("recall", "recall_months", ("group",), "months", "recommended recall, in whole months, rounded down"),
+    Quantity("recall", "share_occluded_today", ("group", "months"), "share", "share occluding again at today's recall interval"),
+    Quantity("demand", "visits", ("kind", "month"), "visits", "attended visits expected; kind is a kind of booking or all; one row a level of range"),
+    Quantity("demand", "bookings", ("month",), "bookings", "bookings expected, with missed and cancelled ones"),
+    Quantity("demand", "expected_visits", ("month", "part"), "visits", "expected visits by where they come from: known patients, later returns, new patients, not seen before"),
+    Quantity("demand", "sessions_needed", ("month",), "sessions", "half-day sessions that hold the expected bookings"),
+    Quantity("demand", "sessions_of_chair_time", ("month",), "sessions", "half-day sessions of minutes in the chair alone"),
+    Quantity("demand", "second_attempt_share", (), "share", "share of known patients' visits followed by a second attempt within the set days"),
+    Quantity("demand", "backtest_coverage", ("level",), "share", "share of past months within the range said a month ahead; should be near the level"),
+    Quantity("demand", "backtest_scaled_error", ("against",), "ratio", "size of past misses against a simple method's; below 1 is better"),
+)  # fmt: skip
+"""Every quantity the answers emit, in the order of the sections."""

@@ -1,0 +1,58 @@
+"""Every result row of the invented clinic is described in the data dictionary, and none described is never made."""
+
+import importlib
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+import analysis.answers
+from analysis.clinic import Clinic
+from analysis.demo import invented_clinic
+from analysis.result_rows import QUANTITIES
+from analysis.schema import SET_ASIDE, typed_frame
+
+ASKED = {
+    "visit_time": ["how_long_do_visits_take"],
+    "slots": ["how_long_to_book"],
+    "softening": ["does_softening_pay", "does_softening_save_minutes"],
+    "recall": ["when_to_call_back"],
+    "demand": ["how_many_will_come"],
+    "quarter": ["activity", "outcomes", "safety"],
+    "trust": ["can_i_trust_my_log", "what_was_set_aside"],
+}
+QUARTER = "2026-Q3"
+THERE = [
+    (file, name)
+    for file, names in ASKED.items()
+    for name in names
+    if (Path(analysis.answers.__file__).parent / f"{file}.py").exists()
+]
+DESCRIBED = {(each.section, each.name): each for each in QUANTITIES}
+
+
+@pytest.fixture(scope="module")
+def rows() -> dict[tuple[str, str], list]:
+    made = invented_clinic()
+    aside = typed_frame(SET_ASIDE, pd.DataFrame({"reason": ["no date"], "remedy": ["Fill in the date."]}))
+    record = {"rows_in": len(made.visits) + 1, "rows_kept": len(made.visits), "rows_set_aside": 1}
+    clinic = Clinic(made.visits, made.ears, aside, record=record)
+    found = {}
+    for file, name in THERE:
+        ask = getattr(importlib.import_module(f"analysis.answers.{file}"), name)
+        found[file, name] = list(ask(clinic, *([QUARTER] if file == "quarter" else [])).rows)
+    return found
+
+
+@pytest.mark.parametrize(("file", "name"), THERE)
+def test_every_row_of_the_answer_is_described_with_its_keys_and_unit(rows, file, name):
+    assert rows[file, name]
+    for row in rows[file, name]:
+        described = DESCRIBED.get((row.section, row.quantity))
+        assert described, f"describe {row.section} {row.quantity} {sorted(row.group)} in analysis/result_rows.py"
+        assert (tuple(sorted(row.group)), row.unit) == (described.keys, described.unit), row
+
+
+def test_every_described_quantity_is_made(rows):
+    made = {(row.section, row.quantity) for each in rows.values() for row in each}
+    assert sorted(set(DESCRIBED) - made) == []
