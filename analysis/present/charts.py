@@ -21,7 +21,7 @@ from analysis.present import words
 from analysis.present.label_places import label_places
 from analysis.present.theme import FAINT, INK, QUIET, RECOMMENDED, blank_figure, lettering
 
-ROW_HEIGHT, LINE_HEIGHT, AXIS_HEIGHT, AXIS_INSET = 48, 18, 52, 8
+ROW_HEIGHT, LINE_HEIGHT, AXIS_HEIGHT, AXIS_INSET = 48, 18, 52, 14
 PHONE_LETTERS = 40
 """How many letters of a chart's ordinary size fit side by side on a phone."""
 
@@ -31,7 +31,7 @@ class Bar:
     """One row of a range chart: its label, figure, range and colour.
 
     ``text`` is the figure in words, set at the right; without it the figure
-    and its range are written there.
+    and its range are written there, or the figure alone where both round to it.
     """
 
     label: str
@@ -145,14 +145,12 @@ def _wrapped(label: str, *, beside: str) -> str:
 
 
 def _said(bar: Bar, *, percent: bool) -> str:
-    """Say a figure and its range as people do."""
+    """Say a figure and its range as people do; a range that rounds to the figure is left unsaid."""
     if not np.isfinite(bar.value):
         return "not shown"
-    if percent:
-        return f"{words.percent(bar.value)} ({words.percent(bar.low)} to {words.percent(bar.high)})"
     decimals = 0 if abs(bar.value) >= 20 else 1
-    value, low, high = (words.number(each, decimals) for each in (bar.value, bar.low, bar.high))
-    return f"{value} ({low} to {high})"
+    ends = [words.percent(each) if percent else words.number(each, decimals) for each in (bar.value, bar.low, bar.high)]
+    return ends[0] if len(set(ends)) == 1 else f"{ends[0]} ({ends[1]} to {ends[2]})"
 
 
 def line_chart(

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 TEMPLATES = Path(__file__).parent / "templates"
 NUMBER_CELL = Markup(' class="number" style="text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums"')
 NUMBER_HEADING = Markup(' class="number" style="text-align:right"')
-WORD_CELL = Markup(' style="text-align:left"')
+WORD_HEADING = Markup(' style="text-align:left"')
+WORD_CELL = Markup(' class="words" style="text-align:left"')
 SHORT_CELL = Markup(' style="text-align:left;white-space:nowrap"')
 
 
@@ -60,7 +61,7 @@ def _cell_style(column: SpokenColumn) -> Markup:
 
 def _heading_style(column: SpokenColumn) -> Markup:
     """Set a heading over its cells."""
-    return NUMBER_HEADING if column.is_number else WORD_CELL
+    return NUMBER_HEADING if column.is_number else WORD_HEADING
 
 
 def _rows_of(columns: list[SpokenColumn]) -> list[tuple[str, ...]]:
