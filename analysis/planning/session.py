@@ -1,4 +1,4 @@
-"""How half-day sessions run: who waits, when the room is idle, how late it ends."""
+"""A half-day session, booking after booking: who waits, when the room stands idle, when it ends."""
 
 from __future__ import annotations
 
@@ -6,120 +6,179 @@ from dataclasses import dataclass
 
 import numpy as np
 
-ON_TIME_WITHIN_MINUTES = 5.0
-"""Started no later than this after the slot counts as on time (our choice, no source)."""
+ON_TIME_MINUTES = 5.0
+"""A patient called within these of the slot (or of arriving, if later) counts as on time (a choice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bookings:
+    """What many sessions' bookings bring, whatever template they are met with.
+
+    Attributes
+    ----------
+    category : numpy.ndarray of int, shape (bookings, sessions)
+        Booking category of each, in order of the slots.
+    minutes : numpy.ndarray, shape (bookings, sessions)
+        Minutes in the chair, should the patient come.
+    attends : numpy.ndarray of bool, shape (bookings, sessions)
+    late_minutes : numpy.ndarray, shape (bookings, sessions)
+        Arrival after the slot's start; negative is early.
+    """
+
+    category: np.ndarray
+    minutes: np.ndarray
+    attends: np.ndarray
+    late_minutes: np.ndarray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SessionRuns:
-    """Many sessions played through one template; every array has one entry a session.
+    """What came of each session.
 
     Attributes
     ----------
-    seen : numpy.ndarray
-        Patients seen.
-    wait_minutes : numpy.ndarray
-        Minutes all patients of the session waited together, after their slot
-        and after they had come.
-    on_time : numpy.ndarray
-        Patients begun within five minutes of their slot, or of coming late.
-    idle_minutes : numpy.ndarray
-        Minutes the room stood ready and empty before the session's end.
-    overtime_minutes : numpy.ndarray
-        Minutes the last patient was done after the session's end.
+    wait_minutes : numpy.ndarray, shape (bookings, sessions)
+        From the slot's start, or from arriving if later, to being called;
+        nought for whoever did not come.
+    idle_minutes : numpy.ndarray, shape (sessions,)
+        The room stood ready with nobody in it, before the last patient.
+    free_at_minutes : numpy.ndarray, shape (sessions,)
+        When the room was ready again after the last patient, from the
+        session's start.
     """
 
-    seen: np.ndarray
     wait_minutes: np.ndarray
-    on_time: np.ndarray
     idle_minutes: np.ndarray
-    overtime_minutes: np.ndarray
+    free_at_minutes: np.ndarray
 
 
-def visit_starts(ready: np.ndarray, busy_minutes: np.ndarray) -> np.ndarray:
-    """When each visit begins, one room, first booked first served.
+@dataclass(frozen=True, slots=True)
+class SessionFigures:
+    """What a template does on average.
 
-    Parameters
+    Attributes
     ----------
-    ready : numpy.ndarray, shape (bookings, sessions)
-        Minute from which each visit could begin: slot and patient are there.
-    busy_minutes : numpy.ndarray, shape (bookings, sessions)
-        Minutes the visit keeps the room; nought for a booking nobody came to.
-
-    Returns
-    -------
-    numpy.ndarray, shape (bookings, sessions)
-        Minute of beginning.
-
-    Notes
-    -----
-    The recursion of Lindley [1]_: a visit begins when it is ready and the room is free.
-
-    References
-    ----------
-    .. [1] Lindley (1952), Proc. Cambridge Philosophical Society 48, 277-289.
-
-    Examples
-    --------
-    >>> visit_starts(np.array([[0.0], [15.0], [30.0]]), np.array([[20.0], [5.0], [10.0]])).T
-    array([[ 0., 20., 30.]])
+    on_time_share : float
+        Patients called within 5 minutes of their slot, or of arriving if later.
+    mean_wait_minutes : float
+        A patient's wait.
+    overtime_minutes, idle_minutes : float
+        A session's.
+    patients_per_session : float
+        Patients seen.
     """
-    starts = np.empty_like(busy_minutes, dtype=float)
-    free = np.full(busy_minutes.shape[1], -np.inf)
-    for place in range(len(busy_minutes)):
-        starts[place] = np.maximum(ready[place], free)
-        free = np.where(busy_minutes[place] > 0, starts[place] + busy_minutes[place], free)
-    return starts
+
+    on_time_share: float
+    mean_wait_minutes: float
+    overtime_minutes: float
+    idle_minutes: float
+    patients_per_session: float
+
+    def cost(self, *, price_wait: float, price_idle: float, price_overtime: float) -> float:
+        """Worth of a session's waiting, idling and overtime, at a price a minute.
+
+        Examples
+        --------
+        >>> SessionFigures(0.8, 4.0, 6.0, 20.0, 8.0).cost(price_wait=1, price_idle=1, price_overtime=2)
+        64.0
+        """
+        waiting = self.mean_wait_minutes * self.patients_per_session
+        return price_wait * waiting + price_idle * self.idle_minutes + price_overtime * self.overtime_minutes
 
 
 def run_sessions(
-    slot_starts: np.ndarray,
+    starts_minutes: np.ndarray,
     minutes: np.ndarray,
-    came: np.ndarray,
-    late_minutes: np.ndarray,
+    attends: np.ndarray,
+    late_minutes: np.ndarray | float = 0.0,
     *,
-    session_minutes: float,
-    turnaround_minutes: float,
+    turnaround_minutes: float = 0.0,
 ) -> SessionRuns:
-    """Play sessions through a template of slots.
+    """Run sessions one booking after the other, all sessions at once.
 
     Parameters
     ----------
-    slot_starts : numpy.ndarray, shape (bookings, sessions) or (bookings, 1)
-        Minute of the session at which each slot begins.
-    minutes : numpy.ndarray, shape (bookings, sessions)
-        Minutes each visit would take.
-    came : numpy.ndarray of bool, shape (bookings, sessions)
-        Whether the patient came.
-    late_minutes : numpy.ndarray, shape (bookings, sessions)
-        Arrival after the slot; negative is early, and nobody begins before the slot.
-    session_minutes, turnaround_minutes : float
-        Length of a session; cleaning and notes after each patient.
+    starts_minutes : numpy.ndarray, shape (bookings, sessions) or (bookings, 1)
+        Start of each slot, from the session's start; not falling.
+    minutes, attends, late_minutes : numpy.ndarray, shape (bookings, sessions)
+        As in ``Bookings``.
+    turnaround_minutes : float, optional
+        After each patient, before the next can be called.
 
     Returns
     -------
     SessionRuns
 
+    Notes
+    -----
+    Lindley's recursion [1]_: a patient is called when the room is ready and
+    the patient is there, at the session's start at the earliest. Whoever comes
+    early may be called early; patients are called in order of their slots.
+
+    References
+    ----------
+    .. [1] Lindley (1952), Proceedings of the Cambridge Philosophical Society 48, 277-289.
+
     Examples
     --------
-    Two slots of 15 minutes; the first visit takes 20, so the second waits 5.
+    Slots of 20 minutes: the first visit takes 25, so the second patient waits 5.
 
-    >>> runs = run_sessions(np.array([[0.0], [15.0]]), np.array([[20.0], [10.0]]), np.ones((2, 1), bool),
-    ...                     np.zeros((2, 1)), session_minutes=28, turnaround_minutes=0)
-    >>> runs.wait_minutes.item(), runs.overtime_minutes.item(), runs.on_time.item()
-    (5.0, 2.0, 2)
+    >>> runs = run_sessions(np.array([[0.0], [20.0]]), np.array([[25.0], [10.0]]), np.array([[True], [True]]))
+    >>> runs.wait_minutes.ravel().tolist(), runs.free_at_minutes.item()
+    ([0.0, 5.0], 35.0)
     """
-    ready = slot_starts + np.maximum(late_minutes, 0.0)
-    busy = np.where(came, minutes + turnaround_minutes, 0.0)
-    starts = visit_starts(ready, busy)
-    wait = np.where(came, starts - ready, 0.0)
-    done = np.where(came, starts + minutes, 0.0).max(axis=0)
-    end = np.maximum(done, session_minutes)
-    in_room = np.where(came, minutes, 0.0).sum(axis=0) + turnaround_minutes * np.maximum(came.sum(axis=0) - 1, 0)
-    return SessionRuns(
-        seen=came.sum(axis=0),
-        wait_minutes=wait.sum(axis=0),
-        on_time=(came & (wait <= ON_TIME_WITHIN_MINUTES)).sum(axis=0),
-        idle_minutes=np.maximum(end - in_room, 0.0),
-        overtime_minutes=np.maximum(done - session_minutes, 0.0),
+    bookings, sessions = minutes.shape
+    starts = np.broadcast_to(starts_minutes, minutes.shape)
+    late = np.broadcast_to(late_minutes, minutes.shape)
+    free, idle, wait = np.zeros(sessions), np.zeros(sessions), np.zeros((bookings, sessions))
+    for place in range(bookings):
+        comes = attends[place]
+        ready = starts[place] + late[place]
+        called = np.maximum(free, ready)
+        wait[place] = np.where(comes, called - np.maximum(ready, starts[place]), 0.0)
+        idle += np.where(comes, called - free, 0.0)
+        free = np.where(comes, called + minutes[place] + turnaround_minutes, free)
+    # Whoever came early and was called early waited less than nothing from the slot on.
+    return SessionRuns(np.maximum(wait, 0.0), idle, free)
+
+
+def run_template(
+    slot_minutes: np.ndarray, bookings: Bookings, *, session_minutes: float, turnaround_minutes: float
+) -> SessionFigures:
+    """Meet bookings with a template of slot lengths, and average what comes of it.
+
+    Parameters
+    ----------
+    slot_minutes : numpy.ndarray, shape (categories,)
+        Slot of each booking category.
+    bookings : Bookings
+        Enough for the shortest slots; slots are filled in order until the
+        next one would end after the session.
+    session_minutes : float
+        Length of the session.
+    turnaround_minutes : float
+        After each patient; it is part of the slot.
+
+    Returns
+    -------
+    SessionFigures
+        Idle minutes count to the end of the session; overtime is what the
+        room is in use after it, turnaround included.
+    """
+    slots = slot_minutes[bookings.category]
+    ends = np.cumsum(slots, axis=0)
+    comes = bookings.attends & (ends <= session_minutes + 1e-9)
+    runs = run_sessions(
+        ends - slots, bookings.minutes, comes, bookings.late_minutes, turnaround_minutes=turnaround_minutes
+    )
+    seen = max(int(comes.sum()), 1)
+    on_time = int(((runs.wait_minutes <= ON_TIME_MINUTES) & comes).sum())
+    over = np.maximum(runs.free_at_minutes - session_minutes, 0.0)
+    left = np.maximum(session_minutes - runs.free_at_minutes, 0.0)
+    return SessionFigures(
+        on_time_share=on_time / seen,
+        mean_wait_minutes=float(runs.wait_minutes.sum()) / seen,
+        overtime_minutes=float(over.mean()),
+        idle_minutes=float((runs.idle_minutes + left).mean()),
+        patients_per_session=int(comes.sum()) / comes.shape[1],
     )

@@ -1,0 +1,77 @@
+"""Booking categories: what a receptionist can tell apart, and the minutes of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from analysis.models.booking_facts import ANY_KIND, FACTS
+from analysis.schema import BOOKING_KINDS
+from analysis.stats.gamma import mixture_quantile
+
+SHARES = (0.5, 0.8, 0.9)
+FEWEST_IN_KIND = 30
+"""Visits a kind of booking needs for minutes of its own (a rule of caution, no source)."""
+
+
+def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.DataFrame, np.ndarray]:
+    """Sort visits into booking categories: kinds, some of them split by one further fact.
+
+    Parameters
+    ----------
+    facts : pandas.DataFrame
+        As ``booking_facts`` gives them, one row a visit.
+    splits : dict of str to str
+        For each kind to be split, the fact it is split by.
+
+    Returns
+    -------
+    pandas.DataFrame, indexed by ``booking``
+        ``booking_kind``, ``fact``, ``known`` and ``visits``, in order of kind.
+    numpy.ndarray of object, shape (visits,)
+        Each visit's category.
+
+    Notes
+    -----
+    Kinds of fewer than 30 visits are put together as ``other``; where they
+    are too few even so, their visits have no category (None). A visit whose
+    further fact is not recorded goes with the commoner level of its kind.
+
+    Examples
+    --------
+    >>> facts = pd.DataFrame({"booking_kind": ["new"] * 40 + ["routine_recall"] * 20})
+    >>> categories, of_visit = booking_categories(facts, {})
+    >>> categories["visits"].to_dict(), of_visit[-1] is None
+    ({'new': 40}, True)
+    """
+    counts = facts["booking_kind"].value_counts()
+    rare = facts["booking_kind"].isin(counts.index[counts < FEWEST_IN_KIND]) | (facts["booking_kind"] == ANY_KIND)
+    kind = facts["booking_kind"].astype("object").mask(rare, ANY_KIND if rare.sum() >= FEWEST_IN_KIND else None)
+    rows, of_visit = [], np.full(len(facts), None, dtype=object)
+    for each in [name for name in BOOKING_KINDS if (kind == name).any()]:
+        mine = (kind == each).to_numpy(dtype=bool)
+        fact = splits.get(each, "")
+        level = facts[fact].fillna(facts.loc[mine, fact].mode().iloc[0]) if fact else None
+        for known in [""] if level is None else sorted(FACTS[fact]):
+            here = mine if level is None else mine & (level == known).to_numpy(dtype=bool)
+            name = each if level is None else f"{each}, {fact}={known}"
+            of_visit[here] = name
+            rows.append([name, each, fact, known, int(here.sum())])
+    return pd.DataFrame(rows, columns=["booking", "booking_kind", "fact", "known", "visits"]).set_index(
+        "booking"
+    ), of_visit
+
+
+def category_quantiles(
+    means: np.ndarray, shape: float, of_visit: np.ndarray, names: Sequence[str], weights: np.ndarray | None = None
+) -> dict[tuple[str, float], float]:
+    """Minutes that given shares of each category's visits stay within."""
+    weights = np.ones(len(means)) if weights is None else weights
+    found = {}
+    for name in names:
+        mine = (of_visit == name) & (weights > 0)
+        for share in SHARES:
+            found[name, share] = mixture_quantile(share, means[mine], weights[mine], shape) if mine.any() else np.nan
+    return found

@@ -1,0 +1,145 @@
+"""Minutes foretold at booking, checked on later visits that they were not fitted on."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.models.booking_categories import FEWEST_IN_KIND, SHARES, booking_categories, category_quantiles
+from analysis.models.booking_facts import FACTS
+from analysis.models.visit_time import FittedVisitTime, fit_visit_time
+from analysis.problems import NotEnough
+from analysis.settings import VisitTimePart
+from analysis.stats.estimate import Estimate
+from analysis.stats.gamma import mixture_quantile
+from analysis.stats.proportions import wilson_share
+from analysis.stats.quantiles import pinball_loss
+
+Tables = tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]
+
+FEWEST_IN_LEVEL = 100
+"""Visits either side of a further fact needs (a rule of caution, no source)."""
+FEWEST_HELD_OUT = 100
+GAIN_NEEDED = 0.02
+"""Share of the held-out loss a further fact must save to be asked at booking (a choice, no source)."""
+CHOOSE_FROM, CHECK_FROM = 0.6, 0.8
+"""Facts are chosen on the visits between these parts of the log; coverage is told on what follows."""
+
+
+def fact_gains(tables: Tables, fitted: FittedVisitTime, facts: pd.DataFrame, settings: VisitTimePart) -> pd.DataFrame:
+    """Share of the held-out loss that asking one further fact would save, kind by kind.
+
+    Parameters
+    ----------
+    tables : (pandas.DataFrame, pandas.DataFrame, pandas.DataFrame)
+        ``VISITS``, ``ATTEMPTS`` and ``EAR_ROWS``.
+    fitted : FittedVisitTime
+        Fitted on the same tables.
+    facts : pandas.DataFrame
+        As ``booking_facts`` gives them, one row a fitted visit.
+    settings : VisitTimePart
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``booking_kind``, ``fact``, ``gain``, ``visits`` held out, ``chosen``:
+        the best fact of its kind, if it saves at least 2 in 100. Without rows
+        where the log is too short. Practitioners are weighed but never chosen:
+        who needs longer slots is a question of its own.
+    """
+    later = _later(fitted, CHOOSE_FROM, CHECK_FROM)
+    earlier = _part(tables, fitted, settings, CHOOSE_FROM) if later.sum() >= FEWEST_HELD_OUT else None
+    columns = ["booking_kind", "fact", "gain", "visits", "chosen"]
+    if earlier is None:
+        return pd.DataFrame(columns=columns).astype({"chosen": bool})
+    ids = fitted.sample.visits["visit_id"]
+    before = facts.set_index(ids).loc[earlier.sample.visits["visit_id"]].reset_index(drop=True)
+    rows = []
+    for kind in sorted(set(before["booking_kind"])):
+        mine, theirs = (before["booking_kind"] == kind).to_numpy(), later & (facts["booking_kind"] == kind).to_numpy()
+        if min(mine.sum(), theirs.sum()) < FEWEST_HELD_OUT:
+            continue
+        actual = fitted.sample.visits["minutes"].to_numpy()[theirs]
+        plain = _loss(earlier, mine, np.array([""] * len(mine)), actual, np.array([""] * len(actual)))
+        for fact in (*FACTS, "practitioner"):
+            levels = before[fact].fillna("").to_numpy(dtype=str)
+            sizes = pd.Series(levels[mine]).value_counts()
+            if (
+                len(sizes.drop("", errors="ignore")) < 2
+                or sizes.drop("", errors="ignore").nlargest(2).min() < FEWEST_IN_LEVEL
+            ):
+                continue
+            loss = _loss(earlier, mine, levels, actual, facts.loc[theirs, fact].fillna("").to_numpy(dtype=str))
+            rows.append([kind, fact, 1 - loss / plain, len(actual), False])
+    gains = pd.DataFrame(rows, columns=columns)
+    for _, mine in gains[gains["fact"].isin(FACTS)].groupby("booking_kind"):
+        best = mine["gain"].idxmax()
+        gains.loc[best, "chosen"] = bool(mine.loc[best, "gain"] >= GAIN_NEEDED)
+    return gains.astype({"chosen": bool})
+
+
+def _loss(
+    earlier: FittedVisitTime, mine: np.ndarray, levels: np.ndarray, actual: np.ndarray, actual_levels: np.ndarray
+) -> float:
+    """Mean pinball loss of quantiles foretold by level; a level not seen before is foretold by all."""
+    total = 0.0
+    for level in np.unique(actual_levels):
+        seen = mine & (levels == level) if (mine & (levels == level)).sum() >= FEWEST_IN_KIND else mine
+        here = actual[actual_levels == level]
+        for share in SHARES:
+            foretold = mixture_quantile(share, earlier.means[seen], np.ones(seen.sum()), earlier.shape)
+            total += len(here) * pinball_loss(here, foretold, share)
+    return total / len(actual) / len(SHARES)
+
+
+def held_out_coverage(
+    tables: Tables, fitted: FittedVisitTime, facts: pd.DataFrame, splits: dict[str, str], settings: VisitTimePart
+) -> dict[float, Estimate]:
+    """Share of the log's last fifth within the quantiles foretold from the visits before it.
+
+    Parameters
+    ----------
+    tables, fitted, facts, settings
+        As for ``fact_gains``.
+    splits : dict of str to str
+        For each kind that is split, the fact it is split by.
+
+    Returns
+    -------
+    dict of float to Estimate
+        By quantile; empty where the log is too short.
+    """
+    later = _later(fitted, CHECK_FROM, 1.0)
+    earlier = _part(tables, fitted, settings, CHECK_FROM) if later.sum() >= FEWEST_HELD_OUT else None
+    if earlier is None:
+        return {}
+    ids = fitted.sample.visits["visit_id"]
+    before = facts.set_index(ids).loc[earlier.sample.visits["visit_id"]].reset_index(drop=True)
+    categories, of_before = booking_categories(before, splits)
+    _, of_visit = booking_categories(facts, splits)
+    foretold = category_quantiles(earlier.means, earlier.shape, of_before, list(categories.index))
+    known = later & np.isin(of_visit.astype(str), categories.index)
+    actual, names = fitted.sample.visits["minutes"].to_numpy()[known], of_visit[known]
+    covered = {}
+    for share in SHARES:
+        within = actual <= np.array([foretold[name, share] for name in names])
+        covered[share] = wilson_share(int(within.sum()), len(within), fitted.level)
+    return covered
+
+
+def _part(tables: Tables, fitted: FittedVisitTime, settings: VisitTimePart, upto: float) -> FittedVisitTime | None:
+    """Fit the first part of the log; None where that is too little."""
+    visits, worked, ears = tables
+    slots = fitted.sample.visits["slot_start"]
+    cut = slots.iloc[int(len(slots) * upto)]
+    try:
+        return fit_visit_time(visits[visits["slot_start"] < cut], worked, ears, settings, level=fitted.level)
+    except NotEnough:
+        return None
+
+
+def _later(fitted: FittedVisitTime, start: float, end: float) -> np.ndarray:
+    """Mark the fitted visits between two parts of the log."""
+    place = np.arange(len(fitted.means))
+    slots = fitted.sample.visits["slot_start"].to_numpy()
+    return (slots >= slots[int(len(place) * start)]) & (place < len(place) * end)
