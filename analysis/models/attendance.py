@@ -96,9 +96,5 @@ def attendance(visits: pd.DataFrame, *, level: float = 0.95) -> Attendance:
 
 def _shares(kind: pd.Series, happened: pd.Series, level: float) -> dict[str, Estimate]:
     """Share of each kind's bookings to which something happened."""
-    counts = happened.astype(int).groupby(kind).agg(["sum", "size"])
-    return {
-        name: wilson_share(int(counts.loc[name, "sum"]), int(counts.loc[name, "size"]), level)
-        for name in BOOKING_KINDS
-        if name in counts.index
-    }
+    known = [name for name in BOOKING_KINDS if (kind == name).any()]
+    return {name: wilson_share(int(happened[kind == name].sum()), int((kind == name).sum()), level) for name in known}

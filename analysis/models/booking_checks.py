@@ -7,7 +7,8 @@ import pandas as pd
 
 from analysis.models.booking_categories import FEWEST_IN_KIND, SHARES, booking_categories, category_quantiles
 from analysis.models.booking_facts import FACTS
-from analysis.models.visit_time import FittedVisitTime, fit_visit_time
+from analysis.models.fitted_visit_time import FittedVisitTime
+from analysis.models.visit_time import fit_visit_time
 from analysis.problems import NotEnough
 from analysis.settings import VisitTimePart
 from analysis.stats.estimate import Estimate
@@ -22,6 +23,7 @@ FEWEST_IN_LEVEL = 100
 FEWEST_HELD_OUT = 100
 GAIN_NEEDED = 0.02
 """Share of the held-out loss a further fact must save to be asked at booking (a choice, no source)."""
+NOT_KNOWN, PRACTITIONER = "", "practitioner"
 CHOOSE_FROM, CHECK_FROM = 0.6, 0.8
 """Facts are chosen on the visits between these parts of the log; coverage is told on what follows."""
 
@@ -56,26 +58,33 @@ def fact_gains(tables: Tables, fitted: FittedVisitTime, facts: pd.DataFrame, set
     before = facts.set_index(ids).loc[earlier.sample.visits["visit_id"]].reset_index(drop=True)
     rows = []
     for kind in sorted(set(before["booking_kind"])):
-        mine, theirs = (before["booking_kind"] == kind).to_numpy(), later & (facts["booking_kind"] == kind).to_numpy()
-        if min(mine.sum(), theirs.sum()) < FEWEST_HELD_OUT:
-            continue
-        actual = fitted.sample.visits["minutes"].to_numpy()[theirs]
-        plain = _loss(earlier, mine, np.array([""] * len(mine)), actual, np.array([""] * len(actual)))
-        for fact in (*FACTS, "practitioner"):
-            levels = before[fact].fillna("").to_numpy(dtype=str)
-            sizes = pd.Series(levels[mine]).value_counts()
-            if (
-                len(sizes.drop("", errors="ignore")) < 2
-                or sizes.drop("", errors="ignore").nlargest(2).min() < FEWEST_IN_LEVEL
-            ):
-                continue
-            loss = _loss(earlier, mine, levels, actual, facts.loc[theirs, fact].fillna("").to_numpy(dtype=str))
-            rows.append([kind, fact, 1 - loss / plain, len(actual), False])
-    gains = pd.DataFrame(rows, columns=columns)
-    for _, mine in gains[gains["fact"].isin(FACTS)].groupby("booking_kind"):
-        best = mine["gain"].idxmax()
-        gains.loc[best, "chosen"] = bool(mine.loc[best, "gain"] >= GAIN_NEEDED)
-    return gains.astype({"chosen": bool})
+        rows += _gains_of_kind(kind, earlier, before, fitted, facts, later)
+    return pd.DataFrame(rows, columns=columns).astype({"chosen": bool})
+
+
+def _gains_of_kind(
+    kind: str,
+    earlier: FittedVisitTime,
+    before: pd.DataFrame,
+    fitted: FittedVisitTime,
+    facts: pd.DataFrame,
+    later: np.ndarray,
+) -> list[list]:
+    """Work out the gains of one kind's facts, those with two levels common enough; mark the chosen one."""
+    mine, theirs = (before["booking_kind"] == kind).to_numpy(), later & (facts["booking_kind"] == kind).to_numpy()
+    if min(mine.sum(), theirs.sum()) < FEWEST_HELD_OUT:
+        return []
+    actual = fitted.sample.visits["minutes"].to_numpy()[theirs]
+    plain = _loss(earlier, mine, np.full(len(mine), NOT_KNOWN), actual, np.full(len(actual), NOT_KNOWN))
+    gains = {}
+    for fact in (*FACTS, PRACTITIONER):
+        levels = before[fact].fillna(NOT_KNOWN).to_numpy(dtype=str)
+        sizes = pd.Series(levels[mine & (levels != NOT_KNOWN)]).value_counts()
+        if (sizes >= FEWEST_IN_LEVEL).sum() >= 2:
+            actual_levels = facts.loc[theirs, fact].fillna(NOT_KNOWN).to_numpy(dtype=str)
+            gains[fact] = 1 - _loss(earlier, mine, levels, actual, actual_levels) / plain
+    best = max((fact for fact in gains if fact != PRACTITIONER), key=lambda fact: gains[fact], default=None)
+    return [[kind, fact, gain, len(actual), fact == best and gain >= GAIN_NEEDED] for fact, gain in gains.items()]
 
 
 def _loss(

@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.models.booking_categories import booking_categories, category_quantiles
 from analysis.models.booking_checks import Tables, fact_gains, held_out_coverage
 from analysis.models.booking_facts import booking_facts
-from analysis.models.visit_time import FittedVisitTime
+from analysis.models.fitted_visit_time import FittedVisitTime
 from analysis.settings import VisitTimePart
 from analysis.stats.estimate import Estimate
 from analysis.stats.resampling import cluster_weights, percentile_range

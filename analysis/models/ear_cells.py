@@ -94,14 +94,15 @@ def ear_cells(ears: pd.DataFrame, *, visits: int, fewest_visits: int) -> EarCell
 def _names(seen: pd.DataFrame, own: pd.DataFrame, fewest: int) -> list[tuple[str, str] | None]:
     """Name the cell each grade and first method is counted in; None where it is in none."""
     names: list[tuple[str, str] | None] = list(zip(seen["grade"], seen["first_method"], strict=True))
-    for grade, rows in seen.groupby("grade", sort=True):
-        rare = rows.index[rows["visits"] < fewest]
-        common = rows.drop(rare)
+    ears, too_few = seen["ears"].to_numpy(), seen["visits"].to_numpy() < fewest
+    for grade in seen["grade"].unique():
+        rare = np.flatnonzero((seen["grade"] == grade) & too_few)
+        common = np.flatnonzero((seen["grade"] == grade) & ~too_few)
         together = own.loc[own["pair"].isin(rare), "visit"].nunique()
         if together >= fewest:
             name: tuple[str, str] | None = (str(grade), POOLED)
         else:
-            name = None if common.empty else names[common["ears"].idxmax()]
+            name = names[common[ears[common].argmax()]] if len(common) else None
         for row in rare:
             names[row] = name
     return names

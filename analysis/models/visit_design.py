@@ -106,7 +106,7 @@ def visit_design(sample: VisitSample, cells: EarCells, *, with_terms: bool) -> V
         fit_minutes=minutes,
         fit_visit=whose,
         levels=levels,
-        term_means=means.to_dict(),
+        term_means={str(name): float(mean) for name, mean in means.items()},
     )
 
 

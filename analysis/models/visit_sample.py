@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from analysis.problems import NotEnough
@@ -95,7 +96,7 @@ def visit_sample(
         used["rest_minutes"] = used["minutes"] - mine.groupby("visit")["minutes"].sum(min_count=1).reindex(
             used.index, fill_value=0
         )
-        untimed = used.index.isin(mine.loc[mine["minutes"].isna(), "visit"]) | (used["rest_minutes"] <= 0)
+        untimed = used.index.isin(mine.loc[mine["minutes"].isna(), "visit"]) | (used["rest_minutes"] <= 0).to_numpy()
         used, mine, left_out["ear_minutes"] = _without(used, mine, untimed)
     _refuse_if_too_few(used, left_out, len(attended))
     return VisitSample(
@@ -159,7 +160,7 @@ def _ears_of(used: pd.DataFrame, worked: pd.DataFrame, ears: pd.DataFrame) -> pd
     return mine[["visit", "grade", "first_method", "minutes"]]
 
 
-def _without(used: pd.DataFrame, mine: pd.DataFrame, out: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame, int]:
+def _without(used: pd.DataFrame, mine: pd.DataFrame, out: np.ndarray) -> tuple[pd.DataFrame, pd.DataFrame, int]:
     """Leave visits out, with their ears, and count the visits afresh."""
     kept = used[~out]
     place = pd.Series(range(len(kept)), index=kept.index)
