@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 PHONE, DESK = 390, 1280
+PAPER = 658  # CSS pixels between the margins of an A4 page
 INK, DARK_INK = "rgb(91, 88, 83)", "rgb(179, 175, 167)"
 DRAWN = """() => [...document.querySelectorAll('.chart')].map(chart => ({
     id: chart.id,
@@ -81,7 +82,7 @@ def test_paper_gets_every_chart_light_and_no_wider_than_the_page(opened, scheme)
     widths = page.evaluate(
         "[...document.querySelectorAll('.chart .main-svg')].map(each => each.getBoundingClientRect().width)"
     )
-    assert max(widths) <= 658
+    assert max(widths) <= PAPER
     assert page.evaluate("document.querySelectorAll('details:not([open])').length") == 0
     assert page.evaluate("getComputedStyle(document.querySelector('.chart text')).fill") == INK
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
@@ -95,3 +96,17 @@ def test_printing_gives_pages_with_every_chart(opened, tmp_path):
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) >= 2
     # Chromium tags each element with role=img as a figure of the printed document.
     assert len(re.findall(rb"/S\s*/Figure\b", printed)) >= charts
+
+
+def test_tables_fit_the_printed_page(opened):
+    page = opened(DESK)
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": PAPER, "height": 900})
+    page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
+    wide = page.evaluate(
+        f"[...document.querySelectorAll('table')].filter(each => each.getBoundingClientRect().right > {PAPER + 1}).map(each => each.textContent.slice(0, 80))"
+    )
+    page.evaluate("document.querySelectorAll('details').forEach(each => each.open = false)")
+    page.set_viewport_size({"width": DESK, "height": 900})
+    page.emulate_media(media="screen")
+    assert wide == []
