@@ -18,7 +18,11 @@ LONGEST_SHOWN = 60
 
 EMAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
 WHOLE_PHONE = re.compile(r"(?:\+\d{1,3}[\s().-]?|\(?0)\d[\d\s().-]{7,16}")
-LONG_NUMBER = re.compile(r"(?<!\d)(?!\d{4}-\d{1,2}-\d{1,2}\b)\+?\d(?:[ -]?\d){5,}")
+WRITTEN_DAY = r"(?:19|20)\d{2}(?:0\d|1[0-2])[0-3]\d\b"
+LONG_NUMBER = re.compile(
+    rf"(?<![\d/.:-])(?!{WRITTEN_DAY})(?:\+\d[\d ()-]{{7,}}\d|\(?0\d[\d ()-]{{6,}}\d|\d{{3}}[ -]\d{{3}}[ -]\d{{4}}|\d{{6,}})(?![\d:/])"
+)
+"""Phone and other long numbers; not dates, which must be shown to be mended."""
 NATIONAL = re.compile(r"[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} ?[A-D]|\d{7}[A-W][A-I]?")
 TEN_DIGITS = re.compile(r"\d{3}[ -]?\d{3}[ -]?\d{4}")
 POSTCODE = re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}\b", re.IGNORECASE)

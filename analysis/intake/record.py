@@ -267,6 +267,11 @@ def _notes(exports: list[Export], kept: nw.DataFrame[Any], visits: pd.DataFrame)
     notes = []
     for export in exports:
         notes += _notes_on_file(export)
+    ways = {how_patients_are_told_apart(export.headings.columns) for export in exports}
+    if len(ways) > 1:
+        notes.append(
+            f"Patients are told apart in different ways ({', '.join(sorted(ways))}); one who stands in files of both counts twice."
+        )
     without_clock = int((~kept["has_clock"]).sum())
     if without_clock:
         notes.append(f"{without_clock:,} rows have no time of day; their slots are taken to start at midnight.")

@@ -75,8 +75,15 @@ def test_what_is_shown_has_names_and_numbers_masked():
     assert safe_to_show("see Mrs Quill") == "see ***"
     assert safe_to_show("ring 07700 900123 or ann@example.org") == "ring *** or ***"
     assert safe_to_show("x" * 61) == "(hidden)"
-    assert safe_to_show("31/02/2026") == "31/02/2026"
-    assert safe_to_show("2026-02-31") == "2026-02-31"
+    assert safe_to_show("+44 7700 900456") == safe_to_show("(0161) 496 0000") == safe_to_show("9434765919") == "***"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["31/02/2026", "2026-02-31", "20260231", "31/02/2026 09:00", "2026-02-31 09:00:00", "31 Feb 26", "45000", "25:70"],
+)
+def test_a_date_or_time_is_shown_so_that_it_can_be_mended(text):
+    assert safe_to_show(text) == text
 
 
 def test_age_bands_meet_at_their_bounds():

@@ -1,0 +1,202 @@
+"""What the log says of the bookings a session is made of, and drawing such bookings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.derive.sessions import HELD_SLOT
+from analysis.models.booking_facts import ANY_KIND
+from analysis.models.booking_minutes import BookingMinutes
+from analysis.models.fitted_visit_time import FittedVisitTime
+from analysis.planning.session import Bookings
+from analysis.stats.gamma import gamma_multipliers
+
+DRAWS_EACH = 5
+"""Uniform draws a booking takes: category, visit, minutes, attendance, arrival."""
+RECENT_DAYS = 365
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BookingModel:
+    """Everything needed to draw a session's bookings.
+
+    Attributes
+    ----------
+    mix, absent : numpy.ndarray, shape (categories,)
+        Share of bookings, and of those the share that does not come.
+    means, weights, category : numpy.ndarray, shape (visits,)
+        Fitted mean minutes of the log's visits, how often each counts, and
+        which category it is of.
+    shape : float
+        Gamma shape of a visit's minutes around its mean.
+    lateness : numpy.ndarray
+        Arrivals after the slot in minutes, in order; empty means punctual.
+    """
+
+    mix: np.ndarray
+    absent: np.ndarray
+    means: np.ndarray
+    weights: np.ndarray
+    category: np.ndarray
+    shape: float
+    lateness: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class SlotEvidence:
+    """The log's bookings by category, ready to be counted again with other weights.
+
+    Attributes
+    ----------
+    names : list of str
+        The booking categories.
+    kinds : list of str
+        The kinds of booking they are of; kinds too rare for a slot of their own are ``other``.
+    kind_of : numpy.ndarray of int, shape (categories,)
+        Which of ``kinds`` each category is of.
+    held_kind, held_absent, held_patient : numpy.ndarray, shape (bookings,)
+        Kind, whether the patient did not come, and whose booking it was.
+    visit_place, visit_category : numpy.ndarray of int, shape (visits,)
+        Where each fitted visit stands among the bookings; its category.
+    slot_minutes : dict of str to int
+        The commonest slot of each kind over the last year of the log.
+    no_slot : dict of str to int
+        Kinds too rare for a slot, and their bookings.
+    """
+
+    names: list[str]
+    kinds: list[str]
+    kind_of: np.ndarray
+    held_kind: np.ndarray
+    held_absent: np.ndarray
+    held_patient: np.ndarray
+    visit_place: np.ndarray
+    visit_category: np.ndarray
+    slot_minutes: dict[str, int]
+    no_slot: dict[str, int]
+    fitted: FittedVisitTime
+    lateness: np.ndarray
+
+    @property
+    def bookings(self) -> np.ndarray:
+        """How many bookings of each category the log holds, rounded."""
+        return np.rint(self.model().mix * len(self.held_kind)).astype(int)
+
+    def model(self, weights: np.ndarray | None = None) -> BookingModel:
+        """Give the model of bookings, each booking of the log counted so often; once without weights."""
+        counts = np.ones(len(self.held_kind)) if weights is None else weights
+        means, shape = self.fitted.means, self.fitted.shape
+        if weights is not None:
+            means, shape = self.fitted.redrawn(np.where(self.visit_place < 0, 0.0, counts[self.visit_place]))
+        known = self.visit_category >= 0
+        mine = np.where(known, counts[self.visit_place], 0.0)
+        in_category = np.bincount(self.visit_category[known], mine[known], len(self.names))
+        in_kind = np.bincount(self.kind_of, in_category, len(self.kinds))
+        held = np.bincount(self.held_kind, counts, len(self.kinds))
+        absent = np.bincount(self.held_kind, counts * self.held_absent, len(self.kinds)) / np.maximum(held, 1e-9)
+        mix = held[self.kind_of] * in_category / np.maximum(in_kind[self.kind_of], 1e-9)
+        return BookingModel(
+            mix=mix / mix.sum(),
+            absent=absent[self.kind_of],
+            means=means[known],
+            weights=mine[known],
+            category=self.visit_category[known],
+            shape=shape,
+            lateness=self.lateness,
+        )
+
+
+def slot_evidence(
+    visits: pd.DataFrame, fitted: FittedVisitTime, expected: BookingMinutes, *, lateness: np.ndarray
+) -> SlotEvidence:
+    """Gather what the log says of bookings by category.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``.
+    fitted : FittedVisitTime
+        Minutes of visits.
+    expected : BookingMinutes
+        Booking categories.
+    lateness : numpy.ndarray
+        Arrivals after the slot in minutes, in order.
+
+    Returns
+    -------
+    SlotEvidence
+    """
+    held = visits[visits["attendance"].isin(HELD_SLOT)].drop_duplicates("visit_id")
+    kinds = list(dict.fromkeys(expected.categories["booking_kind"]))
+    kind = held["booking_kind"].astype("object").fillna(ANY_KIND).astype("str")
+    mapped = kind.where(kind.isin(kinds), ANY_KIND)
+    without = mapped[~mapped.isin(kinds)].index
+    no_slot = kind.loc[without].value_counts().to_dict()
+    held, mapped = held.drop(without).reset_index(drop=True), mapped.drop(without).reset_index(drop=True)
+    place = pd.Series(held.index, index=held["visit_id"])
+    names = list(expected.categories.index)
+    key = held["patient_key"]
+    return SlotEvidence(
+        names=names,
+        kinds=kinds,
+        kind_of=expected.categories["booking_kind"].map(kinds.index).to_numpy(dtype=int),
+        held_kind=mapped.map(kinds.index).to_numpy(dtype=int),
+        held_absent=(held["attendance"] != "attended").to_numpy(dtype=float),
+        held_patient=("patient " + key).where(key.notna(), "visit " + held["visit_id"]).to_numpy(dtype=str),
+        visit_place=fitted.sample.visits["visit_id"].map(place).fillna(-1).to_numpy(dtype=int),
+        visit_category=np.array([-1 if each is None else names.index(each) for each in expected.of_visit], dtype=int),
+        slot_minutes=_commonest(held, mapped),
+        no_slot={str(name): int(many) for name, many in no_slot.items()},
+        fitted=fitted,
+        lateness=lateness,
+    )
+
+
+def _commonest(held: pd.DataFrame, kind: pd.Series) -> dict[str, int]:
+    """Find each kind's commonest slot over the last year; of equally common ones the longer."""
+    recent = held["slot_start"] > held["slot_start"].max() - pd.Timedelta(days=RECENT_DAYS)
+    slots = held["slot_minutes"].where(recent & (held["slot_minutes"] > 0)).dropna().round().astype(int)
+    return {str(name): int(each.mode().max()) for name, each in slots.groupby(kind.loc[slots.index])}
+
+
+def draw_bookings(model: BookingModel, uniforms: np.ndarray) -> Bookings:
+    """Draw sessions' bookings; the same uniforms bring the same luck to any model and template.
+
+    Parameters
+    ----------
+    model : BookingModel
+    uniforms : numpy.ndarray, shape (5, bookings, sessions)
+        Between 0 and 1.
+
+    Returns
+    -------
+    Bookings
+        Categories in the log's mix, in no particular order.
+    """
+    of_category, of_visit, of_minutes, of_coming, of_arrival = uniforms
+    upto = np.cumsum(model.mix)
+    category = np.minimum(np.searchsorted(upto, of_category * upto[-1], side="right"), len(upto) - 1)
+    mean = np.empty(category.shape)
+    for each in range(len(upto)):
+        here, mine = category == each, model.category == each
+        order = np.argsort(model.means[mine], kind="stable")
+        so_far = np.cumsum(model.weights[mine][order])
+        if here.any():
+            place = np.searchsorted(so_far, of_visit[here] * so_far[-1], side="right")
+            mean[here] = model.means[mine][order][np.minimum(place, len(order) - 1)]
+    return Bookings(
+        category=category,
+        minutes=mean * gamma_multipliers(of_minutes, model.shape),
+        attends=of_coming >= model.absent[category],
+        late_minutes=_arrivals(model.lateness, of_arrival),
+    )
+
+
+def _arrivals(lateness: np.ndarray, uniforms: np.ndarray) -> np.ndarray:
+    """Draw arrivals as the log's; all punctual where it has none."""
+    if not len(lateness):
+        return np.zeros(uniforms.shape)
+    return np.interp(uniforms, np.linspace(0, 1, len(lateness)), lateness)
