@@ -30,8 +30,6 @@ class BookingMinutes:
         and its level; empty without), ``visits``. In order of kind.
     of_visit : numpy.ndarray of object, shape (visits,)
         Each fitted visit's category; None where its kind is too rare for one.
-    quantiles : dict of (str, float) to Estimate
-        Minutes that a share of a category's visits stay within.
     held_out : dict of float to Estimate
         Share of the log's last visits that stayed within the quantile foretold
         from the visits before them. Empty where the log is too short to tell.
@@ -42,7 +40,6 @@ class BookingMinutes:
 
     categories: pd.DataFrame
     of_visit: np.ndarray
-    quantiles: dict[tuple[str, float], Estimate]
     held_out: dict[float, Estimate]
     gains: pd.DataFrame
 
@@ -51,9 +48,6 @@ def fit_booking_minutes(
     tables: Tables,
     fitted: FittedVisitTime,
     settings: VisitTimePart,
-    *,
-    rng: np.random.Generator,
-    draws: int = 100,
 ) -> BookingMinutes:
     """Say how long visits of each booking category take, and check it on visits not used.
 
@@ -64,10 +58,6 @@ def fit_booking_minutes(
     fitted : FittedVisitTime
         Fitted on the same tables.
     settings : VisitTimePart
-    rng : numpy.random.Generator
-        For the ranges.
-    draws : int, optional
-        How often patients are drawn again.
 
     Returns
     -------
@@ -91,16 +81,31 @@ def fit_booking_minutes(
     return BookingMinutes(
         categories=categories,
         of_visit=of_visit,
-        quantiles=_quantiles(fitted, of_visit, list(categories.index), rng, draws),
         held_out=held_out_coverage(tables, fitted, facts, splits, settings),
         gains=gains,
     )
 
 
-def _quantiles(
-    fitted: FittedVisitTime, of_visit: np.ndarray, names: list[str], rng: np.random.Generator, draws: int
+def booking_quantiles(
+    fitted: FittedVisitTime, expected: BookingMinutes, *, rng: np.random.Generator, draws: int = 100
 ) -> dict[tuple[str, float], Estimate]:
-    """Minutes that shares of each category stay within, with ranges from patients drawn again."""
+    """Minutes that half, 8 in 10 and 9 in 10 visits of each booking category stay within, with ranges.
+
+    Parameters
+    ----------
+    fitted : FittedVisitTime
+    expected : BookingMinutes
+        Made from ``fitted``.
+    rng : numpy.random.Generator
+    draws : int, optional
+        How often patients are drawn again.
+
+    Returns
+    -------
+    dict of (str, float) to Estimate
+        By category and share.
+    """
+    of_visit, names = expected.of_visit, list(expected.categories.index)
     exact = category_quantiles(fitted.means, fitted.shape, of_visit, names)
     base = _coarse(fitted.means, fitted.shape, of_visit, names, np.ones(len(of_visit)))
     drawn = [

@@ -13,9 +13,12 @@ from analysis.models.booking_minutes import BookingMinutes
 from analysis.models.fitted_visit_time import FittedVisitTime
 from analysis.planning.session import Bookings
 from analysis.stats.gamma import gamma_multipliers
+from analysis.stats.quantiles import quantiles
 
-DRAWS_EACH = 5
-"""Uniform draws a booking takes: category, visit, minutes, attendance, arrival."""
+LUCK_EACH = 5
+"""Draws a booking takes: category, visit, minutes, attendance, arrival."""
+LUCK_STEPS = 2048
+"""Equally likely steps a draw is made of: coarse enough to be looked up, fine enough for 1 in 2,000."""
 RECENT_DAYS = 365
 
 
@@ -162,41 +165,59 @@ def _commonest(held: pd.DataFrame, kind: pd.Series) -> dict[str, int]:
     return {str(name): int(each.mode().max()) for name, each in slots.groupby(kind.loc[slots.index])}
 
 
-def draw_bookings(model: BookingModel, uniforms: np.ndarray) -> Bookings:
-    """Draw sessions' bookings; the same uniforms bring the same luck to any model and template.
+def draw_luck(rng: np.random.Generator, *, bookings: int, sessions: int) -> np.ndarray:
+    """Draw the luck of sessions: which of 2,048 equally likely steps each thing falls on.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    bookings, sessions : int
+
+    Returns
+    -------
+    numpy.ndarray of int, shape (5, bookings, sessions)
+        For category, visit, minutes, attendance and arrival.
+    """
+    return rng.integers(0, LUCK_STEPS, (LUCK_EACH, bookings, sessions), dtype=np.int16)
+
+
+def draw_bookings(model: BookingModel, luck: np.ndarray) -> Bookings:
+    """Give sessions their bookings; the same luck meets any model and any template.
 
     Parameters
     ----------
     model : BookingModel
-    uniforms : numpy.ndarray, shape (5, bookings, sessions)
-        Between 0 and 1.
+    luck : numpy.ndarray of int, shape (5, bookings, sessions)
+        As ``draw_luck`` gives it.
 
     Returns
     -------
     Bookings
-        Categories in the log's mix, in no particular order.
+        Categories in the log's mix, in no particular order. Minutes, and
+        arrivals where the log has them, rise with their luck.
     """
-    of_category, of_visit, of_minutes, of_coming, of_arrival = uniforms
-    upto = np.cumsum(model.mix)
-    category = np.minimum(np.searchsorted(upto, of_category * upto[-1], side="right"), len(upto) - 1)
-    mean = np.empty(category.shape)
-    for each in range(len(upto)):
-        here, mine = category == each, model.category == each
-        order = np.argsort(model.means[mine], kind="stable")
-        so_far = np.cumsum(model.weights[mine][order])
-        if here.any():
-            place = np.searchsorted(so_far, of_visit[here] * so_far[-1], side="right")
-            mean[here] = model.means[mine][order][np.minimum(place, len(order) - 1)]
+    of_category, of_visit, of_minutes, of_coming, of_arrival = luck
+    shares = (np.arange(LUCK_STEPS) + 0.5) / LUCK_STEPS
+    category = _places(np.cumsum(model.mix), shares)[of_category]
+    means = np.stack([_means(model, each, shares) for each in range(len(model.mix))])
+    arrivals = quantiles(model.lateness, shares) if len(model.lateness) else np.zeros(LUCK_STEPS)
     return Bookings(
         category=category,
-        minutes=mean * gamma_multipliers(of_minutes, model.shape),
-        attends=of_coming >= model.absent[category],
-        late_minutes=_arrivals(model.lateness, of_arrival),
+        minutes=means[category, of_visit] * gamma_multipliers(shares, model.shape)[of_minutes],
+        attends=shares[of_coming] >= model.absent[category],
+        late_minutes=arrivals[of_arrival],
     )
 
 
-def _arrivals(lateness: np.ndarray, uniforms: np.ndarray) -> np.ndarray:
-    """Draw arrivals as the log's; all punctual where it has none."""
-    if not len(lateness):
-        return np.zeros(uniforms.shape)
-    return np.interp(uniforms, np.linspace(0, 1, len(lateness)), lateness)
+def _places(so_far: np.ndarray, shares: np.ndarray) -> np.ndarray:
+    """Find where each share falls among running totals."""
+    return np.minimum(np.searchsorted(so_far, shares * so_far[-1], side="right"), len(so_far) - 1)
+
+
+def _means(model: BookingModel, category: int, shares: np.ndarray) -> np.ndarray:
+    """Give the fitted mean of a category's visit at each share, in order of size."""
+    mine = (model.category == category) & (model.weights > 0)
+    if not mine.any():
+        return np.full(len(shares), np.average(model.means, weights=model.weights))
+    order = np.argsort(model.means[mine], kind="stable")
+    return model.means[mine][order][_places(np.cumsum(model.weights[mine][order]), shares)]

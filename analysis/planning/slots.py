@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.planning.session import Bookings, SessionFigures, run_template
-from analysis.planning.slot_evidence import DRAWS_EACH, SlotEvidence, draw_bookings
+from analysis.planning.session import Bookings
+from analysis.planning.slot_evidence import SlotEvidence, draw_bookings, draw_luck
+from analysis.planning.slot_search import best_slots, run_slots, session_cost, slot_floors
 from analysis.problems import DataProblem
 from analysis.settings import SlotsPart
 from analysis.stats.estimate import Estimate
-from analysis.stats.quantiles import quantiles
 from analysis.stats.resampling import cluster_weights, percentile_range
 
 QUANTITIES = (
@@ -24,8 +24,7 @@ QUANTITIES = (
 )
 COST = "session_cost"
 TODAY, RECOMMENDED = "current", "recommended"
-SESSIONS_SEARCHED, SESSIONS_SHOWN, SESSIONS_REDRAWN = 4_000, 20_000, 1_000
-START_SHARES = np.arange(0.2, 0.96, 0.05)
+SESSIONS_SEARCHED, SESSIONS_SHOWN, SESSIONS_REDRAWN = 4_000, 20_000, 1_500
 METHOD = "simulated half-day sessions; ranges by drawing patients again"
 
 
@@ -66,77 +65,8 @@ class SlotPlan:
         return COST in self.differences and self.differences[COST].high < 0
 
 
-def slot_floors(evidence: SlotEvidence, settings: SlotsPart) -> np.ndarray:
-    """Shortest slot of each category that leaves the protected minutes beside the work on the ears.
-
-    Parameters
-    ----------
-    evidence : SlotEvidence
-    settings : SlotsPart
-
-    Returns
-    -------
-    numpy.ndarray, shape (categories,)
-        Minutes, on the grid. Protected minutes plus the median fitted minutes
-        of the ears. Where the log cannot give ears a part, at least the median
-        visit, since what the ears leave of a slot is not known.
-    """
-    fitted, floors = evidence.fitted, []
-    knows_ears = fitted.design.has_overhead and fitted.cells.counts.shape[1] > 0
-    for category in range(len(evidence.names)):
-        mine = evidence.visit_category == category
-        if knows_ears:
-            needed = settings.protected_minutes + float(np.median(fitted.ear_means[mine]))
-        else:
-            median = float(np.median(fitted.sample.visits["minutes"].to_numpy()[mine]))
-            needed = max(settings.protected_minutes, median)
-        floors.append(_up_to_grid(needed, settings.grid_minutes))
-    return np.array(floors)
-
-
-def best_slots(bookings: Bookings, lowest: np.ndarray, settings: SlotsPart) -> np.ndarray:
-    """Search the slots whose sessions cost least at the owner's prices.
-
-    Parameters
-    ----------
-    bookings : Bookings
-        The sessions every template is met with.
-    lowest : numpy.ndarray, shape (categories,)
-        No slot may be shorter.
-    settings : SlotsPart
-
-    Returns
-    -------
-    numpy.ndarray, shape (categories,)
-        Minutes, on the grid.
-
-    Notes
-    -----
-    All categories are first given the same quantile of their own minutes (the
-    critical fractile of the newsvendor, searched rather than computed since
-    delays carry over), then each slot is moved by a step as long as that saves.
-    """
-    grid, costs = settings.grid_minutes, {}
-
-    def cost(slots: np.ndarray) -> float:
-        key = tuple(slots.tolist())
-        if key not in costs:
-            costs[key] = _cost(_run(slots, bookings, settings), settings)
-        return costs[key]
-
-    tried = [np.maximum(lowest, each) for each in _quantile_slots(bookings, len(lowest), settings)]
-    best = min(tried, key=cost)
-    while True:
-        steps = [best + step for place in range(len(best)) for step in _steps(place, len(best), grid)]
-        allowed = [each for each in steps if (each >= lowest).all() and each.max() <= settings.session_minutes]
-        nearby = min(allowed, key=cost, default=best)
-        if cost(nearby) >= cost(best):
-            return best
-        best = nearby
-
-
 def plan_slots(
-    evidence: SlotEvidence, settings: SlotsPart, *, level: float, rng: np.random.Generator, redraws: int = 200
+    evidence: SlotEvidence, settings: SlotsPart, *, level: float, rng: np.random.Generator, redraws: int = 150
 ) -> SlotPlan:
     """Recommend slots by booking category, and compare them with today's.
 
@@ -172,7 +102,7 @@ def plan_slots(
     floors = slot_floors(evidence, settings)
     _refuse(floors, settings)
     shortest = min(floors.min(), min(_today(evidence, settings).values(), default=np.inf))
-    searched = draw_bookings(evidence.model(), _uniforms(rng, settings, settings.grid_minutes * 2, SESSIONS_SEARCHED))
+    searched = draw_bookings(evidence.model(), _luck(rng, settings, settings.grid_minutes * 2, SESSIONS_SEARCHED))
     recommended = best_slots(searched, floors, settings)
     free = best_slots(searched, np.full(len(floors), float(settings.grid_minutes * 2)), settings)
     today = _today(evidence, settings)
@@ -181,7 +111,7 @@ def plan_slots(
             "recommended_minutes": recommended,
             "today_minutes": [float(today.get(name, np.nan)) for name in evidence.names],
             "floor_minutes": floors,
-            "floor_binds": free < recommended,
+            "floor_binds": free < floors,
             "bookings": evidence.bookings,
         },
         index=pd.Index(evidence.names, name="booking"),
@@ -203,9 +133,12 @@ def _compared(
     shortest: float,
 ) -> SlotPlan:
     """Run both templates on the same luck, at full length once and shorter for every redraw."""
-    shown = _measure(templates, draw_bookings(evidence.model(), _uniforms(rng, settings, shortest, SESSIONS_SHOWN)), settings)
-    luck = _uniforms(rng, settings, shortest, SESSIONS_REDRAWN)
-    base = _measure(templates, draw_bookings(evidence.model(), luck), settings)
+    shown = _measure(
+        templates, draw_bookings(evidence.model(), _luck(rng, settings, shortest, SESSIONS_SHOWN)), settings
+    )
+    luck = _luck(rng, settings, shortest, SESSIONS_REDRAWN)
+    once = np.ones(len(evidence.held_kind))
+    base = _measure(templates, draw_bookings(evidence.model(once), luck), settings)
     drawn = [
         _measure(templates, draw_bookings(evidence.model(weights), luck), settings)
         for weights in cluster_weights(evidence.held_patient, draws=redraws, rng=rng)
@@ -229,35 +162,18 @@ def _measure(templates: dict[str, np.ndarray], bookings: Bookings, settings: Slo
     """Run each template; where there are two, add recommended less today's."""
     found = {}
     for policy, slots in templates.items():
-        figures = _run(slots, bookings, settings)
+        figures = run_slots(slots, bookings, settings)
         found.update({(policy, quantity): float(getattr(figures, quantity)) for quantity in QUANTITIES})
-        found[policy, COST] = _cost(figures, settings)
+        found[policy, COST] = session_cost(figures, settings)
     if TODAY in templates:
         for quantity in (*QUANTITIES, COST):
             found["difference", quantity] = found[RECOMMENDED, quantity] - found[TODAY, quantity]
     return found
 
 
-def _run(slots: np.ndarray, bookings: Bookings, settings: SlotsPart) -> SessionFigures:
-    """Run one template on the clinic's session."""
-    return run_template(
-        slots,
-        bookings,
-        session_minutes=settings.session_minutes,
-        turnaround_minutes=settings.turnaround_minutes,
-    )
-
-
-def _cost(figures: SessionFigures, settings: SlotsPart) -> float:
-    """Price a session."""
-    return figures.cost(
-        price_wait=settings.price_wait, price_idle=settings.price_idle, price_overtime=settings.price_overtime
-    )
-
-
-def _uniforms(rng: np.random.Generator, settings: SlotsPart, shortest: float, sessions: int) -> np.ndarray:
+def _luck(rng: np.random.Generator, settings: SlotsPart, shortest: float, sessions: int) -> np.ndarray:
     """Draw the luck of sessions, with as many bookings as the shortest slots could hold."""
-    return rng.random((DRAWS_EACH, int(settings.session_minutes // shortest), sessions))
+    return draw_luck(rng, bookings=int(settings.session_minutes // shortest), sessions=sessions)
 
 
 def _today(evidence: SlotEvidence, settings: SlotsPart) -> dict[str, int]:
@@ -265,28 +181,6 @@ def _today(evidence: SlotEvidence, settings: SlotsPart) -> dict[str, int]:
     by_kind = {**evidence.slot_minutes, **settings.today}
     kinds = [evidence.kinds[place] for place in evidence.kind_of]
     return {name: by_kind[kind] for name, kind in zip(evidence.names, kinds, strict=True) if kind in by_kind}
-
-
-def _quantile_slots(bookings: Bookings, categories: int, settings: SlotsPart) -> list[np.ndarray]:
-    """Give every category the same quantile of its minutes, for several quantiles."""
-    slots = np.zeros((len(START_SHARES), categories))
-    for category in range(categories):
-        minutes = bookings.minutes[bookings.category == category]
-        needed = quantiles(minutes, START_SHARES) if len(minutes) else np.zeros(len(START_SHARES))
-        slots[:, category] = [_up_to_grid(each, settings.grid_minutes) for each in needed]
-    return list(np.minimum(slots, settings.session_minutes // settings.grid_minutes * settings.grid_minutes))
-
-
-def _steps(place: int, categories: int, grid: int) -> list[np.ndarray]:
-    """Give the moves of one category's slot: a step longer, a step shorter."""
-    step = np.zeros(categories)
-    step[place] = grid
-    return [step, -step]
-
-
-def _up_to_grid(minutes: float, grid: int) -> float:
-    """Round up to the clinic's grid."""
-    return float(np.ceil(minutes / grid - 1e-9) * grid)
 
 
 def _refuse(floors: np.ndarray, settings: SlotsPart) -> None:

@@ -75,12 +75,10 @@ ANSWER_LABELS: dict[str, str] = {
     "quarter_share": "share",
     "quarter_share_low": "share, from",
     "quarter_share_high": "share, to",
-    "share_of": "share of how many",
+    "out_of": "out of",
     "in_1000": "in 1,000 visits",
     "in_1000_low": "in 1,000, from",
     "in_1000_high": "in 1,000, to",
-    "against_last": "against the quarter before",
-    "against_year": "against a year before",
 }
 """Plain labels of the columns only answers have."""
 

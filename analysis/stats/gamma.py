@@ -7,10 +7,6 @@ from scipy.optimize import brentq
 from scipy.special import digamma, gammainc, gammaincinv
 
 SHAPE_BOUNDS = (0.05, 1e6)
-DRAWN_SHARES = np.concatenate(
-    [np.geomspace(1e-6, 0.01, 60), np.linspace(0.01, 0.99, 981)[1:-1], 1 - np.geomspace(0.01, 1e-6, 60)]
-)
-"""Shares at which the multiplier of a draw is worked out; between them it is a straight line."""
 
 
 def gamma_shape(amounts: np.ndarray, means: np.ndarray, weights: np.ndarray | None = None) -> float:
@@ -87,25 +83,24 @@ def mixture_quantile(share: float, means: np.ndarray, weights: np.ndarray, shape
     return float(brentq(beyond, low, high, xtol=1e-9))
 
 
-def gamma_multipliers(uniforms: np.ndarray, shape: float) -> np.ndarray:
-    """Turn uniform draws into gamma draws of mean 1, the same draw always into the same rank.
+def gamma_multipliers(shares: np.ndarray, shape: float) -> np.ndarray:
+    """Quantiles of a gamma distribution of mean 1.
 
     Parameters
     ----------
-    uniforms : numpy.ndarray
-        Between 0 and 1, any shape.
+    shares : numpy.ndarray
+        Strictly between 0 and 1, any shape.
     shape : float
         The gamma's shape.
 
     Returns
     -------
     numpy.ndarray
-        Of the same shape. A higher uniform gives a higher amount, so two plans
-        met with the same uniforms are met with the same luck.
+        Times a mean, the amount that each share stays within.
 
     Examples
     --------
     >>> gamma_multipliers(np.array([0.5]), 1.0).round(3).tolist()
     [0.693]
     """
-    return np.interp(uniforms, DRAWN_SHARES, gammaincinv(shape, DRAWN_SHARES) / shape)
+    return gammaincinv(shape, shares) / shape
