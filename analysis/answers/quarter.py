@@ -185,7 +185,7 @@ def safety(clinic: Clinic, quarter: str) -> Answer:
         chart_text=show.bars_text(bars, percent=False),
         assumptions=(_blanks(clinic.visits), say.SAME_MEANS),
         cautions=say.SAFETY_CAUTIONS,
-        checks=(*say.compared_checks(measures, ("any_event",), found), *_hidden(clinic, measures)),
+        checks=(*say.compared_checks(measures, ("any_event",), found, per=1000), *_hidden(clinic, measures)),
         basis=_basis(found, watched, "attended visits", RARE),
         rows=show.measure_rows("safety", measures),
     )

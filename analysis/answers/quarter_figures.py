@@ -17,11 +17,10 @@ from analysis.present.theme import GRADE_BLUES, RECOMMENDED, TODAY
 from analysis.stats.estimate import Estimate
 
 PERIOD_NAMES = {THIS: "this quarter", LAST: "the quarter before", YEAR: "a year before"}
-AGAINST = {"against_last": LAST, "against_year": YEAR}
 
 
 def measures_table(measures: Sequence[Measure], *, per_thousand: bool = False) -> pd.DataFrame:
-    """Lay the measures out, one a row: counts, share with its range, changes; what is hidden is empty."""
+    """Lay the measures out, one a row: counts, share with its range; what is hidden is empty."""
     stem, scale = ("in_1000", 1000.0) if per_thousand else ("quarter_share", 1.0)
     several = len({each.part for each in measures}) > 1
     rows = []
@@ -35,8 +34,7 @@ def measures_table(measures: Sequence[Measure], *, per_thousand: bool = False) -
                 stem: _scaled(share, "value", scale),
                 f"{stem}_low": _scaled(share, "low", scale),
                 f"{stem}_high": _scaled(share, "high", scale),
-                "share_of": _number(each.of),
-                **{column: say.change(each, before) for column, before in AGAINST.items() if before in each.counts},
+                "out_of": _number(each.of),
             }
         )
     return pd.DataFrame(rows)

@@ -78,7 +78,7 @@ def safety_headline(event: Measure, watched: int, found: Periods, *, hide_below:
             f"No adverse event was recorded in {when}: none in {words.plural(watched, 'visit')}; "
             f"the true figure could be as many as {thousandths(event.share.high)} in 1,000."
         )
-    compared = say.lead_change(event)
+    compared = say.lead_change(event, per=1000)
     return (
         f"{thousandths(event.share.value)} in 1,000 visits had an adverse event recorded in {when} "
         f"({in_thousand(event.share)}; {words.count(count)} of {visits}){f': {compared}' if compared else ''}."

@@ -33,7 +33,7 @@ MEASURES = {
     **{event: label for event, label in ADVERSE_EVENTS.items() if event != "none"},
 }
 SAME_MEANS = (
-    "More or fewer is said only where the whole range says so; about the same, only where the whole range lies within "
+    "More or fewer is said only where the whole range says so; little changed, only where the whole range lies within "
     "a tenth of the earlier figure; anything else is no clear difference."
 )
 TELLS_NOT_WHY = "A change between quarters may come from other patients, other staff or other habits of recording; the log cannot say which."
@@ -76,38 +76,42 @@ def outcome_assumptions(days: int, *, numbered: bool) -> tuple[str, ...]:
     )
 
 
-def change(measure: Measure, before: str, *, against: str = "") -> str:
+def change(measure: Measure, before: str, *, against: str = "", per: int = 100) -> str:
     """Say how a measure changed, and claim no more than its range.
 
-    ``against`` is put behind the verdict: "more than a year before".
+    ``against`` is put behind the verdict: "more than a year before". Shares
+    are told as so many in ``per``.
     """
     if before not in measure.change:
         return ""
     told = measure.change[before]
     ratio = measure.share is None
     shift = Estimate(told.value - 1, told.low - 1, told.high - 1, told.level, told.n, told.method) if ratio else told
+    scale = None if ratio else per
     earlier = 1.0 if ratio else measure.earlier[before].value
     near = max(abs(shift.low), abs(shift.high)) <= SAME_WITHIN * earlier
     if shift.excludes_zero and not near:
         way = "more" if shift.value > 0 else "fewer"
         than = f" than {against}" if against else ""
         small, large = sorted((abs(shift.low), abs(shift.high)))
-        ends = f"between {_size(small, ratio=ratio)} and {_size(large, ratio=ratio)}"
-        return f"{_size(abs(shift.value), ratio=ratio)} {way}{'' if ratio else ' in 100'}{than} ({ends})"
-    ends = f"between {_side(shift.low, ratio=ratio)} and {_side(shift.high, ratio=ratio)}{'' if ratio else ' in 100'}"
+        ends = f"between {_size(small, scale)} and {_size(large, scale)}"
+        return f"{_size(abs(shift.value), scale)} {way}{'' if ratio else f' in {per:,}'}{than} ({ends})"
+    ends = f"between {_side(shift.low, scale)} and {_side(shift.high, scale)}{'' if ratio else f' in {per:,}'}"
     if near:
-        return f"about the same{f' as {against}' if against else ''} ({ends})"
+        return f"little changed{f' from {against}' if against else ''} ({ends})"
     return f"no clear difference{f' from {against}' if against else ''} ({ends})"
 
 
-def _size(value: float, *, ratio: bool) -> str:
-    """Say the size of a change: a percentage of a count, or so many in 100 of a share."""
-    return words.percent(value) if ratio else words.number(value * 100, 0 if value >= 0.095 else 1)
+def _size(value: float, per: int | None) -> str:
+    """Say the size of a change: a percentage of a count, or so many in 100 or 1,000 of a share."""
+    if per is None:
+        return words.percent(value)
+    return words.number(value * per, 0 if value * per >= 9.5 else 1)
 
 
-def _side(value: float, *, ratio: bool) -> str:
+def _side(value: float, per: int | None) -> str:
     """Say one end of a range with its direction."""
-    return f"{_size(abs(value), ratio=ratio)} {'more' if value > 0 else 'fewer'}"
+    return f"{_size(abs(value), per)} {'more' if value > 0 else 'fewer'}"
 
 
 def share(measure: Measure) -> str:
@@ -117,10 +121,15 @@ def share(measure: Measure) -> str:
     return f"{words.percent(measure.share.value)} ({words.between_percent(measure.share)})"
 
 
-def lead_change(measure: Measure) -> str:
+def lead_change(measure: Measure, *, per: int = 100) -> str:
     """Compare with the same quarter a year before, or else with the quarter before; nothing where neither is whole."""
     return next(
-        (change(measure, before, against=name) for before, name in EARLIER.items() if before in measure.change), ""
+        (
+            change(measure, before, against=name, per=per)
+            for before, name in EARLIER.items()
+            if before in measure.change
+        ),
+        "",
     )
 
 
@@ -138,12 +147,14 @@ def refuse_if_few(count: int, noun: str, hide_below: int, found: Periods) -> Non
         )
 
 
-def compared_checks(measures: Sequence[Measure], names: Sequence[str], found: Periods) -> tuple[Check, ...]:
+def compared_checks(
+    measures: Sequence[Measure], names: Sequence[str], found: Periods, *, per: int = 100
+) -> tuple[Check, ...]:
     """Say how the quarter compares with each earlier one, or why it is not compared."""
     checks = []
     for before, said in EARLIER.items():
         told = [
-            f"{MEASURES[each.name]}: {change(each, before)}"
+            f"{MEASURES[each.name]}: {change(each, before, per=per)}"
             for each in measures
             if each.part == ALL and each.name in names and before in each.change
         ]
