@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from analysis.answers.demand import how_many_will_come
+from analysis.answers.quarter import activity, outcomes, safety
 from analysis.answers.recall import when_to_call_back
+from analysis.answers.slots import how_long_to_book
 from analysis.answers.softening import does_softening_pay, does_softening_save_minutes
 from analysis.answers.trust import can_i_trust_my_log, what_was_set_aside
+from analysis.answers.visit_time import how_long_do_visits_take
 from analysis.clinic import Clinic
 from analysis.derive.quarters import Quarter
 from analysis.present.answer import Answer
@@ -16,6 +19,13 @@ from analysis.progress import Progress, silent
 Ask = Callable[[Clinic, str], Answer]
 
 PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
+    (
+        "How long to book",
+        (
+            ("how long to book", lambda clinic, _: how_long_to_book(clinic)),
+            ("how long visits take", lambda clinic, _: how_long_do_visits_take(clinic)),
+        ),
+    ),
     (
         "Softening first",
         (
@@ -30,6 +40,7 @@ PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
             ("how many will come", lambda clinic, _: how_many_will_come(clinic)),
         ),
     ),
+    ("The quarter's work", (("activity", activity), ("outcomes", outcomes), ("safety", safety))),
     (
         "The log itself",
         (
@@ -38,8 +49,8 @@ PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
         ),
     ),
 )
-DECISIONS = ("does softening pay", "when to call back", "how many will come")
-SUMMARY = DECISIONS
+DECISIONS = ("how long to book", "does softening pay", "when to call back", "how many will come")
+SUMMARY = ("activity", *DECISIONS)
 
 CAUTIONS = (
     "These figures describe what this log says, on average. They decide nothing about one patient, and never replace "
