@@ -23,6 +23,7 @@ from analysis.models.quarter_counts import (
 )
 from analysis.models.quarter_measures import ALL, Counts, Measure, shown_measures
 from analysis.models.quarter_periods import THIS, Periods, periods
+from analysis.models.quarter_quiet import quiet_quarter
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Answer, Basis, Check, no_answer
 from analysis.problems import NotEnough
@@ -176,7 +177,12 @@ def safety(clinic: Clinic, quarter: str) -> Answer:
     return Answer(
         SAFETY,
         top.safety_headline(
-            measures[0], watched, found, hide_below=clinic.settings.clinic.hide_below, level=clinic.settings.level
+            measures[0],
+            watched,
+            found,
+            few=counts.by_period[THIS]["any_event", ALL] < clinic.settings.clinic.hide_below,
+            hide_below=clinic.settings.clinic.hide_below,
+            level=clinic.settings.level,
         ),
         how_sure=say.how_sure(measures, clinic.settings.level),
         table=show.measures_table(measures, per_thousand=True),
@@ -185,7 +191,11 @@ def safety(clinic: Clinic, quarter: str) -> Answer:
         chart_text=show.bars_text(bars, percent=False),
         assumptions=(_blanks(clinic.visits), say.SAME_MEANS),
         cautions=say.SAFETY_CAUTIONS,
-        checks=(*say.compared_checks(measures, ("any_event",), found, per=1000), *_hidden(clinic, measures)),
+        checks=(
+            *say.quiet_check(quiet_quarter(clinic.visits, found, clinic.settings.level)),
+            *say.compared_checks(measures, ("any_event",), found, per=1000),
+            *_hidden(clinic, measures),
+        ),
         basis=_basis(found, watched, "attended visits", RARE),
         rows=show.measure_rows("safety", measures),
     )

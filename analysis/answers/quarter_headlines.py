@@ -63,10 +63,15 @@ def outcome_title(measures: Sequence[Measure]) -> str:
     return words.joined(told) if told else "What was found at first attempts"
 
 
-def safety_headline(event: Measure, watched: int, found: Periods, *, hide_below: int, level: float) -> str:
-    """Say how many visits had an adverse event, and how many could have had."""
+def safety_headline(event: Measure, watched: int, found: Periods, *, few: bool, hide_below: int, level: float) -> str:
+    """Say how many visits had an adverse event, and how many could have had.
+
+    ``few`` says that a hidden count is a small one itself, not hidden for the sake of others.
+    """
     when, visits = say.period(found), words.count(watched)
     count = event.counts[THIS]
+    if (event.share is None or count is None) and not few:
+        return f"Adverse events were recorded in {when}; at how many of {visits} visits is not shown, so that single patients stay unknown."
     if event.share is None or count is None:
         most = exact_share(min(hide_below - 1, watched), watched, level).high
         return (

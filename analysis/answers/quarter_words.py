@@ -6,14 +6,19 @@ from collections.abc import Iterable, Sequence
 
 from analysis.models.quarter_measures import ALL, Measure
 from analysis.models.quarter_periods import LAST, YEAR, Periods
+from analysis.models.quarter_quiet import Quiet
 from analysis.present import words
-from analysis.present.answer import INFORMATION, Check
+from analysis.present.answer import FAILED, INFORMATION, Check
 from analysis.problems import NotEnough
 from analysis.schema import ADVERSE_EVENTS, GRADES
 from analysis.stats.estimate import Estimate
 
 EARLIER = {YEAR: "the same quarter a year before", LAST: "the quarter before"}
 """The earlier quarters, that of the same season first."""
+UNLIKELY = 0.05
+"""A silence less likely than this is asked about (a common line, no source)."""
+MANY_VISITS = 100
+"""Visits of a log without any adverse event from which their recording is asked about (our own line, no source)."""
 SAME_WITHIN = 0.1
 """A tenth of the earlier figure (our own line, no source)."""
 
@@ -173,6 +178,23 @@ def _not_compared(before: str, found: Periods) -> str:
     if before not in found.compared:
         return "Not compared: the log does not cover that quarter from beginning to end."
     return "Not compared: the counts are too small to show, or nothing was recorded."
+
+
+def quiet_check(quiet: Quiet | None) -> tuple[Check, ...]:
+    """Ask whether events are written down, where a quarter is without any; nothing where it has one."""
+    if quiet is None:
+        return ()
+    name, now = "Are adverse events written down", f"None in {words.plural(quiet.visits, 'visit')}"
+    if quiet.chance is not None and quiet.chance < UNLIKELY:
+        told = "though the earlier log has events: so quiet a quarter is hardly luck. Ask whether they are still written down."
+        return (Check(name, FAILED, f"{now}, {told}"),)
+    if quiet.chance is not None:
+        return (Check(name, INFORMATION, f"{now}, which can be luck, going by the earlier log."),)
+    so_far = quiet.visits + quiet.visits_before
+    if so_far >= MANY_VISITS:
+        told = f"No adverse event at all in the log's {words.plural(so_far, 'visit')} up to then. Passing discomfort and dizziness are common, so ask whether they are written down."
+        return (Check(name, FAILED, told),)
+    return (Check(name, INFORMATION, f"{now}, too few to say whether events are written down."),)
 
 
 def hidden_check(measures: Sequence[Measure], hide_below: int) -> tuple[Check, ...]:

@@ -168,12 +168,11 @@ def safety_counts(visits: pd.DataFrame, found: Periods) -> Counts:
             "The log holds no adverse event, not even the word none: are they recorded at all?",
             "Record at every visit whether there was one, and write none where there was not.",
         )
-    attended = _is(visits["attendance"], "attended")
-    watched = attended & (event.notna() if writes_none(visits) else True)
+    watched, had_one = watched_visits(visits)
     flags = {
         "watched": watched,
-        "no_event": watched & (event.isna() | _is(event, "none")),
-        "any_event": watched & event.isin(EVENTS),
+        "no_event": watched & ~had_one,
+        "any_event": had_one,
         **{each: watched & _is(event, each) for each in EVENTS},
     }
     counts = _counted(visits["slot_start"], flags, SAFETY, found)
@@ -183,6 +182,13 @@ def safety_counts(visits: pd.DataFrame, found: Periods) -> Counts:
             "Record at every visit whether there was one, and write none where there was not.",
         )
     return counts
+
+
+def watched_visits(visits: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """Mark the attended visits of which the log says whether there was an adverse event, and those that had one."""
+    event = visits["adverse_event"]
+    watched = _is(visits["attendance"], "attended") & (event.notna() if writes_none(visits) else True)
+    return watched, watched & event.isin(EVENTS)
 
 
 def writes_none(visits: pd.DataFrame) -> bool:
