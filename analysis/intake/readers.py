@@ -70,8 +70,8 @@ def _read_parquet(file: str, data: bytes) -> ReadTable:
 
     try:
         table = pq.read_table(pa.BufferReader(data))
-    except (pa.ArrowException, OSError) as error:
-        raise DataProblem("The Parquet file cannot be read.", "Export it again.", file=file) from error
-    columns = [[cell_text(value) for value in column.to_pylist()] for column in table.columns]
+        columns = [[cell_text(value) for value in column.to_pylist()] for column in table.columns]
+    except (pa.ArrowException, OSError, ValueError, OverflowError):
+        raise DataProblem("The Parquet file cannot be read.", "Export it again.", file=file) from None
     grid = [list(map(str, table.column_names)), *(list(row) for row in zip(*columns, strict=True))]
     return table_of(file, grid, {"kind": "parquet"}, lambda row: (2 if row is grid[0] else 0, True))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 import zipfile
 from typing import Any
 
@@ -25,11 +26,7 @@ def read_workbook(file: str, data: bytes, recognise: Recognise, wanted: str) -> 
         chosen = _chosen_sheet(file, names, wanted)
         grids = {name: _sheet_text(file, book.get_sheet_by_name(name)) for name in ([chosen] if chosen else names)}
     except (CalamineError, ValueError, OSError):
-        raise DataProblem(
-            "The workbook cannot be read; it may be damaged or protected by a password.",
-            "Open it, take the password off, and save it again as XLSX.",
-            file=file,
-        ) from None
+        raise _unreadable(file) from None
     warnings: list[str] = []
     if chosen is None:
         chosen, warnings = _first_log(file, grids, recognise)
@@ -43,10 +40,19 @@ def _refuse_bomb(file: str, data: bytes) -> None:
         return
     try:
         unpacked = sum(part.file_size for part in zipfile.ZipFile(io.BytesIO(data)).infolist())
-    except zipfile.BadZipFile:
-        return  # the reader says so in its own words
+    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, struct.error):
+        raise _unreadable(file) from None
     if unpacked > LARGEST_UNPACKED_BYTES:
         raise DataProblem("The workbook unpacks to more than 4 GB.", "Export the log as CSV, a year each.", file=file)
+
+
+def _unreadable(file: str) -> DataProblem:
+    """Say that a workbook cannot be read."""
+    return DataProblem(
+        "The workbook cannot be read; it may be damaged or protected by a password.",
+        "Open it, take the password off, and save it again as XLSX.",
+        file=file,
+    )
 
 
 def _chosen_sheet(file: str, names: list[str], wanted: str) -> str | None:
@@ -101,7 +107,7 @@ def _sheet_text(file: str, sheet: Any) -> list[list[str]]:
     if width > MOST_COLUMNS or height * width > MOST_CELLS:
         raise DataProblem(
             f'The sheet "{sheet.name}" reaches to row {height:,} and column {width:,}.',
-            "Delete the empty rows and columns beyond the log, or save the log alone as CSV.",
+            "Delete the empty rows and columns beyond the log, or name another sheet in [export] sheet.",
             file=file,
         )
     return [[cell_text(cell) for cell in row] for row in sheet.to_python(skip_empty_area=False)]

@@ -166,6 +166,20 @@ def test_what_is_no_table_is_refused_with_the_files_name(read, content, name, sa
     assert refused.value.remedy
 
 
+def test_a_parquet_whose_texts_are_no_text_is_refused(read):
+    buffer = io.BytesIO()
+    pd.DataFrame({"Date": ["2026-03-02"], "Wax L": ["MARKED"]}).to_parquet(buffer, compression=None)
+    with pytest.raises(DataProblem, match="The Parquet file cannot be read"):
+        read(buffer.getvalue().replace(b"MARKED", b"\x80ARKED"), "visits.parquet")
+
+
+def test_a_workbook_packed_in_a_way_nobody_knows_is_refused(read):
+    content = workbook({"March": LOG})
+    directory = content.index(b"PK\x01\x02")
+    with pytest.raises(DataProblem, match="The workbook cannot be read"):
+        read(content[: directory + 6] + b"\x40" + content[directory + 7 :], "visits.xlsx")
+
+
 def test_a_quotation_mark_that_is_never_closed_is_named_with_its_row(read):
     rows = "".join(f"2026-03-{day:02d},11,full,x,y\n" for day in range(3, 9))
     with pytest.raises(DataProblem, match=r"visits.csv, row 2: A quotation mark") as refused:
