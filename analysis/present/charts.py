@@ -8,8 +8,6 @@ to six significant digits, so that a re-run notebook compares equal.
 
 from __future__ import annotations
 
-import html
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,12 +16,11 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.present import words
+from analysis.present.chart_rows import MARK_ABOVE_END, Row, laid_rows, plain
 from analysis.present.label_places import label_places
 from analysis.present.theme import FAINT, INK, QUIET, RECOMMENDED, blank_figure, lettering
 
-ROW_HEIGHT, LINE_HEIGHT, AXIS_HEIGHT, AXIS_INSET = 48, 18, 52, 14
-PHONE_LETTERS = 40
-"""How many letters of a chart's ordinary size fit side by side on a phone."""
+AXIS_HEIGHT, AXIS_INSET = 52, 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +57,6 @@ def tidy(values: Sequence[float]) -> list[float]:
     return [float(f"{value:.6g}") for value in np.asarray(values, dtype=float)]
 
 
-def plain(text: str) -> str:
-    """Keep a label from the log from being read as markup by a chart."""
-    return html.escape(text, quote=False)
-
-
 def range_chart(
     bars: Sequence[Bar],
     *,
@@ -78,7 +70,8 @@ def range_chart(
     Parameters
     ----------
     bars : sequence of Bar
-        Top row first. A figure that is not a number leaves its row without a mark.
+        Top row first. Neighbours whose labels begin alike up to the last
+        comma are set as a group under what they share. A figure that is not a number leaves its row without a mark.
     x_title : str
         What the axis shows, with its unit.
     reference : float, optional
@@ -94,29 +87,28 @@ def range_chart(
         One trace a row, named by the row's label.
     """
     said = [plain(bar.text) or _said(bar, percent=percent) for bar in bars]
-    labels = [_wrapped(bar.label, beside=text) for bar, text in zip(bars, said, strict=True)]
-    heights = [ROW_HEIGHT + LINE_HEIGHT * label.count("<br>") for label in labels]
-    places = np.cumsum(heights) - ROW_HEIGHT / 2 + 12
-    figure = blank_figure(int(sum(heights)) + AXIS_HEIGHT)
+    rows, height = laid_rows([bar.label for bar in bars], said)
+    figure = blank_figure(height + AXIS_HEIGHT)
     figure.update_layout(margin={"l": AXIS_INSET, "r": 12, "t": 0, "b": AXIS_HEIGHT})
-    for bar, text, label, place in zip(bars, said, labels, places.tolist(), strict=True):
+    for bar, text, row in zip(bars, said, rows, strict=True):
         if reference is not None:
-            beside = {"x0": reference, "x1": reference, "y0": place - 7, "y1": place + 13}
+            beside = {"x0": reference, "x1": reference, "y0": row.place - 7, "y1": row.place + MARK_ABOVE_END}
             figure.add_shape(type="line", layer="below", line={"width": 1.5, "color": QUIET}, **beside)
-        _add_row(figure, bar, said=text, label=label, place=place)
-    figure.update_yaxes(range=[int(sum(heights)), 0], showgrid=False, showticklabels=False, title=None)
+        _add_row(figure, bar, row, said=text)
+    figure.update_yaxes(range=[height, 0], showgrid=False, showticklabels=False, title=None)
     figure.update_xaxes(
         title=x_title, rangemode="tozero" if from_zero else "normal", tickformat=".0%" if percent else ""
     )
     return figure
 
 
-def _add_row(figure: go.Figure, bar: Bar, *, said: str, label: str, place: float) -> None:
-    """Draw one row, its mark ``place`` pixels down: its label left, its figure right, its dot and range below."""
+def _add_row(figure: go.Figure, bar: Bar, row: Row, *, said: str) -> None:
+    """Draw one row: its label left, its figure right, its dot and range below."""
     value, low, high = tidy([bar.value, bar.low, bar.high])
     figure.add_scatter(
         x=[value],
-        y=[place],
+        y=[row.place],
+        cliponaxis=False,
         mode="markers",
         marker={"size": 11, "color": bar.colour},
         error_x={
@@ -131,17 +123,12 @@ def _add_row(figure: go.Figure, bar: Bar, *, said: str, label: str, place: float
         name=bar.label,
         hovertemplate=f"{plain(bar.label)}: {said}<extra></extra>",
     )
-    above = {"xref": "paper", "y": place, "yshift": 9, "yanchor": "bottom"}
-    figure.add_annotation(
-        text=label, x=0, xanchor="left", xshift=-AXIS_INSET - 1, align="left", font={"color": INK}, **above
-    )
-    figure.add_annotation(text=said, x=1, xanchor="right", font={"color": lettering(bar.colour)}, **above)
-
-
-def _wrapped(label: str, *, beside: str) -> str:
-    """Break a label that would meet its figure on a phone."""
-    room = max(PHONE_LETTERS - len(beside), 14)
-    return "<br>".join(plain(line) for line in textwrap.wrap(label, room)) or plain(label)
+    left = {"xref": "paper", "x": 0, "xanchor": "left", "xshift": -AXIS_INSET - 1, "align": "left", "yanchor": "bottom"}
+    if row.heading:
+        figure.add_annotation(text=f"<b>{row.heading}</b>", y=row.heading_place, yshift=1, font={"color": INK}, **left)
+    figure.add_annotation(text=row.label, y=row.place, yshift=9, font={"color": INK}, **left)
+    right = {"xref": "paper", "x": 1, "xanchor": "right", "yanchor": "bottom", "yshift": 9}
+    figure.add_annotation(text=said, y=row.place, font={"color": lettering(bar.colour)}, **right)
 
 
 def _said(bar: Bar, *, percent: bool) -> str:

@@ -24,6 +24,7 @@ NUMBER_CELL = Markup(' class="number" style="text-align:right;white-space:nowrap
 NUMBER_HEADING = Markup(' class="number" style="text-align:right"')
 WORD_HEADING = Markup(' style="text-align:left"')
 WORD_CELL = Markup(' class="words" style="text-align:left"')
+LONG_CELL = Markup(' class="words long" style="text-align:left"')
 SHORT_CELL = Markup(' style="text-align:left;white-space:nowrap"')
 
 
@@ -56,7 +57,9 @@ def environment(*folders: Path) -> Environment:
 
 def _cell_style(column: SpokenColumn) -> Markup:
     """Set numbers right and words left; short cells stay on one line."""
-    return NUMBER_CELL if column.is_number else SHORT_CELL if column.is_short else WORD_CELL
+    if column.is_number:
+        return NUMBER_CELL
+    return SHORT_CELL if column.is_short else LONG_CELL if column.is_long else WORD_CELL
 
 
 def _heading_style(column: SpokenColumn) -> Markup:

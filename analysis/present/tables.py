@@ -13,23 +13,42 @@ from analysis.present import words
 
 NOT_SHOWN, BLANK = "not shown", "\N{EN DASH}"
 SHARE_NAME = re.compile(r"(^|_)(share|shares|rate|uptake|probability|coverage)(_|$)")
-SHORT_LETTERS = 24
+WORDS, COUNT, SHARE, FIGURE = "words", "count", "share", "figure"
+SHORT_LETTERS, LONG_LETTERS = 24, 60
 UNIT_COLUMNS = ("value", "low", "high")
 SHARE_UNITS = ("share", "share of one")
 
 
 @dataclass(frozen=True, slots=True)
 class SpokenColumn:
-    """One column as it is shown: its heading, its cells, and whether they are numbers."""
+    """One column as it is shown: its heading, its cells, and what they are.
+
+    ``kind`` is ``words``, or one of the numbers: ``count``, ``share``, ``figure``.
+    """
 
     heading: str
     cells: tuple[str, ...]
-    is_number: bool
+    kind: str
+
+    @property
+    def is_number(self) -> bool:
+        """Whether the cells are numbers, set right."""
+        return self.kind != WORDS
 
     @property
     def is_short(self) -> bool:
         """Whether its cells should each stay on one line."""
-        return self.is_number or max((len(cell) for cell in self.cells), default=0) <= SHORT_LETTERS
+        return self.is_number or self._longest <= SHORT_LETTERS
+
+    @property
+    def is_long(self) -> bool:
+        """Whether its cells hold whole sentences."""
+        return not self.is_number and self._longest > LONG_LETTERS
+
+    @property
+    def _longest(self) -> int:
+        """Letters of the longest cell."""
+        return max((len(cell) for cell in self.cells), default=0)
 
 
 def spoken_columns(table: pd.DataFrame) -> list[SpokenColumn]:
@@ -47,8 +66,8 @@ def spoken_columns(table: pd.DataFrame) -> list[SpokenColumn]:
     Returns
     -------
     list of SpokenColumn
-        In the table's order. The first number missing in a row reads "not
-        shown", any further blank is an en dash.
+        In the table's order. A missing count reads "not shown", and so does
+        the first other figure missing in a row; any other blank is an en dash.
 
     Raises
     ------
@@ -65,15 +84,21 @@ def spoken_columns(table: pd.DataFrame) -> list[SpokenColumn]:
     """
     shares = _share_rows(table)
     columns = [_spoken(str(name), table[name], shares) for name in table.columns if name != "unit" or not shares.all()]
+    return _with_missing_told(columns, table)
+
+
+def _with_missing_told(columns: list[SpokenColumn], table: pd.DataFrame) -> list[SpokenColumn]:
+    """Say of counts, and of a row's first other figure, that they are not shown; leave the rest a dash."""
     told = [False] * len(table)
-    for position, column in enumerate(columns):
+    made = []
+    for column in columns:
         cells = []
         for row, cell in enumerate(column.cells):
-            missing = cell == BLANK and column.is_number
-            cells.append(NOT_SHOWN if missing and not told[row] else cell)
-            told[row] = told[row] or missing
-        columns[position] = SpokenColumn(column.heading, tuple(cells), column.is_number)
-    return columns
+            tells = cell == BLANK and (column.kind == COUNT or (column.kind == FIGURE and not told[row]))
+            cells.append(NOT_SHOWN if tells else cell)
+            told[row] = told[row] or tells
+        made.append(SpokenColumn(column.heading, tuple(cells), column.kind))
+    return made
 
 
 def _share_rows(table: pd.DataFrame) -> pd.Series:
@@ -85,8 +110,8 @@ def _share_rows(table: pd.DataFrame) -> pd.Series:
 
 def _spoken(name: str, values: pd.Series, shares: pd.Series) -> SpokenColumn:
     """Put one column into words."""
-    is_number = types.is_numeric_dtype(values) and not types.is_bool_dtype(values)
-    if is_number:
+    kind = _kind(name, values)
+    if kind != WORDS:
         cells = _numbers(name, values, shares)
     elif types.is_datetime64_any_dtype(values):
         cells = ["" if pd.isna(each) else words.day(each) for each in values]
@@ -94,7 +119,16 @@ def _spoken(name: str, values: pd.Series, shares: pd.Series) -> SpokenColumn:
         cells = ["" if pd.isna(each) else ("yes" if each else "no") for each in values]
     else:
         cells = ["" if pd.isna(each) else words.code_label(_codes_of(name), str(each)) for each in values]
-    return SpokenColumn(words.label(name), tuple(cell or BLANK for cell in cells), is_number)
+    return SpokenColumn(words.label(name), tuple(cell or BLANK for cell in cells), kind)
+
+
+def _kind(name: str, values: pd.Series) -> str:
+    """Tell words from counts, shares and other figures."""
+    if not types.is_numeric_dtype(values) or types.is_bool_dtype(values):
+        return WORDS
+    if SHARE_NAME.search(name):
+        return SHARE
+    return COUNT if types.is_integer_dtype(values) else FIGURE
 
 
 def _codes_of(name: str) -> str:

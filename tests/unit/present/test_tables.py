@@ -71,3 +71,18 @@ def test_an_empty_table_has_headings_only():
         table_text(pd.DataFrame({"grade": pd.Series(dtype="str"), "n": pd.Series(dtype="int64")}))
         == "occlusion grade  based on"
     )
+
+
+def test_every_hidden_count_says_so_and_a_share_that_does_not_apply_is_a_dash():
+    table = pd.DataFrame(
+        {
+            "visits": pd.array([11, None], dtype="Int64"),
+            "patients": pd.array([7, None], dtype="Int64"),
+            "share_with": [np.nan, np.nan],
+        }
+    )
+    assert [list(column.cells) for column in spoken_columns(table)] == [
+        ["11", "not shown"],
+        ["7", "not shown"],
+        [BLANK, BLANK],
+    ]
