@@ -76,7 +76,13 @@ class Clinic:
 def read_settings(folder: Path) -> Settings:
     """Read a clinic folder's ``clinic.toml``; a folder without one has the defaults."""
     path = folder / SETTINGS_FILE
-    return settings_from_toml(path.read_text(encoding="utf-8-sig")) if path.exists() else Settings()
+    if not path.exists():
+        return Settings()
+    try:
+        return settings_from_toml(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError:
+        remedy = "Save it again as UTF-8, which any text editor offers."
+        raise DataProblem("This file is not UTF-8 text.", remedy, file=SETTINGS_FILE) from None
 
 
 def export_files(folder: Path) -> list[Path]:

@@ -4,6 +4,7 @@ import datetime as dt
 
 import pytest
 
+from analysis.clinic import read_settings
 from analysis.problems import DataProblem
 from analysis.settings import Settings, settings_from_toml, settings_template
 
@@ -60,3 +61,9 @@ def test_a_wrong_setting_is_told_with_its_remedy(text, told):
         settings_from_toml(text)
     assert told in str(problem.value)
     assert str(problem.value).startswith("clinic.toml")
+
+
+def test_settings_that_are_not_utf8_are_told(tmp_path):
+    (tmp_path / "clinic.toml").write_bytes("[clinic]\nname = 'Caf\xe9'".encode("cp1252"))
+    with pytest.raises(DataProblem, match="not UTF-8"):
+        read_settings(tmp_path)
