@@ -59,11 +59,11 @@ def chosen_quarter(clinic: Clinic, quarter: str | None = None) -> Quarter:
     Raises
     ------
     DataProblem
-        If the text is no quarter, the log holds no attended visit, or none of
+        If the text is no quarter, the log holds no booking, or none of
         its days fall in the quarter asked for.
     """
-    if pd.isna(clinic.first_day) or pd.isna(clinic.last_day):
-        raise DataProblem("The log holds no attended visit.", "Take in an export that does, then ask again.")
+    if pd.isna(clinic.first_day):
+        raise DataProblem("The log holds no booking.", "Take in an export that does, then ask again.")
     if not quarter:
         last = Quarter.last_complete(clinic.last_day)
         return last if last.last_day >= clinic.first_day else last.next

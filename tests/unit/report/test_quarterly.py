@@ -51,10 +51,13 @@ def test_a_quarter_the_log_does_not_hold_is_said_plainly():
         chosen_quarter(clinic_of(*THREE_YEARS), "2031-Q1")
 
 
-@pytest.mark.parametrize("clinic", [clinic_of(), clinic_of("2026-01-05", attendance="missed")])
-def test_a_log_without_a_visit_is_said_plainly(clinic):
-    with pytest.raises(DataProblem, match=r"The log holds no attended visit\."):
-        chosen_quarter(clinic)
+def test_a_log_without_a_booking_is_said_plainly():
+    with pytest.raises(DataProblem, match=r"The log holds no booking\."):
+        chosen_quarter(clinic_of())
+
+
+def test_a_log_of_missed_bookings_has_a_quarter():
+    assert str(chosen_quarter(clinic_of("2026-01-05", attendance="missed"))) == "2026-Q1"
 
 
 @pytest.mark.usefixtures("made_up")
