@@ -36,8 +36,8 @@ def take_all() -> None:
         raise SystemExit("The demo clinic's report is not there. Make it with: make demo")
     PICTURES.mkdir(exist_ok=True)
     with open_browser(program) as browser:
-        _report(browser, reports[-1], "report_desktop.png", width=1000, height=1250, above="#how-long-should-i-book")
-        _report(browser, reports[-1], "report_phone.png", width=390, height=1000, above="#how-long-should-i-book")
+        _report(browser, reports[-1], "report_desktop.png", width=1000, height=1250, above="#how-long-to-book")
+        _report(browser, reports[-1], "report_phone.png", width=390, height=1000, above="#how-long-to-book")
         with _lab() as address:
             _notebook(browser, address)
     for path in PICTURES.glob("*.png"):
