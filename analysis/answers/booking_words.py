@@ -38,22 +38,30 @@ ARTICLED = {
 
 def category_name(expected: BookingMinutes, name: str) -> str:
     """Name a booking category."""
-    kind, fact, known = _parts(expected, name)
-    said = words.code_label("booking_kind", kind) if len(expected.categories) > 1 else "any visit"
-    return f"{said}, {FACTS[fact][known]}" if fact else said
+    kind, further = _parts(expected, name)
+    said = words.code_label("booking_kind", kind) if _tells_kinds(expected) else "any visit"
+    return f"{said}, {further}" if further else said
 
 
 def articled(expected: BookingMinutes, name: str) -> str:
     """Name one booking of a category."""
-    kind, fact, known = _parts(expected, name)
-    said = ARTICLED[kind] if len(expected.categories) > 1 else "any visit"
-    return f"{said} ({FACTS[fact][known]})" if fact else said
+    kind, further = _parts(expected, name)
+    said = ARTICLED[kind] if _tells_kinds(expected) else "any visit"
+    return f"{said} ({further})" if further else said
 
 
-def _parts(expected: BookingMinutes, name: str) -> tuple[str, str, str]:
-    """Give a category's kind, further fact and level."""
+def _tells_kinds(expected: BookingMinutes) -> bool:
+    """Say whether there is more than one kind of booking."""
+    return len(set(expected.categories["booking_kind"])) > 1
+
+
+def _parts(expected: BookingMinutes, name: str) -> tuple[str, str]:
+    """Give a category's kind, and its further fact in words."""
     category = expected.categories.loc[name]
-    return str(category["booking_kind"]), str(category["fact"]), str(category["known"])
+    if not category["fact"]:
+        return str(category["booking_kind"]), ""
+    known = FACTS[str(category["fact"])][str(category["known"])]
+    return str(category["booking_kind"]), f"{known} or not known" if category["or_not_known"] else known
 
 
 def expected_table(log: VisitLog) -> pd.DataFrame:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.answers.booking_words import articled, category_name, held_out_checks
+from analysis.answers.booking_words import articled, held_out_checks
 from analysis.answers.visit_log import VisitLog
 from analysis.models.attendance import Attendance
 from analysis.planning.slot_evidence import SlotEvidence
@@ -173,6 +173,7 @@ def assumptions(settings: SlotsPart, evidence: SlotEvidence, came: Attendance, l
         said.append(
             f"The log does not tell what ears take, so no slot is shorter than half of its visits need, nor than {settings.protected_minutes:g} protected minutes."
         )
+    said.append("The recommended slots were chosen on the log they are judged on, which flatters them a little.")
     for kind, many in evidence.no_slot.items():
         said.append(
             f"{words.plural(many, 'booking')} of kind {words.code_label('booking_kind', kind)} are too few for a slot of their own."
@@ -185,16 +186,16 @@ def cautions(plan: SlotPlan, log: VisitLog, settings: SlotsPart) -> tuple[str, .
     said = [PROTECTED]
     binding = plan.slots.index[plan.slots["floor_binds"]]
     if len(binding):
-        names = [category_name(log.expected, name) for name in binding]
+        names = [articled(log.expected, name) for name in binding]
         said.append(
             f"For {words.joined(names)} the protected minutes decide the slot: a shorter one would save waiting, idling and "
             f"overtime only by cutting the {settings.protected_minutes:g} minutes of consent, history, looking into the ear, aftercare and cleaning."
         )
     below = plan.slots.index[plan.slots["today_minutes"] < plan.slots["floor_minutes"]]
     if len(below):
-        names = [category_name(log.expected, name) for name in below]
+        names = [articled(log.expected, name) for name in below]
         said.append(
-            f"Today's slot for {words.joined(names)} is shorter than the protected minutes and the work on the ears need."
+            f"Today's slot for {words.joined(names)} leaves less than the protected minutes beside the work on the ears."
         )
     return tuple(said)
 

@@ -17,6 +17,7 @@ METHOD = (
     "(gamma model with identity link); a patient's visits go together in the ranges."
 )
 NOT_RECORDED = "not recorded"
+TERM_NAMES = {"booking_kind": "kind of booking", "practitioner": "practitioner"}
 Within = dict[tuple[str, float], Estimate]
 CAUTIONS = (
     "These minutes say how long to book, never how fast to work: consent, history, looking into the ear and aftercare "
@@ -74,7 +75,9 @@ def chart_title(log: VisitLog, within: Within) -> str:
     """Say the finding."""
     fitted, shown = log.fitted, with_figure(log.fitted)
     if shown.empty:
-        return _by_kind(log, within)
+        longest = max(log.expected.categories.index, key=lambda name: within[name, 0.8].value)
+        minutes = words.minutes(within[longest, 0.8].value)
+        return f"8 in 10 visits stay within {minutes} for {articled(log.expected, longest)}, the longest kind"
     if fitted.overhead is None:
         return "What each ear takes depends on how full it is"
     ear = _spoken_ear(shown)
@@ -98,31 +101,44 @@ def chart_text(log: VisitLog, within: Within) -> str:
 
 def assumptions(clinic: Clinic, log: VisitLog) -> tuple[str, ...]:
     """Say what would have to be true."""
-    fitted, fewest = log.fitted, clinic.settings.visit_time.fewest_visits
-    said = []
-    if not fitted.added.empty:
-        said.append("Each worked ear adds its part to the visit, the second as much as the first.")
+    sample, fewest = log.fitted.sample, clinic.settings.visit_time.fewest_visits
+    said = [_terms(log.fitted)]
+    if not log.fitted.added.empty:
+        said += [
+            "Each worked ear adds its part to the visit, the second as much as the first.",
+            f"A grade and first method seen at fewer than {fewest} visits is counted with its grade's other methods and shows no figure.",
+        ]
+    if sample.timed_by_ear:
         said.append(
-            f"A grade and first method seen at fewer than {fewest} visits is counted with its grade's other methods and shows no figure."
+            "The log times each ear, so an ear's minutes are its own and the overhead is the rest of the visit."
         )
-        if fitted.sample.timed_by_ear:
-            said.append(
-                "The log times each ear, so an ear's minutes are its own and the overhead is the rest of the visit."
-            )
-    if not fitted.sample.has_grades:
+    if not sample.has_grades:
         said.append(
-            "The log grades too few worked ears, so ears are given no minutes of their own; record each worked ear's grade."
+            "The log grades too few worked ears to give ears minutes of their own; record each worked ear's grade."
         )
-    said.append(
-        "Kind of booking and practitioner are left out, since the fit settled only without them."
-        if fitted.without_terms
-        else "Kind of booking and practitioner shift the whole visit; the overhead is that of the log's average mix."
-    )
-    if fitted.sample.rounded:
-        said.append(f"The minutes of {words.count(fitted.sample.rounded)} visits are rounded and taken as written.")
-    if fitted.sample.visits["patient_key"].isna().any():
+    if len(set(clinic.ears["ear"].dropna())) == 1:
+        side = words.code_label("ear", str(clinic.ears["ear"].dropna().iloc[0]))
+        said.append(
+            f"The log lists nothing but the {side}, so what the other ear took counts in the overhead; record both."
+        )
+    if sample.visits["booking_kind"].isna().all():
+        said.append("The kind of booking is not recorded, so all visits are taken together.")
+    if sample.rounded:
+        said.append(f"The minutes of {words.count(sample.rounded)} visits are rounded and taken as written.")
+    if sample.visits["patient_key"].isna().any():
         said.append("A visit without a patient number is taken for a patient of its own.")
     return tuple(said)
+
+
+def _terms(fitted: FittedVisitTime) -> str:
+    """Say what shifts the whole visit beside its ears."""
+    terms = {name.partition("=")[0] for name in fitted.design.names if "=" in name}
+    names = [TERM_NAMES[term] for term in TERM_NAMES if term in terms]
+    if fitted.without_terms:
+        return "Kind of booking and practitioner are left out, since the fit settled only without them."
+    if not names:
+        return "Neither kind of booking nor practitioner is told apart, so their mix is taken as it is."
+    return f"{words.joined(names).capitalize()} {'shifts' if len(names) == 1 else 'shift'} the whole visit; the overhead is that of the log's average mix."
 
 
 def checks(log: VisitLog) -> tuple[Check, ...]:
@@ -138,7 +154,7 @@ def _by_kind(log: VisitLog, within: Within) -> str:
     said = []
     for name in log.expected.categories.index:
         figure = within[name, 0.8]
-        said.append(f"{words.minutes(figure.value)} ({words.between(figure)}) for {articled(log.expected, name)}")
+        said.append(f"{words.minutes(figure.value, 1)} ({words.between(figure, 1)}) for {articled(log.expected, name)}")
     return f"8 in 10 visits stay within {words.joined(said)}"
 
 

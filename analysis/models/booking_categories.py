@@ -29,7 +29,8 @@ def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.
     Returns
     -------
     pandas.DataFrame, indexed by ``booking``
-        ``booking_kind``, ``fact``, ``known`` and ``visits``, in order of kind.
+        ``booking_kind``, ``fact``, ``known``, ``or_not_known`` (it holds the
+        visits whose fact is not recorded as well) and ``visits``, in order of kind.
     numpy.ndarray of object, shape (visits,)
         Each visit's category.
 
@@ -53,13 +54,15 @@ def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.
     for each in [name for name in BOOKING_KINDS if (kind == name).any()]:
         mine = (kind == each).to_numpy(dtype=bool)
         fact = splits.get(each, "")
-        level = facts[fact].fillna(facts.loc[mine, fact].mode().iloc[0]) if fact else None
+        common = facts.loc[mine, fact].mode().iloc[0] if fact else ""
+        level = facts[fact].fillna(common) if fact else None
         for known in [""] if level is None else sorted(FACTS[fact]):
             here = mine if level is None else mine & (level == known).to_numpy(dtype=bool)
             name = each if level is None else f"{each}, {fact}={known}"
             of_visit[here] = name
-            rows.append([name, each, fact, known, int(here.sum())])
-    return pd.DataFrame(rows, columns=["booking", "booking_kind", "fact", "known", "visits"]).set_index(
+            blanks = bool(fact) and known == common and bool(facts.loc[mine, fact].isna().any())
+            rows.append([name, each, fact, known, blanks, int(here.sum())])
+    return pd.DataFrame(rows, columns=["booking", "booking_kind", "fact", "known", "or_not_known", "visits"]).set_index(
         "booking"
     ), of_visit
 

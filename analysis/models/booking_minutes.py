@@ -27,7 +27,8 @@ class BookingMinutes:
     ----------
     categories : pandas.DataFrame, indexed by ``booking``
         ``booking_kind``, ``fact`` and ``known`` (the further fact it hangs on
-        and its level; empty without), ``visits``. In order of kind.
+        and its level; empty without), ``or_not_known`` (visits of which the
+        fact is not known are with it), ``visits``. In order of kind.
     of_visit : numpy.ndarray of object, shape (visits,)
         Each fitted visit's category; None where its kind is too rare for one.
     held_out : dict of float to Estimate

@@ -74,6 +74,9 @@ def ear_cells(ears: pd.DataFrame, *, visits: int, fewest_visits: int) -> EarCell
     >>> cells.cells, cells.counts.ravel().tolist()
     ([('clear', 'fine_suction')], [2.0, 1.0, 1.0, 0.0])
     """
+    if ears.empty:
+        nothing = pd.DataFrame(columns=["grade", "first_method", "ears", "visits", "column"])
+        return EarCells(np.zeros((visits, 0)), [], nothing, np.array([], dtype=int))
     grade = ears["grade"].astype("object").to_numpy(dtype=object)
     pair = pd.MultiIndex.from_arrays([grade, ears["first_method"].to_numpy(dtype=object)])
     which, pairs = pd.factorize(pair, sort=True)
@@ -84,7 +87,7 @@ def ear_cells(ears: pd.DataFrame, *, visits: int, fewest_visits: int) -> EarCell
     names = _names(seen, own, fewest_visits)
     cells = sorted({name for name in names if name is not None})
     seen["column"] = [-1 if name is None else cells.index(name) for name in names]
-    column_of_ear = seen["column"].to_numpy()[which] if len(which) else np.array([], dtype=int)
+    column_of_ear = seen["column"].to_numpy()[which]
     counts = np.zeros((visits, len(cells)))
     inside = column_of_ear >= 0
     np.add.at(counts, (ears["visit"].to_numpy()[inside], column_of_ear[inside]), 1.0)

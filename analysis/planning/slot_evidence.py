@@ -19,6 +19,7 @@ LUCK_EACH = 5
 """Draws a booking takes: category, visit, minutes, attendance, arrival."""
 LUCK_STEPS = 2048
 """Equally likely steps a draw is made of: coarse enough to be looked up, fine enough for 1 in 2,000."""
+LUCK_SHARES = (np.arange(LUCK_STEPS) + 0.5) / LUCK_STEPS
 RECENT_DAYS = 365
 
 
@@ -35,8 +36,8 @@ class BookingModel:
         which category it is of.
     shape : float
         Gamma shape of a visit's minutes around its mean.
-    lateness : numpy.ndarray
-        Arrivals after the slot in minutes, in order; empty means punctual.
+    arrivals : numpy.ndarray, shape (2048,)
+        Minutes after the slot at which people arrive, at each step of luck.
     """
 
     mix: np.ndarray
@@ -45,7 +46,7 @@ class BookingModel:
     weights: np.ndarray
     category: np.ndarray
     shape: float
-    lateness: np.ndarray
+    arrivals: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +82,7 @@ class SlotEvidence:
     slot_minutes: dict[str, int]
     no_slot: dict[str, int]
     fitted: FittedVisitTime
-    lateness: np.ndarray
+    arrivals: np.ndarray
 
     @property
     def bookings(self) -> np.ndarray:
@@ -108,7 +109,7 @@ class SlotEvidence:
             weights=mine[known],
             category=self.visit_category[known],
             shape=shape,
-            lateness=self.lateness,
+            arrivals=self.arrivals,
         )
 
 
@@ -126,7 +127,7 @@ def slot_evidence(
     expected : BookingMinutes
         Booking categories.
     lateness : numpy.ndarray
-        Arrivals after the slot in minutes, in order.
+        Arrivals after the slot in minutes; without any, everyone is punctual.
 
     Returns
     -------
@@ -154,7 +155,7 @@ def slot_evidence(
         slot_minutes=_commonest(held, mapped),
         no_slot={str(name): int(many) for name, many in no_slot.items()},
         fitted=fitted,
-        lateness=lateness,
+        arrivals=quantiles(lateness, LUCK_SHARES) if len(lateness) else np.zeros(LUCK_STEPS),
     )
 
 
@@ -197,15 +198,13 @@ def draw_bookings(model: BookingModel, luck: np.ndarray) -> Bookings:
         arrivals where the log has them, rise with their luck.
     """
     of_category, of_visit, of_minutes, of_coming, of_arrival = luck
-    shares = (np.arange(LUCK_STEPS) + 0.5) / LUCK_STEPS
-    category = _places(np.cumsum(model.mix), shares)[of_category]
-    means = np.stack([_means(model, each, shares) for each in range(len(model.mix))])
-    arrivals = quantiles(model.lateness, shares) if len(model.lateness) else np.zeros(LUCK_STEPS)
+    category = _places(np.cumsum(model.mix), LUCK_SHARES)[of_category]
+    means = np.stack([_means(model, each, LUCK_SHARES) for each in range(len(model.mix))])
     return Bookings(
         category=category,
-        minutes=means[category, of_visit] * gamma_multipliers(shares, model.shape)[of_minutes],
-        attends=shares[of_coming] >= model.absent[category],
-        late_minutes=arrivals[of_arrival],
+        minutes=means[category, of_visit] * gamma_multipliers(LUCK_SHARES, model.shape)[of_minutes],
+        attends=LUCK_SHARES[of_coming] >= model.absent[category],
+        late_minutes=model.arrivals[of_arrival],
     )
 
 
