@@ -11,12 +11,14 @@ from analysis.answers import quarter_headlines as top
 from analysis.answers import quarter_words as say
 from analysis.clinic import Clinic
 from analysis.derive.attempts import attempts
+from analysis.derive.practitioner_labels import practitioner_labels
 from analysis.derive.quarters import Quarter
 from analysis.models.quarter_counts import (
     EVENTS,
     activity_counts,
     allow_for_pairs,
     outcome_counts,
+    person_counts,
     referral_counts,
     safety_counts,
     writes_none,
@@ -31,6 +33,7 @@ from analysis.schema import GRADES
 
 ACTIVITY, OUTCOMES, SAFETY = "How busy were we this quarter?", "How did first attempts go?", "Did anything go wrong?"
 BUSY = ("booked", "attended", "missed", "cancelled_late", "new", "returning", "on_time")
+EACH_PERSON = ("attended", "missed", "cancelled_late")
 RATES = ("missed", "cancelled_late", "new", "on_time")
 COUNTING = "Counts; Wilson ranges for shares, Newcombe's for their differences, exact ones for ratios of counts."
 RARE = "Counts; exact ranges for shares, Newcombe's for their differences."
@@ -50,7 +53,9 @@ def activity(clinic: Clinic, quarter: str) -> Answer:
     -------
     Answer
         Bookings, attended, missed, cancelled late, new and returning patients
-        and starts on time, in all and by site, never by practitioner. Rows of
+        and starts on time, in all and by site; attended, missed and cancelled
+        late by practitioner (numbered, unless the clinic shows names), where no
+        practitioner's count is too small to show. Rows of
         section ``quarter``: ``count``, ``share``, ``ratio_of_counts``,
         ``difference_of_shares``.
 
@@ -67,7 +72,7 @@ def activity(clinic: Clinic, quarter: str) -> Answer:
         say.refuse_if_few(booked, "bookings", clinic.settings.clinic.hide_below, found)
     except NotEnough as reason:
         return no_answer(ACTIVITY, reason)
-    measures = _shown(clinic, counts, BUSY, parts)
+    measures = [*_shown(clinic, counts, BUSY, parts), *_of_each_person(clinic, found)]
     bars = show.shares_bars(measures, RATES)
     return Answer(
         ACTIVITY,
@@ -78,7 +83,12 @@ def activity(clinic: Clinic, quarter: str) -> Answer:
         chart_title=top.activity_title(measures),
         chart_text=show.bars_text(bars),
         assumptions=say.ACTIVITY_ASSUMPTIONS,
-        checks=(*say.compared_checks(measures, BUSY, found), *_hidden(clinic, measures)),
+        cautions=say.ACTIVITY_CAUTIONS,
+        checks=(
+            *say.compared_checks(measures, BUSY, found),
+            *say.people_check(clinic.visits["practitioner"].nunique(), measures, clinic.settings.clinic.hide_below),
+            *_hidden(clinic, measures),
+        ),
         basis=_basis(found, booked, "bookings", COUNTING),
         rows=show.measure_rows("quarter", measures),
     )
@@ -209,6 +219,13 @@ def _shown(
     recorded = [name for name in names if name not in counts.base or counts.by_period[THIS][counts.base[name], ALL]]
     hide_below = settings.clinic.hide_below
     return shown_measures(counts, recorded, parts, hide_below=hide_below, level=settings.level, rare=rare)
+
+
+def _of_each_person(clinic: Clinic, found: Periods) -> list[Measure]:
+    """Make each practitioner's measures, numbered unless the clinic shows names."""
+    called = practitioner_labels(clinic.visits, show_names=clinic.settings.clinic.show_practitioner_names)
+    counts, people = person_counts(clinic.visits, found, called, clinic.settings.clinic.hide_below)
+    return _shown(clinic, counts, EACH_PERSON, people)
 
 
 def _attempts(clinic: Clinic, days: int) -> pd.DataFrame:

@@ -29,7 +29,7 @@ def measures_table(measures: Sequence[Measure], *, per_thousand: bool = False) -
         rows.append(
             {
                 "measure": say.MEASURES[each.name],
-                **({"site": "all sites" if each.part == ALL else each.part} if several else {}),
+                **({"part": "whole clinic" if each.part == ALL else each.part} if several else {}),
                 **{period: _number(each.counts[period]) for period in PERIOD_NAMES if period in each.counts},
                 stem: _scaled(share, "value", scale),
                 f"{stem}_low": _scaled(share, "low", scale),

@@ -50,6 +50,10 @@ ACTIVITY_ASSUMPTIONS = (
     "Bookings are taken to come one by one; families booked together, or fewer working days, make true ranges wider.",
     SAME_MEANS,
 )
+ACTIVITY_CAUTIONS = (
+    "Practitioners and sites see different patients at different hours; these figures rank nobody.",
+    "Late starts run on to the next patients of a half-day, so the range of starts on time is wider than shown.",
+)
 OUTCOME_CAUTIONS = (
     "Success falls with harder and fuller wax; a lower share is no verdict on anyone's work.",
     "Stopping or referring can be the right outcome. Local protocols and licensed practice decide, never a share.",
@@ -195,6 +199,14 @@ def quiet_check(quiet: Quiet | None) -> tuple[Check, ...]:
         told = f"No adverse event at all in the log's {words.plural(so_far, 'visit')} up to then. Passing discomfort and dizziness are common, so ask whether they are written down."
         return (Check(name, FAILED, told),)
     return (Check(name, INFORMATION, f"{now}, too few to say whether events are written down."),)
+
+
+def people_check(practitioners: int, measures: Sequence[Measure], hide_below: int) -> tuple[Check, ...]:
+    """Say why no practitioner is listed, where the log names several."""
+    if practitioners < 2 or any(each.part.startswith("practitioner ") for each in measures):
+        return ()
+    told = f"Practitioners are not listed: in this quarter only one has bookings, or a count of one of them is under {hide_below}."
+    return (Check("Practitioners", INFORMATION, told),)
 
 
 def hidden_check(measures: Sequence[Measure], hide_below: int) -> tuple[Check, ...]:

@@ -23,6 +23,7 @@ Totals = dict[str, tuple[tuple[str, ...], ...]]
 
 # Only facts about patients count as parts: that a fact was left blank, or a start late, gives no patient away.
 ACTIVITY: Totals = {"held": (HELD_SLOT,), "known_kind": (("new", "returning"),)}
+ACTIVITY_OF_PERSON: Totals = {"held": (HELD_SLOT,)}
 OUTCOME: Totals = {
     "graded": (tuple(GRADES),),
     "judged": (("success", "no_success"),),
@@ -69,6 +70,38 @@ def activity_counts(visits: pd.DataFrame, found: Periods) -> tuple[Counts, list[
     if not counts.by_period[THIS]["booked", ALL]:
         raise NotEnough(f"The log has no booking in {found.quarter.label}.", "Ask for a quarter that the log covers.")
     return counts, [ALL, *(names if len(names) > 1 else [])]
+
+
+def person_counts(
+    visits: pd.DataFrame, found: Periods, practitioners: pd.Series, hide_below: int
+) -> tuple[Counts, list[str]]:
+    """Count a quarter's bookings by practitioner, where none of the counts is too small to show.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``.
+    found : Periods
+    practitioners : pandas.Series of str
+        What each booking's practitioner is called.
+    hide_below : int
+        With one count of 1 to one less than this nobody is listed: hiding it
+        alone would take the whole clinic's figures with it.
+
+    Returns
+    -------
+    (Counts, list of str)
+        Of this quarter only, and the practitioners; none where there is only
+        one, or a count is too small.
+    """
+    kept = visits[visits["attendance"].isin(HELD_SLOT)]
+    flags = {"held": pd.Series(data=True, index=kept.index)}
+    flags |= {each: _is(kept["attendance"], each) for each in HELD_SLOT}
+    counts = _counted(kept["slot_start"], flags, ACTIVITY_OF_PERSON, found, practitioners[kept.index])
+    cells = counts.by_period[THIS]
+    people = [part for name, part in cells if name == "held" and part != ALL and cells[name, part]]
+    small = any(0 < cells[name, person] < hide_below for person in people for name in flags)
+    return replace(counts, by_period={THIS: cells}), [] if small or len(people) < 2 else people
 
 
 def _activity_flags(kept: pd.DataFrame) -> Flags:

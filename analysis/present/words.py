@@ -76,6 +76,7 @@ ANSWER_LABELS: dict[str, str] = {
     "quarter_share_low": "share, from",
     "quarter_share_high": "share, to",
     "out_of": "out of",
+    "part": "of which part",
     "in_1000": "in 1,000 visits",
     "in_1000_low": "in 1,000, from",
     "in_1000_high": "in 1,000, to",
