@@ -16,11 +16,12 @@ from analysis.derive.quarters import Quarter
 from analysis.models.quarter_counts import (
     EVENTS,
     activity_counts,
-    allow_for_pairs,
+    allow_for_groups,
     outcome_counts,
     person_counts,
     referral_counts,
     safety_counts,
+    starts,
     writes_none,
 )
 from analysis.models.quarter_measures import ALL, Counts, Measure, shown_measures
@@ -72,7 +73,7 @@ def activity(clinic: Clinic, quarter: str) -> Answer:
         say.refuse_if_few(booked, "bookings", clinic.settings.clinic.hide_below, found)
     except NotEnough as reason:
         return no_answer(ACTIVITY, reason)
-    measures = [*_shown(clinic, counts, BUSY, parts), *_of_each_person(clinic, found)]
+    measures = [*_with_half_days(clinic, _shown(clinic, counts, BUSY, parts), found), *_of_each_person(clinic, found)]
     bars = show.shares_bars(measures, RATES)
     return Answer(
         ACTIVITY,
@@ -221,6 +222,17 @@ def _shown(
     return shown_measures(counts, recorded, parts, hide_below=hide_below, level=settings.level, rare=rare)
 
 
+def _with_half_days(clinic: Clinic, measures: Sequence[Measure], found: Periods) -> list[Measure]:
+    """Widen the ranges of starts on time, for a late start runs on through its half-day."""
+    begun = starts(clinic.visits)
+    return [
+        allow_for_groups(each, begun if each.part == ALL else begun[begun["site"] == each.part], found)
+        if each.name == "on_time"
+        else each
+        for each in measures
+    ]
+
+
 def _of_each_person(clinic: Clinic, found: Periods) -> list[Measure]:
     """Make each practitioner's measures, numbered unless the clinic shows names."""
     called = practitioner_labels(clinic.visits, show_names=clinic.settings.clinic.show_practitioner_names)
@@ -238,7 +250,7 @@ def _outcome_measures(
 ) -> list[Measure]:
     """Make the measures of ears, widened for pairs, and the share referred."""
     names = ("success", *GRADES, *(("again",) if numbered else ()))
-    of_ears = [allow_for_pairs(each, ears, found) for each in _shown(clinic, counts, names, [ALL])]
+    of_ears = [allow_for_groups(each, ears, found) for each in _shown(clinic, counts, names, [ALL])]
     if not {each.name for each in of_ears} - {"again"}:
         raise NotEnough(
             f"For {say.period(found)} the log has neither grades nor outcomes of first attempts that are old enough to judge.",

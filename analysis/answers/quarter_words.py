@@ -46,14 +46,11 @@ ACTIVITY_ASSUMPTIONS = (
     "A moved booking counts once, in the quarter it was moved to. Shares of attended, missed and cancelled late are of the "
     "bookings that were not cancelled in time.",
     "A patient is new where the booking says so.",
-    "On time is a start no later than 5 minutes after the slot's start. Visits whose times look copied from the slot are left out.",
+    "On time is a start no later than 5 minutes after the slot's start. Visits whose times look copied from the slot are left out. Starts of one half-day go together in its range.",
     "Bookings are taken to come one by one; families booked together, or fewer working days, make true ranges wider.",
     SAME_MEANS,
 )
-ACTIVITY_CAUTIONS = (
-    "Practitioners and sites see different patients at different hours; these figures rank nobody.",
-    "Late starts run on to the next patients of a half-day, so the range of starts on time is wider than shown.",
-)
+ACTIVITY_CAUTIONS = ("Practitioners and sites see different patients at different hours; these figures rank nobody.",)
 OUTCOME_CAUTIONS = (
     "Success falls with harder and fuller wax; a lower share is no verdict on anyone's work.",
     "Stopping or referring can be the right outcome. Local protocols and licensed practice decide, never a share.",

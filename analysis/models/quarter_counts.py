@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analysis.derive.sessions import HELD_SLOT
+from analysis.derive.sessions import AFTERNOON_FROM_HOUR, HELD_SLOT
 from analysis.models.quarter_measures import ALL, Cell, Counts, Measure, widened
 from analysis.models.quarter_periods import THIS, Periods
 from analysis.problems import NotEnough
@@ -136,7 +136,7 @@ def outcome_counts(table: pd.DataFrame, found: Periods, followed_until: pd.Times
     Returns
     -------
     (Counts, pandas.DataFrame)
-        The counts, and for each attempt its day, patient and marks.
+        The counts, and for each attempt its day, patient (as ``group``) and marks.
 
     Raises
     ------
@@ -164,7 +164,7 @@ def outcome_counts(table: pd.DataFrame, found: Periods, followed_until: pd.Times
             "Record of every ear its grade, the method used and the outcome.",
         )
     patient = table["patient_key"].fillna("visit " + table["visit_id"])
-    return counts, pd.DataFrame({"day": table["day"], "patient": patient, **flags})
+    return counts, pd.DataFrame({"day": table["day"], "group": patient, **flags})
 
 
 def referral_counts(visits: pd.DataFrame, found: Periods) -> Counts:
@@ -229,24 +229,54 @@ def writes_none(visits: pd.DataFrame) -> bool:
     return bool(_is(visits["adverse_event"], "none").any())
 
 
-def allow_for_pairs(measure: Measure, ears: pd.DataFrame, found: Periods) -> Measure:
-    """Widen a measure of ears for the two ears of a patient.
+def starts(visits: pd.DataFrame) -> pd.DataFrame:
+    """List the visits with a known start: their day, whose half-day they are in, their site, and whether on time.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        For ``allow_for_groups``: a late start runs on to the next patients of
+        the practitioner's half-day, so those go together.
+    """
+    flags = _activity_flags(visits)
+    slot = visits["slot_start"]
+    who = visits["practitioner"].astype("object").fillna("") + "/" + visits["site"].astype("object").fillna("")
+    half = (slot.dt.hour >= AFTERNOON_FROM_HOUR).map({True: " afternoon", False: " morning"})
+    listed = pd.DataFrame(
+        {
+            "day": slot,
+            "group": who + slot.dt.strftime(" %Y-%m-%d").fillna("") + half,
+            "site": visits["site"].fillna(NO_SITE),
+            "timed": flags["timed"],
+            "on_time": flags["on_time"],
+        }
+    )
+    return listed[listed["timed"]]
+
+
+def allow_for_groups(measure: Measure, marked: pd.DataFrame, found: Periods) -> Measure:
+    """Widen a measure's ranges for rows that go together: two ears of a patient, starts of a half-day.
 
     Parameters
     ----------
     measure : Measure
-        With shares of ears.
-    ears : pandas.DataFrame
-        As ``outcome_counts`` gives them: ``day``, ``patient`` and a column a mark.
+        With shares of those rows.
+    marked : pandas.DataFrame
+        As ``outcome_counts`` or ``starts`` gives them: ``day``, ``group`` and a column a mark.
     found : Periods
 
     Returns
     -------
     Measure
     """
-    of = ears[ears[BASES[measure.name]]]
+    of = marked[marked[BASES[measure.name]]]
     marks = found.split(of["day"])
-    outcome, patient = of[measure.name].to_numpy(), of["patient"].to_numpy()
+    outcome, group = of[measure.name].to_numpy(), of["group"].to_numpy()
     now = marks[THIS].to_numpy()
 
     def change(period: str) -> np.ndarray:
@@ -254,13 +284,13 @@ def allow_for_pairs(measure: Measure, ears: pd.DataFrame, found: Periods) -> Mea
 
     return replace(
         measure,
-        share=None if measure.share is None else widened(measure.share, outcome[now], patient[now]),
+        share=None if measure.share is None else widened(measure.share, outcome[now], group[now]),
         earlier={
-            period: widened(share, outcome[marks[period]], patient[marks[period]])
+            period: widened(share, outcome[marks[period]], group[marks[period]])
             for period, share in measure.earlier.items()
         },
         change={
-            period: widened(each, outcome[both := change(period)], patient[both], now[both])
+            period: widened(each, outcome[both := change(period)], group[both], now[both])
             for period, each in measure.change.items()
         },
     )
