@@ -33,6 +33,29 @@ def test_a_report_before_intake_says_what_to_run(tmp_path, capsys):
     assert f"earclinic intake {tmp_path}" in capsys.readouterr().err
 
 
+def take_in(folder, log):
+    (folder / "exports").mkdir()
+    (folder / "exports" / "log.csv").write_text(log, encoding="utf-8")
+    return main(["intake", str(folder), "--quiet"])
+
+
+def test_a_log_with_nothing_to_mend_ends_well(tmp_path, capsys):
+    assert take_in(tmp_path, "Date,Grade left\n2026-03-02,full\n2026-03-03,clear\n") == 0
+    assert capsys.readouterr().out == "\nRows read 2, kept 2, set aside 0.\n"
+
+
+@pytest.mark.parametrize(
+    ("row", "value", "kept"), [("2026-03-03,zigzag", "zigzag", 2), ("31/02/2026,full", "31/02/2026", 1)]
+)
+def test_what_cannot_be_read_is_named_and_the_rest_is_kept(tmp_path, capsys, row, value, kept):
+    assert take_in(tmp_path, f"Date,Grade left\n2026-03-02,full\n{row}\n") == 1
+    told = capsys.readouterr()
+    assert f"Rows read 2, kept {kept}, set aside {2 - kept}." in told.out
+    assert "log.csv, row 3" in told.out
+    assert f'value "{value}"' in told.out
+    assert told.err == ""
+
+
 def test_misuse_exits_with_two():
     with pytest.raises(SystemExit) as ended:
         main(["tidy-up"])
