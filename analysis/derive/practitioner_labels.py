@@ -36,4 +36,4 @@ def practitioner_labels(visits: pd.DataFrame, *, show_names: bool) -> pd.Series:
     first = visits["slot_start"].groupby(name).min().rename("first").rename_axis("name").reset_index()
     order = first.sort_values(["first", "name"])["name"].tolist()
     labels = {who: f"practitioner {who if show_names else place}" for place, who in enumerate(order, start=1)}
-    return name.map(labels).fillna(NOBODY).astype("str")
+    return name.map(labels).astype("object").fillna(NOBODY).astype("str")
