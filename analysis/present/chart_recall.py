@@ -10,8 +10,6 @@ from analysis.present import words
 from analysis.present.charts import Line, line_chart
 from analysis.present.theme import QUIET
 
-THIN = {"width": 1.5, "color": QUIET, "dash": "dot"}
-
 
 def recall_chart(lines: Sequence[Line], *, share: float, today_months: float) -> go.Figure:
     """Draw a curve a group, a level line at the chosen share and an upright one at today's interval.
@@ -30,17 +28,21 @@ def recall_chart(lines: Sequence[Line], *, share: float, today_months: float) ->
     plotly.graph_objects.Figure
         A trace a line, and before it one for its band.
     """
+    upright = today_months if today_months <= max(line.x[-1] for line in lines) else None
     figure = line_chart(
-        lines, x_title="months since the ear was cleared", y_title="share occluding again", percent=True
+        lines,
+        x_title="months since the ear was cleared",
+        y_title="share occluding again",
+        percent=True,
+        upright=upright,
+        level=share,
     )
     words_at = {"showarrow": False, "font": {"size": 13, "color": QUIET}}
-    figure.add_hline(y=share, line=THIN, layer="below")
     figure.add_annotation(
         text=f"chosen share, {words.percent(share)}", x=0, xref="paper", xanchor="left", y=share, yanchor="bottom",
         **words_at,
     )  # fmt: skip
-    if today_months <= max(line.x[-1] for line in lines):
-        figure.add_vline(x=today_months, line=THIN, layer="below")
+    if upright is not None:
         figure.add_annotation(
             text=f"today, {words.plural(today_months, 'month')}", x=today_months, xanchor="left", xshift=4, y=0,
             yanchor="bottom", **words_at,

@@ -21,6 +21,7 @@ from analysis.present.label_places import label_places
 from analysis.present.theme import FAINT, INK, QUIET, RECOMMENDED, blank_figure, lettering
 
 AXIS_HEIGHT, AXIS_INSET = 52, 14
+DOTTED = {"width": 1.5, "color": QUIET, "dash": "dot"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +149,8 @@ def line_chart(
     height: int = 380,
     from_zero: bool = True,
     percent: bool = False,
+    upright: float | None = None,
+    level: float | None = None,
 ) -> go.Figure:
     """Draw lines with their ranges as bands, each labelled at its right end.
 
@@ -162,6 +165,9 @@ def line_chart(
         Start the vertical axis at nought.
     percent : bool, optional
         Show the vertical axis as a percentage of one.
+    upright, level : float, optional
+        Where thin dotted lines mark a place on the horizontal and on the
+        vertical axis; the lines' names keep clear of them.
 
     Returns
     -------
@@ -172,7 +178,11 @@ def line_chart(
     figure.update_layout(margin={"t": 34})
     for line in lines:
         _add_line(figure, line, percent=percent)
-    _add_names(figure, lines, height, from_zero=from_zero)
+    if upright is not None:
+        figure.add_vline(x=upright, line=DOTTED, layer="below")
+    if level is not None:
+        figure.add_hline(y=level, line=DOTTED, layer="below")
+    _add_names(figure, lines, height, from_zero=from_zero, upright=upright, level=level)
     figure.add_annotation(
         text=y_title, xref="paper", yref="paper", x=0, y=1, xanchor="left", yanchor="bottom", yshift=10,
         font={"size": 13, "color": QUIET},
@@ -206,7 +216,15 @@ def _add_line(figure: go.Figure, line: Line, *, percent: bool) -> None:
     )
 
 
-def _add_names(figure: go.Figure, lines: Sequence[Line], height: int, *, from_zero: bool) -> None:
+def _add_names(
+    figure: go.Figure,
+    lines: Sequence[Line],
+    height: int,
+    *,
+    from_zero: bool,
+    upright: float | None,
+    level: float | None,
+) -> None:
     """Name each line beside it, where the name covers least."""
     drawn = np.concatenate([tidy(each) for line in lines for each in (line.y, line.low, line.high) if each is not None])
     places = label_places(
@@ -216,12 +234,15 @@ def _add_names(figure: go.Figure, lines: Sequence[Line], height: int, *, from_ze
         height=height - 90,
         lowest=min(0.0, np.nanmin(drawn)) if from_zero else np.nanmin(drawn),
         highest=np.nanmax(drawn),
+        upright=upright,
+        level=level,
     )
     for line, place in zip(lines, places, strict=True):
         figure.add_annotation(
             x=list(line.x)[place.index],
             y=tidy(line.y)[place.index],
-            text=plain(line.label),
+            text="<br>".join(plain(each) for each in place.lines),
+            align=place.xanchor,
             xanchor=place.xanchor,
             yanchor="bottom" if place.above else "top",
             yshift=3 if place.above else -3,

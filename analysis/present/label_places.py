@@ -7,19 +7,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-NARROW_PIXELS, LETTER_PIXELS, LINE_PIXELS = 300.0, 8.4, 18.0
+NARROW_PIXELS, LETTER_PIXELS, LINE_PIXELS = 300.0, 7.6, 18.0
 """Room is reckoned for a phone and a wide typeface: what fits there fits elsewhere."""
 CLEARANCE_PIXELS = 5.0
 SAMPLES = 160
+ANCHORS = (("right", 1.0), ("center", 0.5), ("left", 0.0))
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A name's place: the point of its line it hangs on, and on which side of it."""
+    """A name's place: the point of its line it hangs on, on which side of it, and its one or two lines."""
 
     index: int
     xanchor: str
     above: bool
+    lines: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,8 @@ def label_places(
     height: float,
     lowest: float,
     highest: float,
+    upright: float | None = None,
+    level: float | None = None,
 ) -> list[Place]:
     """Find a free place for each line's name, near its right end where there is one.
 
@@ -60,6 +64,8 @@ def label_places(
         Pixels from ``lowest`` to ``highest`` on the vertical axis.
     lowest, highest : float
         What the vertical axis shows.
+    upright, level : float, optional
+        Where an upright and a level line are drawn, to be kept clear as well.
 
     Returns
     -------
@@ -78,6 +84,12 @@ def label_places(
     pixels_x = [(each - first) / max(last - first, 1e-12) * NARROW_PIXELS for each in x]
     pixels_y = [(each - lowest) / max(highest - lowest, 1e-12) * height for each in y]
     drawn = [_sampled(*line) for line in zip(pixels_x, pixels_y, strict=True)]
+    if upright is not None:
+        along = np.linspace(0.0, height, SAMPLES)
+        drawn.append((np.full(SAMPLES, (upright - first) / max(last - first, 1e-12) * NARROW_PIXELS), along))
+    if level is not None:
+        along = np.linspace(0.0, NARROW_PIXELS, SAMPLES)
+        drawn.append((along, np.full(SAMPLES, (level - lowest) / max(highest - lowest, 1e-12) * height)))
     taken: list[_Box] = []
     places = []
     for name, line_x, line_y in zip(names, pixels_x, pixels_y, strict=True):
@@ -97,18 +109,26 @@ def _sampled(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _candidates(name: str, x: np.ndarray, y: np.ndarray) -> list[tuple[Place, _Box, float]]:
-    """List places along a line with what each costs by itself: far from the right end, or below."""
-    width = LETTER_PIXELS * len(name) + 4
+    """List places along a line with what each costs by itself: far from the right end, below, or in two lines."""
     found = []
-    for index in np.flatnonzero(np.isfinite(y)):
-        for xanchor, share in (("right", 1.0), ("center", 0.5), ("left", 0.0)):
-            for above in (True, False):
+    sides = [(anchor, share, above) for anchor, share in ANCHORS for above in (True, False)]
+    for lines in dict.fromkeys([(name,), _halves(name)]):
+        width, tall = LETTER_PIXELS * max(len(line) for line in lines) + 4, LINE_PIXELS * len(lines)
+        for index in np.flatnonzero(np.isfinite(y)):
+            for xanchor, share, above in sides:
                 left = x[index] - share * width
-                low = y[index] + CLEARANCE_PIXELS if above else y[index] - CLEARANCE_PIXELS - LINE_PIXELS
-                box = _Box(left, left + width, low, low + LINE_PIXELS)
-                cost = (NARROW_PIXELS - x[index]) / NARROW_PIXELS + 0.1 * (not above)
-                found.append((Place(int(index), xanchor, above), box, float(cost)))
+                low = y[index] + CLEARANCE_PIXELS if above else y[index] - CLEARANCE_PIXELS - tall
+                cost = (NARROW_PIXELS - x[index]) / NARROW_PIXELS + 0.1 * (not above) + 0.4 * (len(lines) - 1)
+                box = _Box(left, left + width, low, low + tall)
+                found.append((Place(int(index), xanchor, above, lines), box, float(cost)))
     return found
+
+
+def _halves(name: str) -> tuple[str, ...]:
+    """Break a name of several words into two lines of about one length."""
+    words = name.split(" ")
+    breaks = [(" ".join(words[:at]), " ".join(words[at:])) for at in range(1, len(words))]
+    return min(breaks, key=lambda lines: max(len(line) for line in lines), default=(name,))
 
 
 def _covered(box: _Box, drawn: list[tuple[np.ndarray, np.ndarray]], taken: list[_Box], height: float) -> float:

@@ -20,14 +20,14 @@ Ask = Callable[[Clinic, str], Answer]
 
 PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
     (
-        "How long to book",
+        "Booking",
         (
             ("how long to book", lambda clinic, _: how_long_to_book(clinic)),
             ("how long visits take", lambda clinic, _: how_long_do_visits_take(clinic)),
         ),
     ),
     (
-        "Softening first",
+        "Softening",
         (
             ("does softening pay", lambda clinic, _: does_softening_pay(clinic)),
             ("minutes saved by softening", lambda clinic, _: does_softening_save_minutes(clinic)),

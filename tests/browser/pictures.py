@@ -21,7 +21,7 @@ from tests.browser.browser import NO_BROWSER, find_browser, open_browser
 
 ROOT = Path(__file__).parents[2]
 PICTURES = ROOT / "shared" / "pictures"
-NOTEBOOK = "2_how_long_to_book.ipynb"
+NOTEBOOK = "4_when_to_call_back.ipynb"
 PORT = 8931
 LARGEST_BYTES = 250_000
 
@@ -36,8 +36,8 @@ def take_all() -> None:
         raise SystemExit("The demo clinic's report is not there. Make it with: make demo")
     PICTURES.mkdir(exist_ok=True)
     with open_browser(program) as browser:
-        _report(browser, reports[-1], "report_desktop.png", width=1000, height=1250, above="#how-long-to-book")
-        _report(browser, reports[-1], "report_phone.png", width=390, height=1000, above="#how-long-to-book")
+        _report(browser, reports[-1], "report_desktop.png", width=1000, height=1150)
+        _report(browser, reports[-1], "report_phone.png", width=390, height=1000, section="#when-should-people-be-called-back")
         with _lab() as address:
             _notebook(browser, address)
     for path in PICTURES.glob("*.png"):
@@ -45,13 +45,12 @@ def take_all() -> None:
             raise SystemExit(f"{path.name} is larger than {LARGEST_BYTES:,} bytes.")
 
 
-def _report(browser: Browser, file: Path, name: str, *, width: int, height: int, above: str) -> None:
-    """Take one picture of the page, from a section on."""
+def _report(browser: Browser, file: Path, name: str, *, width: int, height: int, section: str = "body") -> None:
+    """Take one picture of the page as it opens, or from a section on."""
     page = browser.new_page(viewport={"width": width, "height": height}, device_scale_factor=1)
     page.goto(file.as_uri())
     page.locator(".chart:not(:has(.xy))").first.wait_for(state="detached")
-    if above:
-        page.evaluate(f"document.querySelector('{above}').scrollIntoView({{behavior: 'instant'}})")
+    page.evaluate(f"document.querySelector('{section}').scrollIntoView({{behavior: 'instant'}})")
     page.wait_for_timeout(300)
     page.screenshot(path=PICTURES / name)
     page.close()

@@ -81,3 +81,15 @@ def test_no_difference_is_marked_in_every_row_and_crosses_no_label():
     assert [shape.x0 for shape in figure.layout.shapes] == [0.0, 0.0]
     for shape, trace in zip(figure.layout.shapes, figure.data, strict=True):
         assert shape.y0 < trace.y[0] < shape.y1
+
+
+def test_names_of_lines_keep_clear_of_a_marked_place():
+    months = np.arange(25.0)
+    curve = 1 - np.exp(-((months / 20) ** 1.4))
+    crossed = label_places(["without a hearing aid"], [months], [curve], height=290, lowest=0, highest=0.75)
+    kept = label_places(
+        ["without a hearing aid"], [months], [curve], height=290, lowest=0, highest=0.75, upright=20.0, level=0.3
+    )
+    assert crossed != kept
+    figure = line_chart([Line("without", months, curve)], x_title="", y_title="", upright=20.0, level=0.3)
+    assert [(shape.x0, shape.y1) for shape in figure.layout.shapes] == [(20.0, 1), (0, 0.3)]
