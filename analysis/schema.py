@@ -388,5 +388,5 @@ def typed_frame(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
             if strange:
                 raise ValueError(f"{table.name}.{column.name} holds {strange}, allowed are {list(column.codes)}")
             values = values.astype("object").where(values.notna(), None)
-        columns[column.name] = values.astype(dtype)
+        columns[column.name] = values.astype(dtype)  # type: ignore[arg-type]  # the stubs know only fixed names
     return pd.DataFrame(columns).reset_index(drop=True)

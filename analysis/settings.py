@@ -216,7 +216,7 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
     low, high, choices = (setting.metadata[key] for key in ("low", "high", "choices"))
     if (choices and value not in choices) or (low is not None and value < low) or (high is not None and value > high):
         raise wrong
-    if wanted is dict:
+    if isinstance(value, dict):
         for kind_of_booking, minutes in value.items():
             if kind_of_booking not in BOOKING_KINDS:
                 raise _unknown(f"{where}.{kind_of_booking}", [f"{where}.{each}" for each in BOOKING_KINDS], file)

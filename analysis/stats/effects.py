@@ -123,8 +123,8 @@ def risk_ratio(arms: TwoArms, level: float = 0.95) -> Estimate:
     """
     value = arms.treated / arms.untreated
     half = _z(level) * sqrt(max(_contrast_variance(arms, 1 / arms.treated, -1 / arms.untreated), 0.0))
-    ends = (exp(log(value) + side * half) for side in (-1, 1))
-    return Estimate(value, *ends, level, arms.n_treated + arms.n_untreated, arms.method)
+    low, high = (exp(log(value) + side * half) for side in (-1, 1))
+    return Estimate(value, low, high, level, arms.n_treated + arms.n_untreated, arms.method)
 
 
 @dataclass(frozen=True, slots=True)
