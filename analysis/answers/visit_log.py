@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.clinic import Clinic
 from analysis.derive.attempts import attempts
-from analysis.models.booking_categories import category_quantiles
+from analysis.models.booking_categories import category_means, category_quantiles
 from analysis.models.booking_minutes import BookingMinutes, fit_booking_minutes
 from analysis.models.fitted_visit_time import FittedVisitTime
 from analysis.models.visit_sample import FEWEST_VISITS
@@ -46,7 +46,8 @@ class VisitLog:
     def within(self) -> dict[tuple[str, float], float]:
         """Minutes that shares of each booking category's visits stay within."""
         names = list(self.expected.categories.index)
-        return category_quantiles(self.fitted.means, self.fitted.shape, self.expected.of_visit, names)
+        means = category_means(self.fitted.means, self.fitted.minutes, self.expected.of_visit)
+        return category_quantiles(means, self.fitted.shape, self.expected.of_visit, names)
 
 
 def visit_log(clinic: Clinic) -> VisitLog:

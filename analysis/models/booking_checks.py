@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.models.booking_categories import FEWEST_IN_KIND, SHARES, booking_categories, category_quantiles
+from analysis.models.booking_categories import (
+    FEWEST_IN_KIND,
+    SHARES,
+    booking_categories,
+    category_means,
+    category_quantiles,
+)
 from analysis.models.booking_facts import FACTS
 from analysis.models.fitted_visit_time import FittedVisitTime
 from analysis.models.visit_time import fit_visit_time
@@ -74,7 +80,7 @@ def _gains_of_kind(
     mine, theirs = (before["booking_kind"] == kind).to_numpy(), later & (facts["booking_kind"] == kind).to_numpy()
     if min(mine.sum(), theirs.sum()) < FEWEST_HELD_OUT:
         return []
-    actual = fitted.sample.visits["minutes"].to_numpy()[theirs]
+    actual = fitted.minutes[theirs]
     plain = _loss(earlier, mine, np.full(len(mine), NOT_KNOWN), actual, np.full(len(actual), NOT_KNOWN))
     gains = {}
     for fact in (*FACTS, PRACTITIONER):
@@ -95,8 +101,9 @@ def _loss(
     for level in np.unique(actual_levels):
         seen = mine & (levels == level) if (mine & (levels == level)).sum() >= FEWEST_IN_KIND else mine
         here = actual[actual_levels == level]
+        means = earlier.means[seen] * earlier.minutes[seen].sum() / earlier.means[seen].sum()
         for share in SHARES:
-            foretold = mixture_quantile(share, earlier.means[seen], np.ones(seen.sum()), earlier.shape)
+            foretold = mixture_quantile(share, means, np.ones(len(means)), earlier.shape)
             total += len(here) * pinball_loss(here, foretold, share)
     return total / len(actual) / len(SHARES)
 
@@ -126,9 +133,10 @@ def held_out_coverage(
     before = facts.set_index(ids).loc[earlier.sample.visits["visit_id"]].reset_index(drop=True)
     categories, of_before = booking_categories(before, splits)
     _, of_visit = booking_categories(facts, splits)
-    foretold = category_quantiles(earlier.means, earlier.shape, of_before, list(categories.index))
+    means = category_means(earlier.means, earlier.minutes, of_before)
+    foretold = category_quantiles(means, earlier.shape, of_before, list(categories.index))
     known = later & np.isin(of_visit.astype(str), categories.index)
-    actual, names = fitted.sample.visits["minutes"].to_numpy()[known], of_visit[known]
+    actual, names = fitted.minutes[known], of_visit[known]
     covered = {}
     for share in SHARES:
         within = actual <= np.array([foretold[name, share] for name in names])

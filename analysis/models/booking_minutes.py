@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.models.booking_categories import booking_categories, category_quantiles
+from analysis.models.booking_categories import booking_categories, category_means, category_quantiles
 from analysis.models.booking_checks import Tables, fact_gains, held_out_coverage
 from analysis.models.booking_facts import booking_facts
 from analysis.models.fitted_visit_time import FittedVisitTime
@@ -68,7 +68,7 @@ def fit_booking_minutes(
     -----
     At booking the ears are not yet seen. The distribution of minutes is the
     mixture, over the log's own visits of the category, of gamma distributions
-    around their fitted means. A category is a kind of booking, split by one
+    around their fitted means, scaled to the category's own mean. A category is a kind of booking, split by one
     further fact at most: the one that saves most of the loss (mean pinball loss
     at 0.5, 0.8 and 0.9) on held-out visits, if it saves at least 2 in 100 of
     it. Held-out visits are later than the fitted ones: facts are chosen on the
@@ -107,11 +107,11 @@ def booking_quantiles(
         By category and share.
     """
     of_visit, names = expected.of_visit, list(expected.categories.index)
-    exact = category_quantiles(fitted.means, fitted.shape, of_visit, names)
-    base = _coarse(fitted.means, fitted.shape, of_visit, names, np.ones(len(of_visit)))
+    means = category_means(fitted.means, fitted.minutes, of_visit)
+    exact = category_quantiles(means, fitted.shape, of_visit, names)
+    base = _coarse(means, fitted.shape, of_visit, names, np.ones(len(of_visit)))
     drawn = [
-        _coarse(*fitted.redrawn(weights), of_visit, names, weights)
-        for weights in cluster_weights(fitted.patients, draws=draws, rng=rng)
+        _redrawn(fitted, of_visit, names, weights) for weights in cluster_weights(fitted.patients, draws=draws, rng=rng)
     ]
     found = {}
     for key, value in exact.items():
@@ -119,6 +119,14 @@ def booking_quantiles(
         kept = again[~np.isnan(again)]
         found[key] = percentile_range(value, base[key], kept, level=fitted.level, n=n, method=METHOD)
     return found
+
+
+def _redrawn(
+    fitted: FittedVisitTime, of_visit: np.ndarray, names: list[str], weights: np.ndarray
+) -> dict[tuple[str, float], float]:
+    """Give the quantiles, had each visit counted so often."""
+    means, shape = fitted.redrawn(weights)
+    return _coarse(category_means(means, fitted.minutes, of_visit, weights), shape, of_visit, names, weights)
 
 
 def _coarse(

@@ -93,9 +93,14 @@ class FittedVisitTime:
         return self._term_table("booking_kind")
 
     @cached_property
+    def minutes(self) -> np.ndarray:
+        """Each visit's actual minutes, shape (visits,)."""
+        return self.sample.visits["minutes"].to_numpy(dtype=float)
+
+    @cached_property
     def shape(self) -> float:
         """Gamma shape of a visit's minutes around its mean."""
-        return gamma_shape(self.sample.visits["minutes"].to_numpy(), self.means)
+        return gamma_shape(self.minutes, self.means)
 
     @cached_property
     def ear_means(self) -> np.ndarray:
@@ -156,7 +161,7 @@ class FittedVisitTime:
         step = weighted.T @ (design.fit_minutes - means)
         step = np.linalg.pinv(design.fit_rows.T @ weighted, hermitian=True) @ step
         moved = np.maximum(design.visit_rows @ (self.params + step), SMALLEST_MEAN)
-        return moved, gamma_shape(self.sample.visits["minutes"].to_numpy(), moved, visit_weights)
+        return moved, gamma_shape(self.minutes, moved, visit_weights)
 
     def _term_table(self, term: str) -> pd.DataFrame:
         """List how far each level of a term lies from the log's average."""

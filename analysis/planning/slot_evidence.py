@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.derive.sessions import HELD_SLOT
+from analysis.models.booking_categories import category_means
 from analysis.models.booking_facts import ANY_KIND
 from analysis.models.booking_minutes import BookingMinutes
 from analysis.models.fitted_visit_time import FittedVisitTime
@@ -97,6 +98,7 @@ class SlotEvidence:
             means, shape = self.fitted.redrawn(np.where(self.visit_place < 0, 0.0, counts[self.visit_place]))
         known = self.visit_category >= 0
         mine = np.where(known, counts[self.visit_place], 0.0)
+        means = category_means(means, self.fitted.minutes, self.visit_category, mine)
         in_category = np.bincount(self.visit_category[known], mine[known], len(self.names))
         in_kind = np.bincount(self.kind_of, in_category, len(self.kinds))
         held = np.bincount(self.held_kind, counts, len(self.kinds))

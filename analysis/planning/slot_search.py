@@ -35,7 +35,7 @@ def slot_floors(evidence: SlotEvidence, settings: SlotsPart) -> np.ndarray:
         if knows_ears:
             needed = settings.protected_minutes + float(np.median(fitted.ear_means[mine]))
         else:
-            median = float(np.median(fitted.sample.visits["minutes"].to_numpy()[mine]))
+            median = float(np.median(fitted.minutes[mine]))
             needed = max(settings.protected_minutes, median)
         floors.append(_up_to_grid(needed, settings.grid_minutes))
     return np.array(floors)
