@@ -9,6 +9,8 @@ from scipy.optimize import linprog
 
 Sum = tuple[int, Sequence[int]]
 """A shown sum: the place of the total, and the places of its parts."""
+SPAN = 1 - 1e-6
+"""Two numbers at least this far apart are different counts; the rest is rounding."""
 
 
 def hidden_counts(counts: Sequence[int], sums: Sequence[Sum], bound: int) -> np.ndarray:
@@ -64,7 +66,8 @@ def hidden_counts(counts: Sequence[int], sums: Sequence[Sum], bound: int) -> np.
     if np.any(rules @ known):
         raise ValueError("parts do not add up to their total")
     hidden = (known > 0) & (known < bound)
-    while (betrayed := _betrayed(known, rules, hidden)).any():
+    seen = np.stack([known, known])
+    while (betrayed := _betrayed(known, rules, hidden, seen)).any():
         beside = (rules[(rules[:, betrayed] != 0).any(axis=1)] != 0).any(axis=0)
         candidates = np.flatnonzero(beside & ~hidden & (known > 0))
         if not candidates.size:
@@ -73,8 +76,13 @@ def hidden_counts(counts: Sequence[int], sums: Sequence[Sum], bound: int) -> np.
     return hidden
 
 
-def _betrayed(known: np.ndarray, rules: np.ndarray, hidden: np.ndarray) -> np.ndarray:
-    """Mark hidden counts that can be only one number given what is shown."""
+def _betrayed(known: np.ndarray, rules: np.ndarray, hidden: np.ndarray, seen: np.ndarray) -> np.ndarray:
+    """Mark hidden counts that can be only one number given what is shown.
+
+    ``seen`` keeps the least and the most each count was in any table found that
+    fits what is shown. It still fits once more is hidden, so few counts need a
+    search of their own.
+    """
     betrayed = np.zeros(len(known), dtype=bool)
     concerned = (rules[:, hidden] != 0).any(axis=1)
     if not concerned.any() or not (~hidden & (known > 0)).any():
@@ -82,10 +90,14 @@ def _betrayed(known: np.ndarray, rules: np.ndarray, hidden: np.ndarray) -> np.nd
     unknown = rules[np.ix_(concerned, hidden)]
     shown = -rules[np.ix_(concerned, ~hidden)] @ known[~hidden]
     bounds = (1.0, known.sum() + 2.0)
-    for place, cell in enumerate(np.flatnonzero(hidden)):
-        wanted = np.zeros(unknown.shape[1])
+    places = np.flatnonzero(hidden)
+    for place, cell in enumerate(places):
+        wanted = np.zeros(len(places))
         wanted[place] = 1.0
-        ends = [linprog(way * wanted, A_eq=unknown, b_eq=shown, bounds=bounds) for way in (1, -1)]
-        least, most = ends[0].fun, -ends[1].fun
-        betrayed[cell] = most - least < 1 - 1e-6
+        for way in (-1, 1):
+            if seen[1, cell] - seen[0, cell] < SPAN:
+                table = linprog(way * wanted, A_eq=unknown, b_eq=shown, bounds=bounds).x
+                seen[0, places] = np.minimum(seen[0, places], table)
+                seen[1, places] = np.maximum(seen[1, places], table)
+        betrayed[cell] = seen[1, cell] - seen[0, cell] < SPAN
     return betrayed
