@@ -169,6 +169,7 @@ def assumptions(settings: SlotsPart, evidence: SlotEvidence, came: Attendance, l
         said.append(
             f"No slot is shorter than {settings.protected_minutes:g} protected minutes and the median work on the ears of its kind."
         )
+        said += _more_than_protected(log, settings)
     else:
         said.append(
             f"The log does not tell what ears take, so no slot is shorter than half of its visits need, nor than {settings.protected_minutes:g} protected minutes."
@@ -179,6 +180,17 @@ def assumptions(settings: SlotsPart, evidence: SlotEvidence, came: Attendance, l
             f"{words.plural(many, 'booking')} of kind {words.code_label('booking_kind', kind)} are too few for a slot of their own."
         )
     return tuple(said)
+
+
+def _more_than_protected(log: VisitLog, settings: SlotsPart) -> list[str]:
+    """Say where visits take longer before any ear than the protected minutes allow."""
+    overhead = log.fitted.overhead
+    if overhead is None or overhead.low <= settings.protected_minutes:
+        return []
+    return [
+        f"Visits take {words.minutes(overhead.value)} before any ear is worked on, more than the {settings.protected_minutes:g} "
+        "protected; if care needs them all, set slots.protected_minutes to it."
+    ]
 
 
 def cautions(plan: SlotPlan, log: VisitLog, settings: SlotsPart) -> tuple[str, ...]:

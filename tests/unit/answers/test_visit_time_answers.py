@@ -102,6 +102,12 @@ def test_a_slot_is_never_for_hurrying_a_patient(clinic):
     assert "local protocol and licensed practice decide" in answer.cautions[0]
 
 
+@pytest.mark.parametrize(("protected", "said"), [(3.0, True), (30.0, False)])
+def test_visits_that_take_more_than_the_protected_minutes_before_any_ear_are_spoken_of(clinic, protected, said):
+    answer = how_long_to_book(with_slots(clinic, protected_minutes=protected))
+    assert any("if care needs them all" in each for each in answer.assumptions) == said
+
+
 def test_the_best_slots_on_the_grid_are_kept(clinic):
     best = how_long_to_book(clinic).table.set_index("booking")["recommended_minutes"].astype(int)
     today = dict(zip(["new", "routine_recall"], best.tolist(), strict=True))
