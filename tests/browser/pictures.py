@@ -37,7 +37,14 @@ def take_all() -> None:
     PICTURES.mkdir(exist_ok=True)
     with open_browser(program) as browser:
         _report(browser, reports[-1], "report_desktop.png", width=1000, height=1150)
-        _report(browser, reports[-1], "report_phone.png", width=390, height=1000, section="#when-should-people-be-called-back")
+        _report(
+            browser,
+            reports[-1],
+            "report_phone.png",
+            width=390,
+            height=1000,
+            section="#when-should-people-be-called-back",
+        )
         with _lab() as address:
             _notebook(browser, address)
     for path in PICTURES.glob("*.png"):

@@ -5,7 +5,7 @@
   const dark = JSON.parse(document.getElementById("dark-colours").textContent);
   const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
   const settings = { displayModeBar: false, responsive: true, scrollZoom: false, doubleClick: false };
-  const paperWidth = 650; // CSS pixels between the margins of an A4 page
+  const paperWidth = 650, paperHeight = 700; // CSS pixels: between A4's margins, and what leaves room for heading and answer
   let opened = [];
 
   const recoloured = (text) => text.replace(/#[0-9a-f]{6}\b/gi, (colour) => dark[colour.toLowerCase()] || colour);
@@ -15,6 +15,11 @@
       const figure = JSON.parse(prefersDark.matches && !onPaper ? recoloured(text) : text);
       if (onPaper) {
         figure.layout.width = paperWidth;
+        if (figure.layout.height > paperHeight) {
+          figure.layout.height = paperHeight;
+          const top = (figure.layout.margin || {}).t || 0;
+          figure.layout.margin = { ...figure.layout.margin, t: top + 20 }; // rows stand closer, the first one's words must still fit
+        }
         figure.layout.autosize = false;
       }
       Plotly.react(id, figure.data, figure.layout, settings);
@@ -23,7 +28,7 @@
 
   prefersDark.addEventListener("change", () => draw(false));
   window.addEventListener("beforeprint", () => {
-    opened = [...document.querySelectorAll("details:not([open])")];
+    opened = [...document.querySelectorAll("details:not([open]):not(.many-rows)")];
     opened.forEach((each) => each.setAttribute("open", ""));
     draw(true);
   });
