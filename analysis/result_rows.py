@@ -25,6 +25,8 @@ QUANTITIES = (
     Quantity("intake", "rows_set_aside_by_reason", ("reason",), "rows", "the same by reason, in plain words"),
     Quantity("intake", "fact_recorded", ("fact",), "share", "share of the rows concerned that have the fact (a column's name); for minutes, timed or rounded ones"),
     Quantity("intake", "minutes_quality", ("quality",), "share", "share of attended visits whose minutes are known in this way"),
+    Quantity("intake", "minutes_quality_by_export", ("export", "quality"), "share", "the same for the visits of one export, which is called by the days of its bookings"),
+    Quantity("intake", "minutes_quality_by_practitioner", ("practitioner", "quality"), "share", "the same for one practitioner's visits (by number, unless the clinic shows names)"),
     Quantity("visit_time", "overhead_minutes", (), "minutes", "minutes of a visit before any ear is worked on"),
     Quantity("visit_time", "added_minutes", ("grade", "method"), "minutes", "minutes an ear adds, by its grade as first seen and the first method"),
     Quantity("visit_time", "minutes_quantile", ("booking", "q"), "minutes", "minutes that this share (q) of the visits of a kind of booking stay within"),

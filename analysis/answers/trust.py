@@ -6,6 +6,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import trust_words as say
+from analysis.answers.trust_record import minutes_by_part_checks, minutes_by_part_rows, record_checks
 from analysis.clinic import Clinic
 from analysis.models.completeness import Recorded, ends_on_fives, facts_recorded, minutes_known
 from analysis.present import words
@@ -34,7 +35,8 @@ def can_i_trust_my_log(clinic: Clinic) -> Answer:
     -------
     Answer
         One row of the table a fact, the thinnest first. Rows: ``rows_in``,
-        ``rows_kept``, ``rows_set_aside``, ``fact_recorded``, ``minutes_quality``.
+        ``rows_kept``, ``rows_set_aside``, ``fact_recorded``, ``minutes_quality``,
+        ``minutes_quality_by_export``, ``minutes_quality_by_practitioner``.
     """
     try:
         _refuse_if_empty(clinic)
@@ -61,11 +63,18 @@ def can_i_trust_my_log(clinic: Clinic) -> Answer:
         checks=(
             *say.question_checks(lacking),
             _minutes_check(known),
+            *minutes_by_part_checks(clinic),
             say.fives_check(*ends_on_fives(clinic.visits)),
+            *record_checks(clinic.record),
             *say.contradiction_checks(clinic.record.get("contradictions", {})),
         ),
         basis=Basis(len(clinic.visits), "bookings", _left_out(clinic), clinic.first_day, clinic.last_day, METHOD),
-        rows=(*_row_counts(clinic), *_fact_rows(facts, level), *_minutes_rows(known, level)),
+        rows=(
+            *_row_counts(clinic),
+            *_fact_rows(facts, level),
+            *_minutes_rows(known, level),
+            *minutes_by_part_rows(clinic),
+        ),
     )
 
 

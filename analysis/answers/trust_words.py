@@ -61,6 +61,14 @@ NEEDS = {
         "who saw the patient",
     ),
     "arrived_at": Need("how long to book", "lateness and waiting are less well known", "when each patient arrives"),
+    "started_at": Need(
+        "how long visits take; activity", "starts on time are known only in part", "when each visit really starts"
+    ),
+    "onward_referral": Need(
+        "outcomes",
+        "a blank cannot be told from no referral",
+        "for each visit whether the patient was referred, yes or no",
+    ),
     "age_band": Need("does softening pay", _LESS_LIKE, "age or birth date, which is kept as a band"),
     "hearing_aid": Need(
         "when to call back; how long to book; does softening pay",

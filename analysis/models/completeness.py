@@ -10,8 +10,8 @@ from analysis.schema import MINUTES_QUALITY
 
 OF_BOOKINGS = ("slot_minutes", "attendance", "booking_kind", "patient_key", "practitioner")
 OF_ATTENDED = (
-    *("minutes", "arrived_at", "age_band", "hearing_aid"),
-    *("softening_advised", "softener", "adverse_event"),
+    *("minutes", "started_at", "arrived_at", "age_band", "hearing_aid"),
+    *("softening_advised", "softener", "adverse_event", "onward_referral"),
 )
 OF_EARS = ("grade", "outcome", "canal", "eardrum", "middle_ear")
 OF_WORKED = ("methods", "debris", "impacted")
@@ -111,6 +111,35 @@ def minutes_known(visits: pd.DataFrame) -> dict[str, int]:
     emptied = quality.isna() | (quality.isin([*MEASURED, "filled_from_slot"]) & came["minutes"].isna())
     counts = quality.mask(emptied, "missing").value_counts()
     return {code: int(counts.get(code, 0)) for code in MINUTES_QUALITY}
+
+
+def minutes_by(visits: pd.DataFrame, parts: pd.Series) -> pd.DataFrame:
+    """Count by part of the log how the minutes of attended visits are known.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``.
+    parts : pandas.Series of str
+        Which part each booking belongs to: an export, a practitioner.
+
+    Returns
+    -------
+    pandas.DataFrame, indexed by part
+        A column for each code of ``MINUTES_QUALITY``; they add up to the
+        part's attended visits. Parts without one are left out.
+
+    Examples
+    --------
+    >>> from analysis.schema import VISITS, typed_frame
+    >>> visits = typed_frame(VISITS, pd.DataFrame({
+    ...     "attendance": ["attended"] * 3, "minutes": [18.0, 20.0, None], "minutes_quality": ["timed", "rounded", None]}))
+    >>> minutes_by(visits, pd.Series(["old", "old", "new"]))[["timed", "rounded", "missing"]].to_dict("index")
+    {'new': {'timed': 0, 'rounded': 0, 'missing': 1}, 'old': {'timed': 1, 'rounded': 1, 'missing': 0}}
+    """
+    counted = {part: minutes_known(visits[parts == part]) for part in sorted(parts.unique())}
+    table = pd.DataFrame.from_dict(counted, orient="index", columns=list(MINUTES_QUALITY)).rename_axis("part")
+    return table[table.sum(axis=1) > 0]
 
 
 def ends_on_fives(visits: pd.DataFrame) -> tuple[int, int]:

@@ -16,10 +16,10 @@ from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, typed_frame
 
 VISIT = {
     "patient_key": "p1", "practitioner": "A", "slot_start": pd.Timestamp("2026-03-02 09:00"), "slot_minutes": 30.0,
-    "arrived_at": pd.Timestamp("2026-03-02 08:55"), "ended_at": pd.Timestamp("2026-03-02 09:21"),
+    "arrived_at": pd.Timestamp("2026-03-02 08:55"), "started_at": pd.Timestamp("2026-03-02 09:00"), "ended_at": pd.Timestamp("2026-03-02 09:21"),
     "attendance": "attended", "booking_kind": "new", "age_band": "60_74", "hearing_aid": False, "cotton_bud": False,
     "softening_advised": True, "softener": "olive_oil", "adverse_event": "none",
-    "minutes": 21.0, "minutes_quality": "timed",
+    "minutes": 21.0, "minutes_quality": "timed", "onward_referral": False,
 }  # fmt: skip
 EAR = {
     "ear": "left", "grade": "fully_occluding", "impacted": True, "debris": "hard_wax", "canal": "ordinary",
