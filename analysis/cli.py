@@ -195,4 +195,4 @@ def _notebooks(asked: argparse.Namespace, progress: Progress) -> int:
     if asked.no_open:
         return DONE
     lab = [sys.executable, "-m", "jupyterlab", "--ip=127.0.0.1", f"--ServerApp.root_dir={asked.folder.resolve()}"]
-    return subprocess.call([*lab, f"--LabApp.default_url=/lab/tree/{copied.name}/0_start_here.ipynb"])
+    return subprocess.call([*lab, f"--LabApp.default_url=/doc/tree/{copied.name}/0_start_here.ipynb"])
