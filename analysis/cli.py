@@ -120,6 +120,8 @@ def _start(asked: argparse.Namespace, progress: Progress) -> int:
         raise DataProblem("This folder has settings already.", "Nothing was changed.", file=str(settings))
     (asked.folder / "exports").mkdir(parents=True, exist_ok=True)
     settings.write_text(settings_template(), encoding="utf-8")
+    # Patients' names and the key must not be published with somebody's other work.
+    (asked.folder / ".gitignore").write_text("*\n", encoding="utf-8")
     _end_step(progress)
     _say(f"Made {settings}. Put your exports into {asked.folder / 'exports'}, then: earclinic intake {asked.folder}")
     return DONE

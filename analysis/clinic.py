@@ -87,6 +87,10 @@ def read_settings(folder: Path) -> Settings:
 
 def export_files(folder: Path) -> list[Path]:
     """List a clinic folder's exports by name; say so where there are none."""
+    if not folder.is_dir():
+        raise DataProblem(
+            "There is no such folder.", "Look at its name, or make it with: earclinic start DIR", file=str(folder)
+        )
     exports = folder / "exports"
     found = (
         sorted(path for path in exports.glob("*") if path.suffix.lower() in EXPORT_ENDINGS) if exports.is_dir() else []

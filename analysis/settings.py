@@ -170,11 +170,13 @@ def settings_from_toml(text: str, *, file: str = "clinic.toml") -> Settings:
     try:
         read = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise DataProblem(
-            f"This is not valid TOML: {error}.",
-            "Mend that line, or copy it from a fresh clinic.toml made by 'earclinic start'.",
-            file=file,
-        ) from None
+        twice = "Cannot declare" in str(error)
+        remedy = (
+            "A part stands there twice: put its lines below the first one, and take the second heading out."
+            if twice
+            else "Look at that line: a number stands without quotation marks, a word within them, a remark behind a #."
+        )
+        raise DataProblem(f"These settings cannot be read: {error}.", remedy, file=file) from None
     made: dict[str, Any] = {}
     for part, values in read.items():
         if part not in PARTS and part not in FREE_PARTS:
@@ -258,7 +260,8 @@ def settings_template() -> str:
         lines.append("")
     lines += [
         '# Headings of your export that were not understood: "heading in your file" = "our column".',
-        "[columns]",
+        "# [columns]",
+        '# "Drops used" = "softener"',
         "",
         "# Words of your export that were not understood, one part a column:",
         "# [words.grade]",

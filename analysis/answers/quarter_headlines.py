@@ -22,8 +22,12 @@ def activity_headline(measures: Sequence[Measure], found: Periods) -> str:
     if not missed:
         return f"{opening}."
     told = say.share(missed[0])
-    ending = f"{told} were missed" if told else "too few were missed, or came, to show"
-    return f"{opening}; of those not cancelled in time, {ending}."
+    ending = (
+        f"of those not cancelled in time, {told} were missed"
+        if told
+        else "the share missed is hidden, its counts being small"
+    )
+    return f"{opening}; {ending}."
 
 
 def activity_title(measures: Sequence[Measure]) -> str:

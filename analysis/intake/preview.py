@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.intake.exports import Export, open_export
-from analysis.intake.headers import CLINIC, IGNORE, Heading
+from analysis.intake.headers import CLINIC, IGNORE, Heading, known_columns
 from analysis.intake.patients import how_patients_are_told_apart
 from analysis.intake.privacy import HIDDEN, safe_to_show, what_it_identifies
 from analysis.intake.taking import check_settings
@@ -101,7 +101,7 @@ class Preview:
         """
         lines: list[str] = []
         if self.unknown_columns:
-            lines.append("[columns]")
+            lines.append(f"[columns]  # our columns: {', '.join(known_columns())}")
             lines += [f'# {_quoted(column.heading)} = "{column.nearest or IGNORE}"' for column in self.unknown_columns]
         for name in dict.fromkeys(word.column for word in self.unknown_words):
             codes = ", ".join(_codes(name))
@@ -109,7 +109,9 @@ class Preview:
             for word in self.unknown_words:
                 if word.column == name:
                     code = word.nearest[1] if word.nearest else ""
-                    lines.append(f'# {_quoted(word.text)} = "{code}"  # {word.count:,} rows')
+                    lines.append(
+                        f'# {_quoted(word.text)} = "{code}"  # {word.count:,} {"row" if word.count == 1 else "rows"}'
+                    )
         return "\n".join(lines).strip()
 
     def text(self) -> str:
@@ -120,7 +122,15 @@ class Preview:
             parts.append("\n".join(["Dates, times and numbers that cannot be read", *lines]))
         toml = self.clinic_toml()
         if toml:
-            parts.append("\n".join(["To paste into clinic.toml; take off the # and correct what is wrong", "", toml]))
+            parts.append(
+                "\n".join(
+                    [
+                        "To paste at the end of clinic.toml; take off the # and choose what is right. Where a part, such as [columns], stands there already, put its lines below that one",
+                        "",
+                        toml,
+                    ]
+                )
+            )
         else:
             parts.append("All headings and words are understood.")
         return "\n\n".join(parts) + "\n"

@@ -35,13 +35,16 @@ from analysis.intake.privacy import safe_to_show
 from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS
 from analysis.intake.rules import REASONS
 from analysis.intake.understanding import coded_as
+from analysis.intake.vocabulary import vocabulary
 from analysis.intake.words import UNKNOWN
 from analysis.problems import DataProblem
 from analysis.schema import EAR_ROWS, VISITS
 
 MOST_MESSAGES = 200
+MOST_ROWS = 10**9
+"""More than any file has: what weighs so much is told first."""
 DATES = ("date", "slot_start")
-WRITE_DATES = "Write the date as 2026-03-01; until then its rows are set aside."
+WRITE_DATES = "Correct the date in the export (written like 2026-03-01); until then its rows are set aside."
 OF_EVERY_BOOKING = (
     "visit_id",
     "patient_key",
@@ -323,26 +326,28 @@ def _notes_on_file(export: Export) -> list[str]:
 def _to_mend(
     exports: list[Export], words: dict[str, Any], unreadable: dict[str, Any], names: frozenset[str]
 ) -> list[str]:
-    """Write one message for each thing the owner can put right, the commonest first."""
+    """Write one message for each thing the owner can put right: whole columns, then dates, then words by how common."""
     told: list[tuple[int, str]] = []
     for column, found in words.items():
         for text, entry in found["unknown"].items():
             guess = f' Did you mean "{entry["nearest"]}"?' if entry["nearest"] else ""
-            code = entry["nearest_code"] or "one of our codes"
-            remedy = f'{guess} Add it to [words.{column}]: "{text}" = "{code}".'.strip()
+            codes = [entry["nearest_code"]] if entry["nearest_code"] else vocabulary(column).labels
+            choice = " or ".join(f'"{code}"' for code in codes)
+            remedy = f'{guess} Add it to [words.{column}] in clinic.toml: "{text}" = {choice}.'.strip()
             told.append((entry["count"], _message("This word is not known", remedy, text, entry)))
     for column, entries in unreadable.items():
         if column == "birth_date":
             continue
         for text, entry in entries.items():
-            remedy = WRITE_DATES if column in DATES else "Correct it in the export, or leave it empty."
-            told.append((entry["count"], _message("This cannot be read", remedy, text, entry)))
+            remedy = WRITE_DATES if column in DATES else "Correct it in the export, or empty the cell."
+            weight = MOST_ROWS if column in DATES else entry["count"]
+            told.append((weight, _message("This cannot be read", remedy, text, entry)))
     for export in exports:
         for heading, nearest in headings_told(export, names)["unknown"].items():
-            remedy = f'If it is needed, add it to [columns]: "{heading}" = "{nearest or "our column"}"; otherwise = "ignore".'
+            remedy = f'If it is needed, add it to [columns] in clinic.toml: "{heading}" = "{nearest or "our column"}" (earclinic preview lists ours); otherwise = "ignore".'
             told.append(
                 (
-                    0,
+                    MOST_ROWS + 1,
                     str(
                         DataProblem(
                             "This heading is not known; the column was not read.",

@@ -10,7 +10,7 @@ import narwhals as nw
 from analysis.intake.cleaning import Frame
 
 EARLIEST, LATEST = dt.datetime(1990, 1, 1), dt.datetime(2101, 1, 1)
-"""A visit outside these was typed wrongly."""
+"""A visit outside these was typed wrongly, whatever today is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +32,7 @@ REASONS = {
         "impossible date",
         "Correct the date; if days and months are swapped in the whole file, set day_first in [export].",
     ),
+    "ahead_date": Reason("date more than a year ahead", "Correct the date in the export."),
     "unreadable_date": Reason("date cannot be read", "Write the date as 2026-03-01."),
     "exact_duplicate": Reason("the same row again", "Nothing; the first of the rows is kept."),
     "same_visit_again": Reason(
@@ -45,11 +46,18 @@ REASONS = {
 """Every reason for which a row may be set aside."""
 
 
-def with_reason(frame: Frame) -> Frame:
+def with_reason(frame: Frame, *, latest: dt.datetime = LATEST) -> Frame:
     """Say of each row by itself whether it can be used.
 
     A row needs nothing but a date on which it happened. A missing end, an
     unknown word or an impossible order of times costs only the fact.
+
+    Parameters
+    ----------
+    frame : narwhals frame
+    latest : datetime, optional
+        No booking can lie after this: one slip in a year would stretch the
+        whole log to there.
 
     Returns
     -------
@@ -71,7 +79,11 @@ def with_reason(frame: Frame) -> Frame:
                 .otherwise(
                     nw.when((no_start & (nw.col("date_impossible") > 0)) | out_of_range)
                     .then(nw.lit("impossible_date"))
-                    .otherwise(nw.when(no_start).then(nw.lit("unreadable_date")))
+                    .otherwise(
+                        nw.when(no_start)
+                        .then(nw.lit("unreadable_date"))
+                        .otherwise(nw.when(start > latest).then(nw.lit("ahead_date")))
+                    )
                 )
             )
         )

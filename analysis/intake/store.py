@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import os
 import secrets
@@ -18,15 +19,22 @@ from analysis.problems import DataProblem
 
 KEY_FILE = "pseudonym.key"
 OWNER_ONLY = 0o600
+A_YEAR_AHEAD = dt.timedelta(days=366)
+"""Bookings may be made so far ahead; a later date is a slip."""
 
 
-def intake_folder(folder: Path, *, progress: Callable[[str], None] | None = None) -> Intake:
+def intake_folder(
+    folder: Path, *, today: dt.date | None = None, progress: Callable[[str], None] | None = None
+) -> Intake:
     """Take in the exports of a clinic folder and write its store.
 
     Parameters
     ----------
     folder : Path
         Holds ``exports/`` and, where the clinic has settings, ``clinic.toml``.
+    today : date, optional
+        Rows dated more than a year after it (and after the setting
+        ``last_day``) are set aside; the computer's own date by default.
     progress : callable, optional
         Told the name of each step as it begins.
 
@@ -43,7 +51,9 @@ def intake_folder(folder: Path, *, progress: Callable[[str], None] | None = None
     say = progress or (lambda _: None)
     folder = Path(folder)
     settings = read_settings(folder)
-    taken = take_in(export_files(folder), settings, read_key(folder), progress=progress)
+    now = max(today or dt.date.today(), settings.clinic.last_day or dt.date.min)
+    latest = dt.datetime.combine(now, dt.time()) + A_YEAR_AHEAD
+    taken = take_in(export_files(folder), settings, read_key(folder), latest=latest, progress=progress)
     say("writing the store")
     try:
         write_store(folder / "store", taken)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -20,7 +21,7 @@ from analysis.intake.patients import how_patients_are_told_apart, with_patients
 from analysis.intake.privacy import HIDDEN, may_identify, safe_to_show
 from analysis.intake.record import contradictions_found, intake_record
 from analysis.intake.row_columns import EVIDENCE, VISIT_TEXTS, columns_of_kind
-from analysis.intake.rules import REASONS, with_attendance, with_reason, without_impossible_order
+from analysis.intake.rules import LATEST, REASONS, with_attendance, with_reason, without_impossible_order
 from analysis.intake.shapes import ears_of, visits_of, with_minutes_by_ear, with_visit_id
 from analysis.intake.understanding import CODED_KINDS, coded_as
 from analysis.intake.words import check_words
@@ -52,7 +53,12 @@ class Intake:
 
 
 def take_in(
-    paths: Sequence[Path], settings: Settings, key: bytes, *, progress: Callable[[str], None] | None = None
+    paths: Sequence[Path],
+    settings: Settings,
+    key: bytes,
+    *,
+    latest: dt.datetime = LATEST,
+    progress: Callable[[str], None] | None = None,
 ) -> Intake:
     """Take exports in.
 
@@ -67,6 +73,8 @@ def take_in(
     settings : Settings
     key : bytes
         The clinic's secret for pseudonyms.
+    latest : datetime, optional
+        Rows dated after it are set aside; without it only impossible years are.
     progress : callable, optional
         Told the name of each step as it begins.
 
@@ -87,7 +95,7 @@ def take_in(
     say("cleaning")
     rows = _in_order([cleaned(_text_rows(export, key), export.understood) for export in exports])
     rows = _with_tidy_spelling(rows)
-    fit, unfit = _parted(with_reason(rows))
+    fit, unfit = _parted(with_reason(rows, latest=latest))
     say("finding duplicates")
     kept, again = _parted(without_repeats(fit))
     _check_nothing_lost(exports, kept, unfit, again)
@@ -99,7 +107,27 @@ def take_in(
     set_aside = _set_aside(exports, kept, unfit, again)
     made = Intake(_visit_table(visits), _ear_table(ears), set_aside, {})
     made.record.update(intake_record(exports, problems, made.visits, made.ears, kept, unfit, again, contradictions))
+    made.record["to_mend"] = [*_dates_ahead(set_aside), *made.record["to_mend"]]
     return made
+
+
+def _dates_ahead(set_aside: pd.DataFrame) -> list[str]:
+    """Write one message for each row dated further ahead than anybody books."""
+    why, remedy = REASONS["ahead_date"].why, REASONS["ahead_date"].remedy
+    return [
+        str(
+            DataProblem(
+                f"{why[:1].upper()}{why[1:]}; the row is set aside.",
+                remedy,
+                file=file,
+                row=int(row),
+                column=column,
+                value=value,
+            )
+        )
+        for file, row, reason, column, value, _ in set_aside.itertuples(index=False)
+        if reason == why
+    ]
 
 
 def check_settings(settings: Settings) -> None:

@@ -249,5 +249,5 @@ def typing_slips(one: str, other: str) -> int:
 
 def _nearest(short: str, words: Vocabulary) -> tuple[str, str] | None:
     """Give the closest known text and its code, as a suggestion only."""
-    close = difflib.get_close_matches(short, list(words.exact), n=1, cutoff=0.6)
+    close = difflib.get_close_matches(short, list(words.exact), n=1, cutoff=0.8)
     return (close[0], words.exact[close[0]]) if close else None

@@ -56,6 +56,18 @@ def test_what_cannot_be_read_is_named_and_the_rest_is_kept(tmp_path, capsys, row
     assert told.err == ""
 
 
+def test_a_slip_in_the_year_does_not_stretch_the_log(tmp_path, capsys):
+    assert take_in(tmp_path, "Date,Grade left\n2026-03-02,full\n2062-03-03,full\n") == 1
+    told = capsys.readouterr().out
+    assert "kept 1, set aside 1" in told
+    assert 'log.csv, row 3, column "Date", value "2062-03-03": Date more than a year ahead' in told
+
+
+def test_a_folder_that_is_not_there_is_told(tmp_path, capsys):
+    assert main(["intake", str(tmp_path / "nowhere")]) == 1
+    assert "There is no such folder." in capsys.readouterr().err
+
+
 def test_misuse_exits_with_two():
     with pytest.raises(SystemExit) as ended:
         main(["tidy-up"])

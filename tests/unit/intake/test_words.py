@@ -80,7 +80,9 @@ def test_none_is_an_answer_and_not_applicable_is_not():
 
 
 def test_an_unknown_word_shows_the_nearest_known_one():
-    assert read_words("grade", ["no longer blocked"])["no longer blocked"].nearest == ("not blocked", "non_occluding")
+    told = read_words("grade", ["partly blocked mostly", "no longer blocked"])
+    assert told["partly blocked mostly"].nearest == ("partly blocked", "partly_occluding")
+    assert told["no longer blocked"].nearest is None  # "not blocked" is too far off to suggest
 
 
 def test_the_clinics_own_words_come_first_and_are_forgiven_too():
