@@ -343,22 +343,25 @@ def _to_mend(
             weight = MOST_ROWS if column in DATES else entry["count"]
             told.append((weight, _message("This cannot be read", remedy, text, entry)))
     for export in exports:
-        for heading, nearest in headings_told(export, names)["unknown"].items():
-            remedy = f'If it is needed, add it to [columns] in clinic.toml: "{heading}" = "{nearest or "our column"}" (earclinic preview lists ours); otherwise = "ignore".'
-            told.append(
-                (
-                    MOST_ROWS + 1,
-                    str(
-                        DataProblem(
-                            "This heading is not known; the column was not read.",
-                            remedy,
-                            file=export.table.file,
-                            column=heading,
-                        )
-                    ),
-                )
-            )
+        told += [(MOST_ROWS + 1, message) for message in _headings_to_mend(export, names)]
     return [message for _, message in sorted(told, key=lambda each: (-each[0], each[1]))[:MOST_MESSAGES]]
+
+
+def _headings_to_mend(export: Export, names: frozenset[str]) -> list[str]:
+    """Write one message for each column that was not read."""
+    told, file, seen = [], export.table.file, headings_told(export, names)
+    for heading, nearest in seen["unknown"].items():
+        remedy = (
+            f'If it is needed, add it to [columns] in clinic.toml: "{heading}" = "{nearest or "our column"}" '
+            '(earclinic preview lists ours); otherwise = "ignore".'
+        )
+        what = "This heading is not known; the column was not read."
+        told.append(str(DataProblem(what, remedy, file=file, column=heading)))
+    for heading, column in seen["doubled"].items():
+        what = f"Another column is taken for {column} already; this one was not read."
+        remedy = f'Say in [columns] in clinic.toml what it is: "{heading}" = "our column", or "ignore".'
+        told.append(str(DataProblem(what, remedy, file=file, column=heading)))
+    return told
 
 
 def _message(what: str, remedy: str, text: str, entry: dict[str, Any]) -> str:
