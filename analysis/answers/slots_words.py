@@ -71,12 +71,11 @@ def _slots(plan: SlotPlan, log: VisitLog) -> str:
 
 
 def _changes(plan: SlotPlan) -> str:
-    """Say what changes in patients, waiting and overtime, from today to recommended."""
+    """Say what changes in patients and waiting, which the chart completes, from today to recommended."""
     parts = []
     for quantity, form in (
         ("patients_per_session", "a full session sees {new} patients instead of {old}"),
         ("mean_wait_minutes", "a patient waits {new} minutes instead of {old}"),
-        ("overtime_minutes", "overtime is {new} minutes a session instead of {old}"),
     ):
         new, old = plan.figures[RECOMMENDED, quantity], plan.figures[TODAY, quantity]
         parts.append(form.format(new=_said(new), old=words.number(old.value, 1)))
