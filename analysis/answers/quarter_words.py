@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from analysis.derive.sessions import ON_TIME_MINUTES
 from analysis.models.quarter_measures import ALL, Measure
 from analysis.models.quarter_periods import LAST, YEAR, Periods
 from analysis.models.quarter_quiet import Quiet
@@ -29,7 +30,7 @@ MEASURES = {
     "cancelled_late": "cancelled late",
     "new": "new patients",
     "returning": "returning patients",
-    "on_time": "started within 5 minutes of the slot",
+    "on_time": f"started within {ON_TIME_MINUTES} minutes of the slot",
     **{grade: f"first found {label}" for grade, label in GRADES.items()},
     "success": "first attempts that succeeded",
     "again": "second or later attempts",
@@ -46,7 +47,7 @@ ACTIVITY_ASSUMPTIONS = (
     "A moved booking counts once, in the quarter it was moved to. Shares of attended, missed and cancelled late are of the "
     "bookings that were not cancelled in time.",
     "A patient is new where the booking says so.",
-    "On time is a start no later than 5 minutes after the slot's start. Visits whose times look copied from the slot are left out. Starts of one half-day go together in its range.",
+    f"On time is a start no later than {ON_TIME_MINUTES} minutes after the slot's start. Visits whose times look copied from the slot are left out. Starts of one half-day go together in its range.",
     "Bookings are taken to come one by one; families booked together, or fewer working days, make true ranges wider.",
     SAME_MEANS,
 )

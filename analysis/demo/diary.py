@@ -8,7 +8,6 @@ moved keeps its row, but its slot goes to the next patient.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from math import ceil
 
 import numpy as np
@@ -79,9 +78,3 @@ def _fill(
         placed.append((row, day, half, practitioner, int(STARTS[half]) + filled))
         filled += int(minutes[row]) if takes[row] else 0
     return placed
-
-
-def one_session_a_day() -> bool:
-    """Whether no practitioner stands twice on one weekday's rota, so that no session can run into the next."""
-    twice = sorted((weekday, who) for rota in ROTA for weekday, _, who in rota)
-    return all(one != next_one for one, next_one in pairwise(twice))

@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 
 ROUNDER = "Cedar"  # rounds every time to five minutes
-FILLER = "Rowan"  # leaves the end as the system filled it more often than the others
 FILLED_SHARES = {"Ash": 0.03, "Birch": 0.03, "Cedar": 0.03, "Rowan": 0.15}
 BLANK_END_SHARE, SWAPPED_SHARE, IMPOSSIBLE_SHARE = 0.03, 0.004, 0.002
 BLANK_ARRIVAL_SHARE = 0.05

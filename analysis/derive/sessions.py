@@ -10,6 +10,8 @@ HELD_SLOT = ("attended", "missed", "cancelled_late")
 """Bookings whose slot was still theirs on the day; one cancelled in time or moved gave it up."""
 
 AFTERNOON_FROM_HOUR = 13
+ON_TIME_MINUTES = 5
+"""A visit begun within these of the slot (or of arriving, if later) counts as on time (a choice, no source)."""
 ONE_SESSION = ["day", "half", "site", "practitioner"]
 KEPT = [
     *("visit_id", "site", "practitioner", "slot_start", "slot_minutes"),

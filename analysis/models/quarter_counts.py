@@ -7,13 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analysis.derive.sessions import AFTERNOON_FROM_HOUR, HELD_SLOT
+from analysis.derive.sessions import AFTERNOON_FROM_HOUR, HELD_SLOT, ON_TIME_MINUTES
 from analysis.models.quarter_measures import ALL, Cell, Counts, Measure, widened
 from analysis.models.quarter_periods import THIS, Periods
 from analysis.problems import NotEnough
 from analysis.schema import ADVERSE_EVENTS, GRADES
 
-ON_TIME_MINUTES = 5
 SLIP_MINUTES = 60
 """A start this long before its slot is taken for a slip of the pen (a rule of caution, no source)."""
 NO_SITE = "site not recorded"

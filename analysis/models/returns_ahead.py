@@ -20,7 +20,7 @@ from analysis.models.return_table import (
 )
 from analysis.models.visit_history import KINDS, NEW, History
 from analysis.models.visit_streams import Stream, mostly_keyed
-from analysis.stats.poisson_binomial import matched_binomial_draws
+from analysis.stats.poisson_binomial import matched_binomial_draws, poisson_binomial_moments
 
 LEAST_EXPECTED = 0.5
 """Months of which fewer returns are expected say nothing of the season."""
@@ -180,6 +180,5 @@ def _entrants(
 def _spread_ratio(waiting: np.ndarray, chances: np.ndarray) -> np.ndarray:
     """Give the exact variance of known patients' visits, by their mean."""
     many = waiting[:, : chances.shape[1], None, None]
-    mean = (many * chances).sum(axis=(0, 1))
-    variance = (many * chances * (1 - chances)).sum(axis=(0, 1))
+    mean, variance = poisson_binomial_moments(chances, many, axis=(0, 1))
     return np.divide(variance, mean, out=np.ones_like(mean), where=mean > 0)

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-ON_TIME_MINUTES = 5.0
-"""A patient called within these of the slot (or of arriving, if later) counts as on time (a choice, no source)."""
+from analysis.derive.sessions import ON_TIME_MINUTES
 
 
 @dataclass(frozen=True, slots=True, eq=False)

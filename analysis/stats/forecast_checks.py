@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-
 import numpy as np
 
 
@@ -51,40 +49,6 @@ def seasonal_naive(history: np.ndarray, steps: int, period: int = 12) -> np.ndar
     [1.0, 2.0, 3.0, 1.0]
     """
     return np.asarray(history[-period:], dtype=float)[np.arange(steps) % period]
-
-
-def rolling_origin(
-    values: np.ndarray, first_origin: int, steps: int, forecast: Callable[[np.ndarray, int], np.ndarray]
-) -> Iterator[tuple[float, float]]:
-    """Forecast again and again from what was known then, beside what came.
-
-    Parameters
-    ----------
-    values : numpy.ndarray, shape (n,)
-        Values in order.
-    first_origin : int
-        How many values are known at the first forecast.
-    steps : int
-        Which step ahead is compared; 1 is the next value.
-    forecast : callable
-        Takes the known values and ``steps``, gives ``steps`` forecasts.
-
-    Yields
-    ------
-    (float, float)
-        The forecast ``steps`` ahead and the value that came.
-
-    References
-    ----------
-    .. [1] Tashman (2000), International Journal of Forecasting 16, 437-450.
-
-    Examples
-    --------
-    >>> [(float(f), float(v)) for f, v in rolling_origin(np.array([1.0, 2.0, 4.0]), 1, 1, naive)]
-    [(1.0, 2.0), (2.0, 4.0)]
-    """
-    for origin in range(first_origin, len(values) - steps + 1):
-        yield forecast(values[:origin], steps)[steps - 1], values[origin + steps - 1]
 
 
 def scaled_error(errors: np.ndarray, simple_errors: np.ndarray) -> float:

@@ -5,20 +5,24 @@ from __future__ import annotations
 import numpy as np
 
 
-def poisson_binomial_moments(chances: np.ndarray, weights: np.ndarray | None = None) -> tuple[float, float]:
+def poisson_binomial_moments(
+    chances: np.ndarray, weights: np.ndarray | None = None, axis: tuple[int, ...] | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """Mean and variance of how many of several independent chances come true.
 
     Parameters
     ----------
-    chances : numpy.ndarray, shape (n,)
+    chances : numpy.ndarray
         Each one's chance, 0 to 1.
-    weights : numpy.ndarray, shape (n,), optional
+    weights : numpy.ndarray, broadcast against ``chances``, optional
         How many share each chance; one each without it.
+    axis : tuple of int, optional
+        Along which to sum; all without it.
 
     Returns
     -------
-    (float, float)
-        Mean and variance of the sum; both exact, no simulation.
+    (numpy.ndarray, numpy.ndarray)
+        Mean and variance of the sums; both exact, no simulation.
 
     Notes
     -----
@@ -27,11 +31,12 @@ def poisson_binomial_moments(chances: np.ndarray, weights: np.ndarray | None = N
 
     Examples
     --------
-    >>> poisson_binomial_moments(np.array([0.5, 0.5, 1.0]))
+    >>> mean, variance = poisson_binomial_moments(np.array([0.5, 0.5, 1.0]))
+    >>> mean.item(), variance.item()
     (2.0, 0.5)
     """
     many = np.ones_like(chances) if weights is None else weights
-    return float((many * chances).sum()), float((many * chances * (1 - chances)).sum())
+    return (many * chances).sum(axis=axis), (many * chances * (1 - chances)).sum(axis=axis)
 
 
 def matched_binomial_draws(mean: np.ndarray, spread_ratio: np.ndarray, rng: np.random.Generator) -> np.ndarray:

@@ -18,7 +18,7 @@ from scipy.stats import nbinom, poisson
 
 from analysis.models.counts import CountFit, fit_counts
 from analysis.models.new_patients import fit_terms, month_terms
-from analysis.stats.forecast_checks import naive, rolling_origin, scaled_error, seasonal_naive
+from analysis.stats.forecast_checks import naive, scaled_error, seasonal_naive
 from analysis.stats.poisson_binomial import matched_binomial_draws, poisson_binomial_moments
 from analysis.stats.proportions import wilson_share
 
@@ -26,6 +26,12 @@ VALUES = Path(__file__).parent / "values"
 BLOCKS = json.loads((VALUES / "demand.json").read_text(encoding="utf-8"))
 SAME = 1e-5  # both fits are run until they stop moving; R's glm.nb stops at about 1e-8 in the deviance
 DISPERSION = 1e-3  # the likelihood is flat in the dispersion, so where each stops shows first there
+
+
+def rolling_origin(values, first_origin, steps, forecast):
+    """Give each forecast ``steps`` ahead, made from what was known then, and the value that came."""
+    for origin in range(first_origin, len(values) - steps + 1):
+        yield forecast(values[:origin], steps)[steps - 1], values[origin + steps - 1]
 
 
 def data(name: str) -> pd.DataFrame:
