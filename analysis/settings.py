@@ -15,97 +15,15 @@ from typing import Any
 
 from analysis.problems import DataProblem
 from analysis.schema import BOOKING_KINDS
-
-
-def _setting(
-    default: Any, about: str, *, low: float | None = None, high: float | None = None, choices: tuple = ()
-) -> Any:
-    """Make a field that carries its own explanation and bounds."""
-    metadata = {"about": about, "low": low, "high": high, "choices": choices}
-    if isinstance(default, dict):
-        return field(default_factory=lambda: dict(default), metadata=metadata)
-    return field(default=default, metadata=metadata)
-
-
-@dataclass(frozen=True)
-class ClinicPart:
-    """Who the clinic is and how sure its ranges should be."""
-
-    name: str = _setting("My ear clinic", "name shown on the report")
-    level: float = _setting(0.95, "how sure every range should be, a share between 0.5 and 0.99", low=0.5, high=0.99)
-    last_day: dt.date | None = _setting(
-        None, "last day the log covers, e.g. 2026-09-30; without it, the last visit in the log"
-    )
-    show_practitioner_names: bool = _setting(False, "true shows practitioners' names in the report")
-    hide_below: int = _setting(5, "counts under this are hidden in anything meant to leave the clinic", low=1, high=50)
-
-
-@dataclass(frozen=True)
-class ExportPart:
-    """How the exported files are written."""
-
-    day_first: bool = _setting(True, "true reads 03/04/2026 as 3 April, false as 4 March")
-    decimal_comma: bool = _setting(False, "true reads 12,5 as twelve and a half")
-    sheet: str = _setting("", "name of the sheet to read where an XLSX has several; empty reads the first and says so")
-
-
-@dataclass(frozen=True)
-class VisitTimePart:
-    """Which minutes count."""
-
-    shortest_minutes: float = _setting(2.0, "minutes; a shorter visit is taken for a slip", low=0.0, high=60.0)
-    longest_minutes: float = _setting(120.0, "minutes; a longer visit is taken for a slip", low=10.0, high=600.0)
-    fewest_visits: int = _setting(5, "visits; a grade and method with fewer shows no figure", low=2, high=100)
-
-
-@dataclass(frozen=True)
-class SlotsPart:
-    """The booking template and what waiting, idling and overtime are worth."""
-
-    grid_minutes: int = _setting(5, "minutes; slots are multiples of this (5 or 10)", choices=(5, 10))
-    protected_minutes: float = _setting(
-        10.0, "minutes no slot may cut: consent, history, otoscopy, aftercare, cleaning", low=0.0, high=60.0
-    )
-    session_minutes: float = _setting(210.0, "minutes in a half-day session", low=30.0, high=600.0)
-    turnaround_minutes: float = _setting(2.0, "minutes between patients for cleaning and notes", low=0.0, high=30.0)
-    price_wait: float = _setting(1.0, "worth of a minute of a patient's waiting", low=0.0)
-    price_idle: float = _setting(1.0, "worth of a minute of an idle room", low=0.0)
-    price_overtime: float = _setting(2.0, "worth of a minute of overtime", low=0.0)
-    today: dict[str, int] = _setting(
-        {}, "today's slot in minutes by kind of booking, e.g. { new = 30 }; without it, the commonest slot in the log"
-    )
-
-
-@dataclass(frozen=True)
-class SofteningPart:
-    """What counts as a first attempt's success, and how many ears are enough."""
-
-    second_attempt_days: int = _setting(
-        28, "days; another attempt on the ear within these undoes a success", low=1, high=180
-    )
-    fewest_ears: int = _setting(50, "ears in the smaller arm before any effect is shown", low=10, high=10000)
-
-
-@dataclass(frozen=True)
-class RecallPart:
-    """When ears are called back."""
-
-    share: float = _setting(0.30, "share of ears occluding again at which to call back", low=0.05, high=0.9)
-    fewest_ears: int = _setting(50, "ears a group needs before it has a figure of its own", low=10, high=10000)
-    symptom_window_days: int = _setting(
-        60, "days before a return with symptoms within which the ear is taken to have occluded", low=7, high=365
-    )
-    today_months: int = _setting(12, "months after which the clinic recalls today", low=1, high=60)
-
-
-@dataclass(frozen=True)
-class DemandPart:
-    """How far ahead to look, and what a session holds."""
-
-    months_ahead: int = _setting(6, "months to look ahead", low=1, high=24)
-    recall_uptake: float = _setting(
-        -1.0, "share of recalled patients who come, 0 to 1; -1 takes it from the log", low=-1.0, high=1.0
-    )
+from analysis.setting_parts import (
+    ClinicPart,
+    DemandPart,
+    ExportPart,
+    RecallPart,
+    SlotsPart,
+    SofteningPart,
+    VisitTimePart,
+)
 
 
 @dataclass(frozen=True)
