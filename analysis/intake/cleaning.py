@@ -9,104 +9,32 @@ and no step depends on the order of the rows.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import narwhals as nw
 
 from analysis.intake import amounts
-from analysis.intake.privacy import AGE_BAND_FROM, OLDEST
-from analysis.intake.row_columns import MOMENTS, SIDED_EAR_FACTS, VISIT_FACTS, columns_of_kind, kind_of, text_columns
-from analysis.intake.understanding import CODED_KINDS, MOMENT_KINDS, NUMBER_KINDS, Understanding, coded_as
+from analysis.intake.lookups import Frame, Texts, looked_up, numbered
+from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS, VISIT_TEXTS, columns_of_kind
+from analysis.intake.understanding import CODED_KINDS, NUMBER_KINDS, Understanding, coded_as
+from analysis.intake.visit_moments import MADE_WITH_MOMENTS, with_age_band, with_days_and_clocks, with_moments
 from analysis.intake.vocabulary import vocabulary
 from analysis.intake.words import Reading
 
-Frame = TypeVar("Frame", nw.DataFrame[Any], nw.LazyFrame[Any])
-MOMENT_FORMAT = "%Y-%m-%d %H:%M:%S"
-KEPT_TEXTS = (
-    "source_file", "source_row", "visit_cells", "ear_cells", "file_order", "system", "shape", "content", "too_long", "attendance_logged",
-    "evidence_logged", "visit_number", "patient_key", "test_patient", "has_clock", "date_text", "date_impossible",
-)  # fmt: skip
+KEPT = {
+    "source_file": nw.String, "source_row": nw.Int64, "visit_cells": nw.Int64, "ear_cells": nw.Int64, "file_order": nw.Int64,
+    "system": nw.String, "shape": nw.String, "content": nw.Int64, "too_long": nw.Boolean, "attendance_logged": nw.Boolean,
+    "evidence_logged": nw.Boolean, "visit_number": nw.String, "patient_key": nw.String, "test_patient": nw.Boolean,
+}  # fmt: skip
 """What a row carries besides the facts, until it is kept or set aside."""
-NEEDED_FOR_TIMES = (*columns_of_kind(*MOMENT_KINDS), "slot_minutes", "age", "age_band")
-GIVEN_BY_TIMES = (*MOMENTS, "slot_minutes", "age_band", "has_clock", "date_text", "date_impossible")
-MADE_LATER = ("has_clock", "date_text", "date_impossible")
-
-
-@dataclass(frozen=True)
-class Lookup:
-    """A small table from the distinct texts of one column to what they mean.
-
-    Attributes
-    ----------
-    column : str
-        The column of text.
-    outputs : mapping
-        Names and types of the columns to add.
-    table : mapping
-        Text to one value for each output.
-    """
-
-    column: str
-    outputs: Mapping[str, Any]
-    table: Mapping[str, Sequence[Any]]
-
-
-def looked_up(frame: Frame, lookups: Sequence[Lookup]) -> Frame:
-    """Look texts up in small tables and add what is found.
-
-    Parameters
-    ----------
-    frame : narwhals frame, eager or lazy
-    lookups : sequence of Lookup
-
-    Returns
-    -------
-    narwhals frame
-        With the outputs of all; empty where the text is not in its table.
-    """
-    for each in lookups:
-        if each.table:
-            columns: dict[str, list[Any]] = {"__text": list(each.table)}
-            for place, name in enumerate(each.outputs):
-                columns[name] = [values[place] for values in each.table.values()]
-            table = nw.from_dict(columns, schema={"__text": nw.String, **each.outputs}, backend=frame.implementation)
-            other: Any = table.lazy() if isinstance(frame, nw.LazyFrame) else table
-            frame = frame.join(other, left_on=each.column, right_on="__text", how="left")
-    nothing = [
-        nw.lit(None, dtype=dtype).alias(name)
-        for each in lookups
-        if not each.table
-        for name, dtype in each.outputs.items()
-    ]
-    return frame.with_columns(*nothing) if nothing else frame
-
-
-def beside(
-    frame: Frame, step: Callable[[Frame], Frame], *, on: str, needs: Sequence[str], gives: Sequence[str]
-) -> Frame:
-    """Run a step on the few columns it needs and join what it gives.
-
-    Engines that copy the columns of a frame at each step copy few so.
-
-    Parameters
-    ----------
-    frame : narwhals frame
-    step : callable
-        Frame to frame, keeping the rows.
-    on : str
-        A column that names each row.
-    needs, gives : sequence of str
-        Columns the step needs, and those taken from it.
-    """
-    given = step(frame.select(on, *needs)).select(on, *gives)
-    return frame.drop(*(column for column in gives if column in needs)).join(given, on=on, how="left")
-
-
-def translated(frame: Frame, column: str, outputs: Mapping[str, Any], table: Mapping[str, Sequence[Any]]) -> Frame:
-    """Look the texts of one column up in one small table."""
-    return looked_up(frame, [Lookup(column, outputs, table)])
+FACT_TYPES: dict[str, Any] = {
+    **{column: nw.String for column in (*columns_of_kind(*CODED_KINDS), *VISIT_TEXTS)},
+    **{column: nw.Float64 for column in columns_of_kind(*NUMBER_KINDS)},
+    **{f"grade{side}__percent": nw.Float64 for side in ("", "_left", "_right")},
+    "softener__days": nw.Float64,
+}
+"""Every fact a file may tell, and its type."""
 
 
 def _in_place(frame: Frame, columns: Sequence[str]) -> Frame:
@@ -117,139 +45,53 @@ def _in_place(frame: Frame, columns: Sequence[str]) -> Frame:
     return frame.with_columns(*(nw.col(f"{column}__found").alias(column) for column in columns)).drop(*found)
 
 
-def without_what_identifies(frame: Frame) -> Frame:
-    """Leave out what tells who a patient is; the birth date stays until the age is known."""
-    before = [column for column in KEPT_TEXTS if column not in MADE_LATER]
-    facts = [column for column in text_columns() if kind_of(column) not in ("key", "drop") and column != "visit_id"]
-    return frame.select(*before, *facts)
-
-
-def with_words(frame: Frame, understood: Understanding) -> Frame:
+def with_words(frame: Frame, understood: Understanding, texts: Texts) -> Frame:
     """Put codes in place of the texts of every coded column; grades in percent are kept beside."""
     columns = [column for column in columns_of_kind(*CODED_KINDS) if column in understood.words]
     lookups = []
-    for column in columns_of_kind(*CODED_KINDS):
-        readings = understood.words.get(column, {})
+    for column in columns:
+        readings = understood.words[column]
         base = coded_as(column)
-        if base == "grade":
-            lookups.append(Lookup(column, {f"{column}__percent": nw.Float64}, _percents(readings)))
-        if base == "softener":
-            lookups.append(Lookup(column, {"softener__days": nw.Float64}, _days(readings)))
-        codes = {text: (each.code,) for text, each in readings.items() if each.code}
-        if column in understood.words:  # any other is empty, which is the same as text and as code
-            lookups.append(Lookup(column, {f"{column}__found": nw.String}, codes))
+        outputs: dict[str, Any] = {f"{column}__found": nw.String}
+        meanings = {text: [each.code] for text, each in readings.items()}
+        if base in ("grade", "softener"):
+            name, beside_it = ("percent", _percents(readings)) if base == "grade" else ("days", _days(readings))
+            outputs[f"{column}__{name}"] = nw.Float64
+            meanings = {text: [*codes, beside_it.get(text)] for text, codes in meanings.items()}
+        said = {text: values for text, values in meanings.items() if any(value is not None for value in values)}
+        lookups.append(numbered(column, outputs, said, texts))
     return _in_place(looked_up(frame, lookups), columns)
 
 
-def _percents(readings: Mapping[str, Reading]) -> dict[str, tuple[float]]:
+def _percents(readings: Mapping[str, Reading]) -> dict[str, float]:
     """Find the percentages written in place of a grade."""
     found = {text: amounts.percent(text) for text, each in readings.items() if each.code}
-    return {text: (share,) for text, share in found.items() if share is not None}
+    return {text: share for text, share in found.items() if share is not None}
 
 
-def _days(readings: Mapping[str, Reading]) -> dict[str, tuple[float]]:
+def _days(readings: Mapping[str, Reading]) -> dict[str, float]:
     """Find the days written behind a softening agent."""
     named = {text: amounts.days(text) for text, each in readings.items() if each.code not in (None, "none")}
-    return {text: (days,) for text, days in named.items() if days is not None and not text.strip().isdigit()}
+    return {text: days for text, days in named.items() if days is not None and not text.strip().isdigit()}
 
 
-def with_numbers(frame: Frame, understood: Understanding) -> Frame:
+def with_numbers(frame: Frame, understood: Understanding, texts: Texts) -> Frame:
     """Put numbers in place of the texts of every number column."""
-    columns, lookups = columns_of_kind(*NUMBER_KINDS), []
+    columns, lookups = list(understood.numbers), []
     for column in columns:
-        read = {text: (value,) for text, value in understood.numbers.get(column, {}).items() if value is not None}
-        lookups.append(Lookup(column, {f"{column}__found": nw.Float64}, read))
+        read = {text: (value,) for text, value in understood.numbers[column].items() if value is not None}
+        lookups.append(numbered(column, {f"{column}__found": nw.Float64}, read, texts))
     return _in_place(looked_up(frame, lookups), columns)
 
 
-def with_days_and_clocks(frame: Frame, understood: Understanding) -> Frame:
-    """Put the day and the time of day, as texts that are known to be good, beside each date or time."""
-    lookups = []
-    for column in columns_of_kind(*MOMENT_KINDS):
-        outputs = {
-            f"{column}__day": nw.String,
-            f"{column}__clock": nw.String,
-            f"{column}__impossible": nw.Float64,
-            f"{column}__short": nw.Float64,
-        }
-        table = {
-            text: (each.day, each.clock, float(each.impossible), float(each.two_digit_year))
-            for text, each in understood.moments.get(column, {}).items()
-        }
-        lookups.append(Lookup(column, outputs, table))
-    return looked_up(frame, lookups)
-
-
-def moment(day: nw.Expr, clock: nw.Expr) -> nw.Expr:
-    """Put a day and a time of day together; empty where either is."""
-    text = nw.concat_str(day, clock, separator=" ", ignore_nulls=False)
-    return text.str.to_datetime(format=MOMENT_FORMAT).cast(nw.Datetime("us"))
-
-
-def with_moments(frame: Frame) -> Frame:
-    """Put the moments of the visit together: the slot, arrival, start, end, and the day of booking.
-
-    The slot's day is that of the slot, of the date column or of the start, in
-    this order, and its time likewise. Without any time of day the slot starts
-    at midnight and ``has_clock`` is false.
-    """
-    col = nw.col
-    started_text = nw.when(col("started_at__clock").is_null()).then(col("started_at"))
-    frame = frame.with_columns(
-        nw.coalesce(col("slot_start__day"), col("date__day"), col("started_at__day")).alias("__day"),
-        nw.coalesce(
-            col("slot_start__clock"), col("slot_time__clock"), col("date__clock"), col("started_at__clock")
-        ).alias("__clock"),
-        nw.coalesce(col("date"), col("slot_start"), started_text).alias("date_text"),
-        nw.coalesce(
-            col("date__impossible"), col("slot_start__impossible"), col("started_at__impossible"), nw.lit(0.0)
-        ).alias("date_impossible"),
-    )
-    frame = frame.with_columns(
-        (~col("__clock").is_null()).alias("has_clock"),
-        nw.coalesce(col("__clock"), nw.lit("00:00:00")).alias("__start_clock"),
-        nw.lit("00:00:00").alias("__midnight"),
-    )
-    frame = frame.with_columns(
-        moment(col("booked_on__day"), col("__midnight")).alias("booked_on"),
-        moment(col("__day"), col("__start_clock")).alias("slot_start"),
-        *(
-            moment(nw.coalesce(col(f"{name}__day"), col("__day")), col(f"{name}__clock")).alias(name)
-            for name in ("arrived_at", "started_at", "ended_at", "slot_end")
-        ),
-    )
-    planned = (col("slot_end") - col("slot_start")).dt.total_seconds() / 60
-    planned = nw.when(col("has_clock") & (planned > 0)).then(planned)
-    written = nw.when(col("slot_minutes") > 0).then(col("slot_minutes"))
-    return frame.with_columns(nw.coalesce(written, planned).alias("slot_minutes"))
-
-
-def with_age_band(frame: Frame) -> Frame:
-    """Give the age band at the visit: from the birth date, else from the age, else from the band in the log.
-
-    Ages are differences of dates written as eight digits, which every engine can subtract;
-    a birth date with a two-digit year that lies after the visit is taken a century back.
-    """
-    born = nw.col("birth_date__day").str.replace_all("-", "", literal=True).cast(nw.Float64)
-    seen = nw.col("__day").str.replace_all("-", "", literal=True).cast(nw.Float64)
-    frame = frame.with_columns(((seen - born) / 10000).floor().alias("__born_years"))
-    years = nw.col("__born_years")
-    frame = frame.with_columns(
-        nw.when((years < 0) & (nw.col("birth_date__short") > 0))
-        .then(years + 100)
-        .otherwise(years)
-        .alias("__born_years")
-    )
-    frame = frame.with_columns(nw.coalesce(nw.col("__born_years"), nw.col("age")).alias("__years"))
-    band: Any = nw.when((nw.col("__years") >= AGE_BAND_FROM[-1][0]) & (nw.col("__years") < AGE_BAND_FROM[-2][0])).then(
-        nw.lit(AGE_BAND_FROM[-1][1])
-    )
-    upper = OLDEST + 1
-    for low, name in AGE_BAND_FROM[:-1]:
-        inside = (nw.col("__years") >= low) & (nw.col("__years") < upper)
-        band = nw.when(inside).then(nw.lit(name)).otherwise(band)
-        upper = low
-    return frame.with_columns(nw.coalesce(band, nw.col("age_band")).alias("age_band"))
+def with_tidy_texts(frame: Frame, spelling: Mapping[str, Mapping[str, str]], texts: Texts) -> Frame:
+    """Put the tidy spelling in place of the texts of sites and practitioners."""
+    columns = [column for column in VISIT_TEXTS if column in texts]
+    lookups = [
+        numbered(column, {f"{column}__found": nw.String}, {text: (tidy,) for text, tidy in spelling[column].items()}, texts)
+        for column in columns
+    ]
+    return _in_place(looked_up(frame, lookups), columns)
 
 
 def with_facts_beside(frame: Frame) -> Frame:
@@ -289,36 +131,48 @@ def _grade_of_percent(column: str) -> nw.Expr:
     return expression
 
 
+def with_every_column(frame: Frame) -> Frame:
+    """Add the facts this file has no column for, empty."""
+    there = set(frame.collect_schema().names())
+    lacking = {name: dtype for name, dtype in FACT_TYPES.items() if name not in there}
+    return frame.with_columns(*(nw.lit(None, dtype=dtype).alias(name) for name, dtype in lacking.items()))
+
+
 def only_row_columns(frame: Frame) -> Frame:
-    """Keep what a row needs from here on; whatever identifies a patient ends here."""
-    return frame.select(*KEPT_TEXTS, *VISIT_FACTS, "ear", *SIDED_EAR_FACTS)
+    """Keep what a row needs from here on."""
+    return frame.select(*KEPT, *MADE_WITH_MOMENTS, *VISIT_FACTS, "ear", *SIDED_EAR_FACTS)
 
 
-def cleaned(frame: Frame, understood: Understanding) -> Frame:
+def cleaned(
+    frame: Frame, understood: Understanding, texts: Texts, spelling: Mapping[str, Mapping[str, str]]
+) -> Frame:
     """Run the whole chain on the rows of one file.
 
     Parameters
     ----------
     frame : narwhals frame
-        The columns of ``text_columns`` as text, and those of ``KEPT_TEXTS``
-        that are known before.
+        The columns of ``KEPT``, and a number in the place of each text of ``texts``.
     understood : Understanding
         What the distinct texts mean.
+    texts : mapping
+        Column to its distinct texts, by number.
+    spelling : mapping
+        Site and practitioner: text to its tidy spelling.
 
     Returns
     -------
     narwhals frame
-        One row a source row, typed; nothing in it identifies a patient.
+        One row a source row, typed; nothing in it identifies a patient. Moments
+        are seconds since 1970, as every engine can reckon with.
     """
-
-    def when(times: Frame) -> Frame:
-        return times.pipe(with_days_and_clocks, understood).pipe(with_moments).pipe(with_age_band)
-
     return (
-        frame.pipe(without_what_identifies)
-        .pipe(with_words, understood)
-        .pipe(with_numbers, understood)
-        .pipe(beside, when, on="source_row", needs=NEEDED_FOR_TIMES, gives=GIVEN_BY_TIMES)
+        frame.pipe(with_words, understood, texts)
+        .pipe(with_numbers, understood, texts)
+        .pipe(with_tidy_texts, spelling, texts)
+        .pipe(with_days_and_clocks, understood, texts)
+        .pipe(with_every_column)
+        .pipe(with_moments)
+        .pipe(with_age_band)
         .pipe(with_facts_beside)
         .pipe(only_row_columns)
     )

@@ -42,8 +42,8 @@ def read_csv_text(
         If it is no text, no table, or a quotation mark is never closed.
     """
     text, encoding = decode(file, data)
-    mark, text = _take_hint(text)
-    delimiter = mark or _sniff(text, known_headings)
+    mark, text = take_hint(text)
+    delimiter = mark or choose_delimiter(text, known_headings)
     if delimiter is None:
         raise DataProblem("This is no table.", NOT_A_TABLE, file=file)
     csv.field_size_limit(LONGEST_CELL)
@@ -110,13 +110,13 @@ def _strictly(file: str, data: bytes, encoding: str) -> str:
         ) from error
 
 
-def _take_hint(text: str) -> tuple[str | None, str]:
+def take_hint(text: str) -> tuple[str | None, str]:
     """Take off the line "sep=;" that spreadsheets understand."""
     match = re.match(r"sep=([,;|\t])\r?\n", text, re.IGNORECASE)
     return (match[1], text[match.end() :]) if match else (None, text)
 
 
-def _sniff(text: str, known_headings: Callable[[Sequence[str]], int]) -> str | None:
+def choose_delimiter(text: str, known_headings: Callable[[Sequence[str]], int]) -> str | None:
     """Choose the delimiter: most known headings first, then the most even rows."""
     start = text[:SNIFF_LETTERS]
     if len(start) < len(text):

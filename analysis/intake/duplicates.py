@@ -6,7 +6,7 @@ from typing import Any
 
 import narwhals as nw
 
-from analysis.intake.cleaning import Frame, beside
+from analysis.intake.lookups import Frame, beside
 
 ROWS_A_FILE = 10**9
 """A row's place is the file's order times this, plus the row's number."""
@@ -14,7 +14,7 @@ ROWS_A_FILE = 10**9
 
 NEEDED = (
     "source_file", "source_row", "system", "shape", "file_order", "visit_number", "patient_key", "practitioner", "ear",
-    "slot_start", "has_clock", "content", "visit_cells", "ear_cells",
+    "day_text", "clock_text", "has_clock", "content", "visit_cells", "ear_cells",
 )  # fmt: skip
 GIVEN = ("visit_key", "reason", "kept_place")
 
@@ -37,7 +37,7 @@ def with_repeated_rows(frame: Frame) -> Frame:
     col = nw.col
     told_apart = ~col("visit_number").is_null() | ~col("patient_key").is_null() | col("has_clock")
     alone = nw.concat_str(col("source_file"), col("source_row").cast(nw.String), separator="|")
-    frame = frame.with_columns(nw.when(told_apart).then(col("content")).otherwise(alone).alias("__content"))
+    frame = frame.with_columns(nw.when(told_apart).then(col("content").cast(nw.String)).otherwise(alone).alias("__content"))
     frame = frame.with_columns(col("place").min().over("__content").alias("__first"))
     return frame.with_columns((col("place") > col("__first")).alias("__again"))
 
@@ -58,8 +58,8 @@ def with_visit_key(frame: Frame) -> Frame:
     """
     col, lit = nw.col, nw.lit
     frame = frame.with_columns(
-        col("slot_start").dt.to_string("%Y-%m-%d").alias("__day"),
-        col("slot_start").dt.to_string("%Y-%m-%d %H:%M").alias("__at"),
+        col("day_text").alias("__day"),
+        nw.concat_str("day_text", "clock_text", separator=" ", ignore_nulls=False).alias("__at"),
         nw.coalesce(col("patient_key"), lit("")).alias("__patient"),
         nw.coalesce(col("practitioner"), lit("")).alias("__who"),
         nw.coalesce(col("ear"), lit("")).alias("__ear"),

@@ -7,17 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import narwhals as nw
-import pandas as pd
-
 from analysis.intake import privacy
 from analysis.intake.both_ears import Sided, split_sides
-from analysis.intake.cleaning import Frame, translated
 from analysis.intake.headers import Heading, Headings, known_columns_of, match_headings, own_columns
-from analysis.intake.read_table import ReadTable
+from analysis.intake.plain_csv import PlainTable, numbered_plain, scan_plain_csv
+from analysis.intake.read_table import ReadTable, Recognise
 from analysis.intake.readers import read_export
-from analysis.intake.row_columns import EAR_FACTS, EVIDENCE, kind_of, text_columns
-from analysis.intake.understanding import Counts, Understanding, understand
+from analysis.intake.row_columns import EAR_FACTS, EVIDENCE, columns_of_kind, kind_of
+from analysis.intake.text_rows import TextRows, number_texts
+from analysis.intake.understanding import CLOCK_PART, CODED_KINDS, DAY_PART, MOMENT_KINDS, MOMENT_PARTS, NUMBER_KINDS, Understanding, understand
 from analysis.intake.vocabulary import heading_entries
 from analysis.intake.words import NOTHING, SURE, read_words
 from analysis.problems import DataProblem
@@ -25,6 +23,10 @@ from analysis.settings import Settings
 
 DATES = frozenset(("date", "slot_start"))
 MAY_HOLD_A_DATE = frozenset(("date", "slot_start", "started_at"))
+UNDERSTOOD_COLUMNS = (
+    *columns_of_kind(*CODED_KINDS, *NUMBER_KINDS),
+    *(f"{column}{part}" for column in columns_of_kind(*MOMENT_KINDS) for part in MOMENT_PARTS),
+)
 KEPT_TEXT_COLUMNS = ("visit_id", "site", "practitioner")
 NAME_COLUMNS = ("patient_name", "first_name", "surname")
 MAY_BE_STAFF_OR_SITES = {
@@ -45,8 +47,8 @@ class Export:
     ----------
     table : ReadTable
     headings : Headings
-    frame : pandas.DataFrame
-        Text columns under their known names, every one of ``text_columns``.
+    text : TextRows
+        Numbered texts under the columns' known names; patients stand in it as pseudonyms.
     understood : Understanding
     shape : str
         ``visit`` where a row is a visit, ``ear`` where it is an ear.
@@ -58,9 +60,9 @@ class Export:
         Words of patients' names, for masking; never written anywhere.
     """
 
-    table: ReadTable
+    table: ReadTable | PlainTable
     headings: Headings
-    frame: pd.DataFrame
+    text: TextRows
     understood: Understanding
     shape: str
     system: str
@@ -69,6 +71,7 @@ class Export:
 
     def heading_of(self, column: str) -> str:
         """Give the heading under which a column stands in the file."""
+        column = column.removesuffix(DAY_PART).removesuffix(CLOCK_PART)
         return next(
             (
                 self.headings.all[place].text
@@ -102,21 +105,48 @@ def open_export(path: Path, settings: Settings) -> Export:
         columns = known_columns_of(row, own)
         return len(columns), bool(MAY_HOLD_A_DATE & set(columns))
 
+    table, headings, text = _numbered(path, recognise, settings)
+    names = privacy.name_words(name for column in NAME_COLUMNS for name in text.texts.get(column, []))
+    text, dropped_text = _without_identifying_texts(text, headings)
+    shape = "ear" if "ear" in headings.columns else "visit"
+    if shape == "visit":
+        text = _ears_apart(text, settings)
+    understood = understand(text.counts(UNDERSTOOD_COLUMNS), settings)
+    system = hashlib.blake2b("+".join(sorted(headings.columns)).encode(), digest_size=6).hexdigest()
+    return Export(table, headings, text, understood, shape, system, dropped_text, names)
+
+
+def _numbered(
+    path: Path, recognise: Recognise, settings: Settings
+) -> tuple[ReadTable | PlainTable, Headings, TextRows]:
+    """Read a file and number its texts: where it lies if it is large and plain, else row by row."""
+    plain = scan_plain_csv(path, recognise)
+    if plain is not None:
+        headings = match_headings(plain.headings, settings)
+        _need_a_date(plain, headings)
+        text = numbered_plain(plain, _places(headings), _told(headings))
+        if text is not None:
+            return plain, headings, text
     table = read_export(path, recognise, sheet=settings.export.sheet)
     headings = match_headings(table.headings, settings)
     _need_a_date(table, headings)
-    frame = _text_frame(table, headings)
-    names = privacy.name_words(text for column in NAME_COLUMNS for text in frame[column].dropna().unique())
-    frame, dropped_text = _without_identifying_texts(frame, headings)
-    shape = "ear" if "ear" in headings.columns else "visit"
-    if shape == "visit":
-        frame = _ears_apart(nw.from_native(frame), _filled_columns(frame), settings).to_native()
-    understood = understand(distinct_counts(nw.from_native(frame), _filled_columns(frame)), settings)
-    system = hashlib.blake2b("+".join(sorted(headings.columns)).encode(), digest_size=6).hexdigest()
-    return Export(table, headings, frame, understood, shape, system, dropped_text, names)
+    return table, headings, number_texts(table.cells, _places(headings), table.headings, _told(headings))
 
 
-def _need_a_date(table: ReadTable, headings: Headings) -> None:
+def _places(headings: Headings) -> dict[str, int]:
+    """Say in which place of a row each known column stands."""
+    return dict(zip(headings.columns, headings.used, strict=True))
+
+
+def _told(headings: Headings) -> dict[str, list[int]]:
+    """Say which places tell of the visit, and which of an ear."""
+    return {
+        f"{level}_cells": [place for place in headings.used if _tells_of(headings.all[place], level)]
+        for level in ("visit", "ear")
+    }
+
+
+def _need_a_date(table: ReadTable | PlainTable, headings: Headings) -> None:
     """Refuse a table without any column of dates: nothing of it could be kept."""
     if MAY_HOLD_A_DATE & set(headings.columns):
         return
@@ -134,43 +164,23 @@ def _need_a_date(table: ReadTable, headings: Headings) -> None:
     )
 
 
-def _text_frame(table: ReadTable, headings: Headings) -> pd.DataFrame:
-    """Put the used columns under their known names, the others out, and where each row stood beside."""
-    columns = dict(zip(headings.columns, headings.used, strict=True))
-    empty = [None] * len(table.rows)
-    filled = {
-        name: [row[columns[name]] or None for row in table.rows] if name in columns else empty
-        for name in text_columns()
-    }
-    frame = pd.DataFrame(filled, dtype="str")
-    frame["source_file"] = pd.Series([table.file] * len(table.rows), dtype="str")
-    frame["source_row"] = pd.Series(table.source_rows, dtype="int64")
-    for level in ("visit", "ear"):
-        places = [place for place in headings.used if _tells_of(headings.all[place], level)]
-        counts = [sum(1 for place in places if row[place]) for row in table.rows]
-        frame[f"{level}_cells"] = pd.Series(counts, dtype="int64")
-    frame["content"] = pd.Series(table.contents(), dtype="str")
-    frame["too_long"] = pd.Series([number in table.too_long for number in table.source_rows], dtype="bool")
-    return frame
-
-
 def _tells_of(heading: Heading, level: str) -> bool:
     """Tell whether a column holds a fact of the visit, or of an ear."""
     return heading_entries()[heading.base]["level"] == level and not heading.identifying and heading.column != "ear"
 
 
-def _without_identifying_texts(frame: pd.DataFrame, headings: Headings) -> tuple[pd.DataFrame, dict[str, str]]:
+def _without_identifying_texts(text: TextRows, headings: Headings) -> tuple[TextRows, dict[str, str]]:
     """Empty the columns kept as text whose values look as if they told who a patient is."""
     dropped = {}
     for column in KEPT_TEXT_COLUMNS:
-        distinct = frame[column].dropna().unique().tolist()
+        distinct = text.distinct(column)
         looks = privacy.what_it_identifies(distinct)
         staff_like = looks in MAY_BE_STAFF_OR_SITES[column]
         if (
             staff_like
             and column != "visit_id"
             and len(distinct) >= FEWEST_DIFFERENT
-            and len(distinct) > LARGEST_SHARE * len(frame)
+            and len(distinct) > LARGEST_SHARE * len(text.rows)
         ):
             looks = "more different values than the rows would have"
         elif staff_like:
@@ -178,65 +188,33 @@ def _without_identifying_texts(frame: pd.DataFrame, headings: Headings) -> tuple
         if looks:
             heading = next(headings.all[place].text for place in headings.used if headings.all[place].column == column)
             dropped[heading] = looks
-            frame = frame.assign(**{column: pd.Series([None] * len(frame), dtype="str", index=frame.index)})
-    return frame, dropped
+            text = text.without(column)
+    return text, dropped
 
 
-def _ears_apart(frame: Frame, filled: Sequence[str], settings: Settings) -> Frame:
+def _ears_apart(text: TextRows, settings: Settings) -> TextRows:
     """Cut cells that speak of both ears, where a row is a visit."""
-    for fact in (each for each in EAR_FACTS if each in filled):
-        texts = distinct_texts(frame, fact)
+    for fact in (each for each in EAR_FACTS if each in text.texts):
+        texts = text.texts[fact]
         known = read_words(fact, texts) if kind_of(fact) not in ("minutes", "percent") and texts else {}
         sided = {
-            text: found
-            for text in texts
-            if (text not in known or known[text].certainty not in (SURE, NOTHING))
-            and text not in settings.words.get(fact, {})
-            and not (found := split_sides(text, may_trail=fact != "outcome")).rest
+            each: found
+            for each in texts
+            if (each not in known or known[each].certainty not in (SURE, NOTHING))
+            and each not in settings.words.get(fact, {})
+            and not (found := split_sides(each, may_trail=fact != "outcome")).rest
         }
         if sided:
-            frame = _put_apart(frame, fact, sided)
-    return frame
+            text = _put_apart(text, fact, sided)
+    return text
 
 
-def _put_apart(frame: Frame, fact: str, sided: dict[str, Sided]) -> Frame:
+def _put_apart(text: TextRows, fact: str, sided: dict[str, Sided]) -> TextRows:
     """Move what a cell says of each ear into that ear's column, unless something stands there."""
-    outputs = {"__left": nw.String, "__right": nw.String, "__sided": nw.String}
-    table = {text: (each.left or None, each.right or None, "yes") for text, each in sided.items()}
-    frame = translated(frame, fact, outputs, table)
-    return frame.with_columns(
-        nw.coalesce(nw.col(f"{fact}_left"), nw.col("__left")).alias(f"{fact}_left"),
-        nw.coalesce(nw.col(f"{fact}_right"), nw.col("__right")).alias(f"{fact}_right"),
-        nw.when(nw.col("__sided").is_null()).then(nw.col(fact)).alias(fact),
-    ).drop(*outputs)
-
-
-def distinct_texts(frame: Frame, column: str) -> list[str]:
-    """List a column's different texts, in order."""
-    found = frame.lazy().select(column).filter(~nw.col(column).is_null()).unique(column).collect()
-    return sorted(found[column].to_list())
-
-
-def _filled_columns(frame: pd.DataFrame) -> list[str]:
-    """List the columns of text in which anything stands."""
-    return [column for column in text_columns() if frame[column].notna().any()]
-
-
-def distinct_counts(frame: Frame, columns: Sequence[str]) -> Counts:
-    """Count the different texts of some columns, with the first row in which each stands."""
-    counts = {}
-    for column in columns:
-        grouped = (
-            frame.lazy()
-            .select(column, "source_row")
-            .filter(~nw.col(column).is_null())
-            .group_by(column)
-            .agg(nw.len().alias("rows"), nw.col("source_row").min().alias("first"))
-            .collect()
-        )
-        found = zip(*(grouped[name].to_list() for name in (column, "rows", "first")), strict=True)
-        counts[column] = {text: (int(rows), int(first)) for text, rows, first in sorted(found)}
-    return counts
+    texts = text.texts[fact]
+    for side in ("left", "right"):
+        text = text.filled_from(f"{fact}_{side}", fact, [getattr(sided[each], side) if each in sided else "" for each in texts])
+    return text.filled_from(fact, fact, ["" if each in sided else each for each in texts], over=True)
 
 
 def attendance_logged(headings: Headings) -> bool:
@@ -250,4 +228,4 @@ def evidence_logged(headings: Headings) -> bool:
     return bool(bases & {*EVIDENCE, *EAR_FACTS})
 
 
-__all__ = ["Export", "attendance_logged", "distinct_counts", "distinct_texts", "evidence_logged", "open_export"]
+__all__ = ["Export", "attendance_logged", "evidence_logged", "open_export"]

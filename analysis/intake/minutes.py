@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import narwhals as nw
 
-from analysis.intake.cleaning import Frame, beside
+from analysis.intake.lookups import Frame, beside
 from analysis.settings import Settings
 
 FEWEST_TO_JUDGE = 20
@@ -77,7 +77,7 @@ def _with_known_minutes(visits: Frame) -> Frame:
     """Take minutes from start and end, or from the column."""
     col = nw.col
     attended = nw.coalesce(col("attendance"), nw.lit("")) == "attended"
-    span = (col("ended_at") - col("started_at")).dt.total_seconds() / 60
+    span = (col("ended_at") - col("started_at")) / 60
     visits = visits.with_columns(
         attended.alias("__attended"), span.alias("__span"), nw.coalesce(col("practitioner"), nw.lit("")).alias("__who")
     )
@@ -90,7 +90,7 @@ def _with_plausibility(visits: Frame, settings: Settings) -> Frame:
     bounds = settings.visit_time
     minutes = nw.col("__minutes")
     plausible = ~minutes.is_null() & (minutes >= bounds.shortest_minutes) & (minutes <= bounds.longest_minutes)
-    after_slot = (nw.col("ended_at") - nw.col("slot_start")).dt.total_seconds() / 60 - nw.col("slot_minutes")
+    after_slot = (nw.col("ended_at") - nw.col("slot_start")) / 60 - nw.col("slot_minutes")
     return visits.with_columns(
         plausible.alias("__plausible"),
         nw.when(plausible).then(minutes - nw.col("slot_minutes")).alias("__over"),
@@ -146,7 +146,7 @@ def _with_rounded(visits: Frame) -> Frame:
     """Find the practitioners who round their times to 5 minutes."""
     col = nw.col
     started, ended = (
-        (col(name).dt.minute() % ROUND_TO == 0) & (col(name).dt.second() == 0) for name in ("started_at", "ended_at")
+        col(name) % (60 * ROUND_TO) == 0 for name in ("started_at", "ended_at")
     )
     by_times = nw.when(started).then(nw.lit(0.5)).otherwise(nw.lit(0.0)) + nw.when(ended).then(nw.lit(0.5)).otherwise(
         nw.lit(0.0)

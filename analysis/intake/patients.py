@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 
-import narwhals as nw
+import polars as pl
 
-from analysis.intake.cleaning import Frame, translated
-from analysis.intake.exports import distinct_texts
 from analysis.intake.privacy import identity, is_test_name, is_test_number, named_pseudonyms, pseudonyms
+from analysis.intake.text_rows import NUMBER, TextRows
 
 BY_NUMBER, BY_NATIONAL_NUMBER, BY_NAME_AND_BIRTH, BY_NAME, NOT_AT_ALL = (
     "patient number",
@@ -17,7 +16,7 @@ BY_NUMBER, BY_NATIONAL_NUMBER, BY_NAME_AND_BIRTH, BY_NAME, NOT_AT_ALL = (
     "name alone",
     "not at all",
 )
-BETWEEN = "\x1e"
+NAMES = ("patient_name", "first_name", "surname")
 
 
 def how_patients_are_told_apart(columns: list[str]) -> str:
@@ -37,13 +36,13 @@ def how_patients_are_told_apart(columns: list[str]) -> str:
     return NOT_AT_ALL
 
 
-def with_patients(frame: Frame, told_apart_by: str, births: Mapping[str, str], key: bytes) -> Frame:
-    """Add the pseudonym and whether the patient is a test; the frame still holds what identifies.
+def with_patients(text: TextRows, told_apart_by: str, births: Mapping[str, str], key: bytes) -> pl.DataFrame:
+    """Give the rows with pseudonyms, and whether the patient is a test; what identifies is gone.
 
     Parameters
     ----------
-    frame : narwhals frame
-        Text columns.
+    text : TextRows
+        Still with what identifies.
     told_apart_by : str
         From ``how_patients_are_told_apart``; the rest of what identifies is not used.
     births : mapping
@@ -53,39 +52,64 @@ def with_patients(frame: Frame, told_apart_by: str, births: Mapping[str, str], k
 
     Returns
     -------
-    narwhals frame
+    polars.DataFrame
         With ``patient_key``, empty where nothing tells the patient, and ``test_patient``.
     """
-    frame = translated(frame, "birth_date", {"__born": nw.String}, {text: (day,) for text, day in births.items()})
-    frame = _with_full_name(frame)
-    source = {BY_NUMBER: "patient_number", BY_NATIONAL_NUMBER: "national_number"}.get(told_apart_by, "__identity")
-    texts = [] if told_apart_by == NOT_AT_ALL else distinct_texts(frame, source)
-    if source == "__identity":
-        made = named_pseudonyms({text: _identity(text) for text in texts}, key)
+    named = [column for column in NAMES if column in text.texts]
+    tests = pl.lit(False)
+    if "patient_number" in text.texts:
+        tests = tests | _flagged(text, "patient_number", is_test_number)
+    people = _people(text, named, births) if named else None
+    if people is not None:
+        made_up = people.filter(pl.col("name").map_elements(is_test_name, return_dtype=pl.Boolean))
+        found = pl.struct(*named).is_in(made_up.select(pl.struct(*named)).to_series().implode()) if len(made_up) else pl.lit(False)
+        tests = tests | found
+    rows = text.rows.with_columns(tests.alias("test_patient"))
+    column = {BY_NUMBER: "patient_number", BY_NATIONAL_NUMBER: "national_number"}.get(told_apart_by)
+    if column in text.texts:
+        rows = rows.join(_by_number(text.texts[column], column, key), on=column, how="left", maintain_order="left")
+    elif people is not None and told_apart_by in (BY_NAME, BY_NAME_AND_BIRTH):
+        on = [*named, *(["birth_date"] if "birth_date" in text.texts else [])]
+        rows = rows.join(_by_name(people, on, key), on=on, how="left", maintain_order="left")
     else:
-        made = pseudonyms(texts, key)
-    frame = translated(frame, source, {"patient_key": nw.String}, {text: (value,) for text, value in made.items()})
-    tests = {text: (1.0,) for text in distinct_texts(frame, "__full_name") if is_test_name(text)}
-    frame = translated(frame, "__full_name", {"__by_name": nw.Float64}, tests)
-    numbers = {text: (1.0,) for text in distinct_texts(frame, "patient_number") if is_test_number(text)}
-    frame = translated(frame, "patient_number", {"__by_number": nw.Float64}, numbers)
-    is_test = ~nw.col("__by_name").is_null() | ~nw.col("__by_number").is_null()
-    return frame.with_columns(is_test.alias("test_patient"))
+        rows = rows.with_columns(pl.lit(None, pl.String).alias("patient_key"))
+    return rows.drop("patient_number", "national_number", *NAMES, strict=False)
 
 
-def _with_full_name(frame: Frame) -> Frame:
-    """Put the parts of a name together, and the name with the birth date."""
-    parts = nw.concat_str(
-        nw.coalesce(nw.col("first_name"), nw.lit("")), nw.col("surname"), separator=" ", ignore_nulls=False
-    )
-    frame = frame.with_columns(nw.coalesce(nw.col("patient_name"), parts, nw.col("first_name")).alias("__full_name"))
-    born = nw.coalesce(nw.col("__born"), nw.lit(""))
-    return frame.with_columns(
-        nw.concat_str(nw.col("__full_name"), born, separator=BETWEEN, ignore_nulls=False).alias("__identity")
+def _flagged(text: TextRows, column: str, test: Callable[[str], bool]) -> pl.Expr:
+    """Tell in which rows the text of a column passes a test."""
+    return pl.col(column).is_in([number for number, each in enumerate(text.texts[column]) if test(each)])
+
+
+def _by_number(texts: Sequence[str], column: str, key: bytes) -> pl.DataFrame:
+    """Give the pseudonym of each patient number."""
+    made = pseudonyms(texts, key)
+    return pl.DataFrame(
+        {column: range(len(texts)), "patient_key": [made.get(text) for text in texts]},
+        schema={column: NUMBER, "patient_key": pl.String},
     )
 
 
-def _identity(text: str) -> str:
-    """Take a name and a birth date apart again and compare them as people are told apart."""
-    name, _, born = text.partition(BETWEEN)
-    return identity(name, born)
+def _people(text: TextRows, named: Sequence[str], births: Mapping[str, str]) -> pl.DataFrame:
+    """Give the distinct names, with birth dates where there are any."""
+    on = [*named, *(["birth_date"] if "birth_date" in text.texts else [])]
+    people = text.rows.select(on).unique()
+    for column in on:
+        texts = {number: births.get(each) if column == "birth_date" else each for number, each in enumerate(text.texts[column])}
+        known = {number: each for number, each in texts.items() if each}
+        people = people.with_columns(
+            pl.col(column).replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String).alias(f"{column}__text")
+        )
+    parts = {name: pl.col(f"{name}__text") if name in named else pl.lit(None, pl.String) for name in NAMES}
+    both = pl.concat_str(parts["first_name"].fill_null(""), parts["surname"], separator=" ")
+    born = pl.col("birth_date__text").fill_null("") if "birth_date" in on else pl.lit("")
+    name = pl.coalesce(parts["patient_name"], both, parts["first_name"])
+    return people.with_columns(name.alias("name"), born.alias("born")).filter(pl.col("name").is_not_null())
+
+
+def _by_name(people: pl.DataFrame, on: Sequence[str], key: bytes) -> pl.DataFrame:
+    """Give the pseudonym of each name and birth date."""
+    who = {place: identity(name, born) for place, (name, born) in enumerate(people.select("name", "born").iter_rows())}
+    made = named_pseudonyms({str(place): each for place, each in who.items()}, key)
+    keys = pl.Series("patient_key", [made.get(str(place)) for place in who], dtype=pl.String)
+    return people.select(on).with_columns(keys)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import polars as pl
+
 from analysis.intake.exports import Export, open_export
 from analysis.intake.headers import CLINIC, IGNORE, Heading, known_columns
 from analysis.intake.patients import how_patients_are_told_apart
@@ -218,7 +220,7 @@ def _facts(export: Export) -> dict[str, Any]:
 
 def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
     """Tell of one column."""
-    values = sorted({row[place] for row in export.table.rows if row[place]})
+    values = sorted(export.table.cells.select(pl.col(f"c{place}").drop_nulls().unique()).collect().to_series())
     looks = what_it_identifies(values) if not heading.column or heading.text in export.dropped_text else ""
     identifying = heading.identifying or bool(looks)
     doubled = place in export.headings.doubled

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
+
+import polars as pl
 
 from analysis.problems import DataProblem
 
@@ -17,7 +19,7 @@ Recognise = Callable[[Sequence[str]], tuple[int, bool]]
 """Says of a row of texts how many are known headings, and whether one of them is a date."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ReadTable:
     """One table of text as it stands in a file.
 
@@ -47,13 +49,23 @@ class ReadTable:
     facts: dict[str, Any]
     warnings: list[str] = field(default_factory=list)
 
-    def contents(self) -> list[str]:
-        """Give a short mark of each row's whole content, the same for rows that are equal in every cell."""
-        signature = "\x1f".join(self.headings)
-        return [
-            hashlib.blake2b("\x1f".join([signature, *row]).encode("utf-8", "surrogatepass"), digest_size=12).hexdigest()
-            for row in self.rows
-        ]
+    @cached_property
+    def cells(self) -> pl.LazyFrame:
+        """Give the rows as a frame: ``source_row``, ``too_long`` and a column ``c0``, ``c1``, … a heading."""
+        columns = {f"c{place}": [row[place] or None for row in self.rows] for place in range(len(self.headings))}
+        return pl.LazyFrame(
+            {
+                "source_row": self.source_rows,
+                "too_long": [number in self.too_long for number in self.source_rows],
+                **columns,
+            },
+            schema={"source_row": pl.Int64, "too_long": pl.Boolean, **dict.fromkeys(columns, pl.String)},
+        )
+
+    @property
+    def row_count(self) -> int:
+        """Give the number of rows."""
+        return len(self.rows)
 
 
 def table_of(
@@ -69,7 +81,7 @@ def table_of(
     if width > MOST_COLUMNS:
         raise DataProblem(f"The table has more than {MOST_COLUMNS} columns.", "Export only the log itself.", file=file)
     above = grid[start - 1] if start else []
-    headings = _named(grid[start][:width], above)
+    headings = named_headings(grid[start][:width], above)
     rows, numbers, long, blank = [], [], set(), 0
     for number, cells in enumerate(grid[start + 1 :], start=start + 2):
         if not any(cells):
@@ -96,7 +108,7 @@ def heading_row(grid: list[list[str]], recognise: Recognise) -> int | None:
     return next((place for place, row in enumerate(top) if sum(map(bool, row)) >= 2), None)
 
 
-def _named(cells: list[str], above: list[str]) -> tuple[str, ...]:
+def named_headings(cells: list[str], above: list[str]) -> tuple[str, ...]:
     """Name the headings: with "left" or "right" from a merged cell above, and empty ones by their place."""
     sides, side = [], ""
     for place in range(len(cells)):

@@ -22,18 +22,16 @@ Everything in it can be written as JSON, and nothing in it identifies a patient.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping
 from typing import Any
 
-import narwhals as nw
-import pandas as pd
+import polars as pl
 
 from analysis.intake.exports import Export
 from analysis.intake.headers import CLINIC, GUESSED, IGNORE, SURE
 from analysis.intake.patients import BY_NAME, NOT_AT_ALL, how_patients_are_told_apart
 from analysis.intake.privacy import safe_to_show
-from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS
 from analysis.intake.rules import REASONS
+from analysis.intake.tally import Tally
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import vocabulary
 from analysis.intake.words import UNKNOWN
@@ -63,12 +61,9 @@ NEVER_MISSING = ("visit_id", "source_file", "source_row", "minutes_quality")
 def intake_record(
     exports: list[Export],
     problems: list[DataProblem],
-    visits: pd.DataFrame,
-    ears: pd.DataFrame,
-    kept: nw.DataFrame[Any],
-    unfit: nw.DataFrame[Any],
-    again: nw.DataFrame[Any],
-    contradictions: Mapping[str, int],
+    visits: pl.DataFrame,
+    ears: pl.DataFrame,
+    tally: Tally,
 ) -> dict[str, Any]:
     """Write the record of one intake.
 
@@ -77,48 +72,45 @@ def intake_record(
     exports : list of Export
     problems : list of DataProblem
         What was wrong with files that could not be used.
-    visits, ears : pandas.DataFrame
-    kept, unfit, again : narwhals frame
-        Rows kept, unfit for use, and telling of a visit that another row tells.
-    contradictions : mapping
-        From ``contradictions_found``.
+    visits, ears : polars.DataFrame
+    tally : Tally
+        What became of every row.
 
     Returns
     -------
     dict
     """
     names: frozenset[str] = frozenset().union(*(export.names for export in exports))
-    reasons = Counter(REASONS[reason].why for part in (unfit, again) for reason in part["reason"].to_list())
+    reasons = Counter({REASONS[reason].why: rows for reason, rows in tally.reasons().items()})
     words, unreadable = _words(exports, names), _unreadable(exports, names)
     completeness = _completeness(visits, ears)
     starts = visits["slot_start"]
     return {
-        "rows_in": sum(len(export.table.rows) for export in exports),
-        "rows_kept": len(kept),
-        "rows_set_aside": len(unfit) + len(again),
+        "rows_in": sum(len(export.text.rows) for export in exports),
+        "rows_kept": tally.kept.total(),
+        "rows_set_aside": reasons.total(),
         "set_aside_by_reason": dict(sorted(reasons.items())),
         "visits": len(visits),
         "ears": len(ears),
-        "first_day": None if visits.empty else f"{starts.min():%Y-%m-%d}",
-        "last_day": None if visits.empty else f"{starts.max():%Y-%m-%d}",
-        "files": [_file(export, kept, names) for export in exports],
+        "first_day": None if visits.is_empty() else f"{starts.min():%Y-%m-%d}",
+        "last_day": None if visits.is_empty() else f"{starts.max():%Y-%m-%d}",
+        "files": [_file(export, tally.kept[export.table.file], names) for export in exports],
         "words": words,
         "unreadable": unreadable,
         "completeness": completeness,
         "missing_facts": [column for column, share in completeness.items() if share == 0],
-        "contradictions": dict(contradictions),
-        "conflicts": conflicts(kept, again),
-        "notes": _notes(exports, kept, visits),
+        "contradictions": {what: count for what, count in tally.contradictions.items() if count},
+        "conflicts": {column: count for column, count in tally.conflicts.items() if count},
+        "notes": _notes(exports, tally, visits),
         "to_mend": _to_mend(exports, words, unreadable, names),
         "problems": [str(problem) for problem in problems]
         + [warning for export in exports for warning in export.table.warnings],
     }
 
 
-def _file(export: Export, kept: nw.DataFrame[Any], names: frozenset[str]) -> dict[str, Any]:
+def _file(export: Export, rows_kept: int, names: frozenset[str]) -> dict[str, Any]:
     """Tell of one file."""
-    understood, rows = export.understood, len(export.table.rows)
-    rows_kept = int((kept["source_file"] == export.table.file).sum())
+    understood, rows = export.understood, len(export.text.rows)
     return {
         "file": export.table.file,
         **export.table.facts,
@@ -208,9 +200,9 @@ def _unreadable(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
     return {column: told[column] for column in sorted(told)}
 
 
-def _completeness(visits: pd.DataFrame, ears: pd.DataFrame) -> dict[str, float]:
+def _completeness(visits: pl.DataFrame, ears: pl.DataFrame) -> dict[str, float]:
     """Give the share of rows that have each fact: of all bookings, of attended visits, or of ears."""
-    attended = visits[visits["attendance"] == "attended"]
+    attended = visits.filter(pl.col("attendance") == "attended")
     shares = {}
     for table, frame in ((VISITS, visits), (EAR_ROWS, ears)):
         for column in table.names:
@@ -218,54 +210,11 @@ def _completeness(visits: pd.DataFrame, ears: pd.DataFrame) -> dict[str, float]:
                 continue
             of = frame if table is EAR_ROWS or column in OF_EVERY_BOOKING else attended
             name = "ear_minutes" if table is EAR_ROWS and column == "minutes" else column
-            shares[name] = round(float(of[column].notna().mean()), 4) if len(of) else 0.0
+            shares[name] = round(1 - of[column].null_count() / len(of), 4) if len(of) else 0.0
     return shares
 
 
-def contradictions_found(visits: nw.DataFrame[Any], ears: nw.DataFrame[Any]) -> dict[str, int]:
-    """Count facts that exclude each other.
-
-    Parameters
-    ----------
-    visits : narwhals frame
-        With the attendance decided, before minutes are.
-    ears : narwhals frame
-
-    Returns
-    -------
-    dict
-        What contradicts, to the number of visits; only what was found.
-    """
-    frame = visits.to_native()
-    not_kept = frame["attendance"].notna() & (frame["attendance"] != "attended")
-    found = {
-        "end before start": (frame["ended_at"] < frame["started_at"]) & ~not_kept,
-        "start before arrival": (frame["started_at"] < frame["arrived_at"]) & ~not_kept,
-        "booked after the visit": frame["booked_on"] > frame["slot_start"],
-        "not attended, yet facts of ears": not_kept & frame["visit_id"].isin(ears["visit_id"].to_list()),
-        "not attended, yet minutes or an end": not_kept & (frame["ended_at"].notna() | frame["minutes"].notna()),
-        "softening days, yet no softener used": (frame["softener"] == "none") & (frame["softening_days"] > 0),
-    }
-    return {what: int(which.sum()) for what, which in found.items() if which.any()}
-
-
-def conflicts(kept: nw.DataFrame[Any], again: nw.DataFrame[Any]) -> dict[str, int]:
-    """Count, by column, how often a row set aside said otherwise than the row kept in its place."""
-    aside = again.filter(nw.col("reason") == "same_visit_again").to_native()
-    if aside.empty:
-        return {}
-    places = kept.to_native().set_index("place")
-    instead = places.reindex(aside["kept_place"])
-    found = {}
-    for column in (*VISIT_FACTS, *SIDED_EAR_FACTS):
-        mine, other = aside[column].reset_index(drop=True), instead[column].reset_index(drop=True)
-        differ = mine.notna() & other.notna() & (mine != other)
-        if differ.any():
-            found[column] = int(differ.sum())
-    return found
-
-
-def _notes(exports: list[Export], kept: nw.DataFrame[Any], visits: pd.DataFrame) -> list[str]:
+def _notes(exports: list[Export], tally: Tally, visits: pl.DataFrame) -> list[str]:
     """Say in plain sentences what was assumed."""
     notes = []
     for export in exports:
@@ -275,14 +224,14 @@ def _notes(exports: list[Export], kept: nw.DataFrame[Any], visits: pd.DataFrame)
         notes.append(
             f"Patients are told apart in different ways ({', '.join(sorted(ways))}); one who stands in files of both counts twice."
         )
-    without_clock = int((~kept["has_clock"]).sum())
+    without_clock = tally.without_clock
     if without_clock:
         notes.append(f"{without_clock:,} rows have no time of day; their slots are taken to start at midnight.")
-    if visits["attendance"].isna().any():
+    if visits["attendance"].null_count():
         notes.append(
             f"{int(visits['attendance'].isna().sum()):,} bookings say neither that the patient came nor that not; they count as neither."
         )
-    if visits["booking_kind"].isna().all() and len(visits):
+    if len(visits) and visits["booking_kind"].null_count() == len(visits):
         notes.append(
             "The kind of booking is not logged. A patient's first row is not taken for a first visit, because the log may begin later than the patient."
         )

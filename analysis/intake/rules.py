@@ -7,10 +7,15 @@ from dataclasses import dataclass
 
 import narwhals as nw
 
-from analysis.intake.cleaning import Frame
+from analysis.intake.lookups import Frame
 
 EARLIEST, LATEST = dt.datetime(1990, 1, 1), dt.datetime(2101, 1, 1)
 """A visit outside these was typed wrongly, whatever today is."""
+
+
+def since_1970(moment: dt.datetime) -> float:
+    """Give the seconds of a moment on the clinic's own clock, as the rows hold them."""
+    return (moment - dt.datetime(1970, 1, 1)).total_seconds()
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +70,9 @@ def with_reason(frame: Frame, *, latest: dt.datetime = LATEST) -> Frame:
         With ``reason``, empty where the row is fit for use.
     """
     start = nw.col("slot_start")
+    earliest, end, latest_second = (since_1970(each) for each in (EARLIEST, LATEST, latest))
     no_start = start.is_null()
-    out_of_range = ~no_start & ((start < EARLIEST) | (start >= LATEST))
+    out_of_range = ~no_start & ((start < earliest) | (start >= end))
     reason = (
         nw.when(nw.col("too_long"))
         .then(nw.lit("too_many_cells"))
@@ -82,7 +88,7 @@ def with_reason(frame: Frame, *, latest: dt.datetime = LATEST) -> Frame:
                     .otherwise(
                         nw.when(no_start)
                         .then(nw.lit("unreadable_date"))
-                        .otherwise(nw.when(start > latest).then(nw.lit("ahead_date")))
+                        .otherwise(nw.when(start > latest_second).then(nw.lit("ahead_date")))
                     )
                 )
             )

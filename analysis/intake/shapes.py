@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import narwhals as nw
+import polars as pl
 
-from analysis.intake.cleaning import Frame, beside, translated
 from analysis.intake.duplicates import ROWS_A_FILE
+from analysis.intake.lookups import Frame, beside, translated
 from analysis.intake.privacy import may_identify
 from analysis.intake.row_columns import EAR_FACTS, SIDES, VISIT_FACTS
 
@@ -24,35 +26,78 @@ FROM_MAIN_ROW = (
     "has_clock",
     "patient_key",
 )
+PLAIN_NUMBER = r"^[A-Za-z]{0,3}[/.#-]?[0-9]{1,8}$"
+"""A visit number that can be no name, phone or national number, so that it need not be looked at one by one."""
+TIMES_BY_EAR = {"minutes": "minutes", "span": "__span"}
 TIMED_BY_EAR_FROM = 0.2
 """Share of visits with both ears whose two minutes must differ before they count as each ear's own."""
 
 
-def with_visit_id(rows: Frame) -> Frame:
-    """Name each visit and put the names beside the rows."""
-    return beside(rows, _named, on="place", needs=("visit_number", "visit_key"), gives=("visit_id",))
+def shared_numbers(parts: Sequence[Any], table: Callable[[Any], pl.DataFrame]) -> list[str]:
+    """List the visit numbers that several visits share (two systems both counting from 1).
 
+    Parameters
+    ----------
+    parts : sequence of narwhals frame
+        All rows kept, in stretches.
+    table : callable
+        Brings a frame into memory.
 
-def _named(rows: Frame) -> Frame:
-    """Name each visit: by the log's own number where it is one and unique, else by a hash.
-
-    A number that two visits share (two systems both counting from 1) is told
-    apart by letters behind it, which depend on nothing but the visit itself.
+    Returns
+    -------
+    list of str
     """
     col = nw.col
-    rows = rows.with_columns(nw.coalesce(col("visit_number"), col("visit_key")).alias("__number"))
-    rows = rows.with_columns(
-        col("visit_key").min().over("__number").alias("__key_from"),
-        col("visit_key").max().over("__number").alias("__key_to"),
+    numbers = nw.concat([part.select("visit_number", "visit_key") for part in parts], how="vertical")
+    keys = numbers.filter(~col("visit_number").is_null()).group_by("visit_number").agg(
+        col("visit_key").min().alias("low"), col("visit_key").max().alias("high")
     )
-    shared = rows.filter(col("visit_number").is_null() | (col("__key_from") != col("__key_to")))
-    hashes = {key: (_short_hash(key),) for key in _texts(shared, "visit_key")}
+    return sorted(table(keys.filter(col("low") != col("high")).select("visit_number"))["visit_number"])
+
+
+def with_visit_id(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame]) -> Frame:
+    """Name each visit and put the names beside the rows.
+
+    By the log's own number where it is one and unique, else by a hash. A number
+    that two visits share is told apart by letters behind it, which depend on
+    nothing but the visit itself.
+
+    Parameters
+    ----------
+    rows : narwhals frame
+        With ``visit_number`` and ``visit_key``.
+    shared : sequence of str
+        From ``shared_numbers``.
+    table : callable
+        Brings a frame into memory.
+
+    Returns
+    -------
+    narwhals frame
+        With ``visit_id``.
+    """
+    return beside(
+        rows, lambda few: _named(few, shared, table), on="place", needs=("visit_number", "visit_key"), gives=("visit_id",)
+    )
+
+
+def _named(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame]) -> Frame:
+    """Name each visit."""
+    col = nw.col
+    rows = translated(rows, "visit_number", {"__shared": nw.Float64}, {number: (1.0,) for number in shared})
+    plain = col("visit_number").str.contains(PLAIN_NUMBER)
+    to_hash = col("visit_number").is_null() | ~col("__shared").is_null()
+    hashes = {key: (_short_hash(key),) for key in _texts(rows.filter(to_hash), "visit_key", table)}
     rows = translated(rows, "visit_key", {"__hash": nw.String}, hashes)
-    numbers = {
+    strange = {
         text: (text if REFERENCE.fullmatch(text) and not may_identify(text) else _short_hash(text),)
-        for text in _texts(rows, "visit_number")
+        for text in _texts(rows.filter(~plain), "visit_number", table)
     }
-    rows = translated(rows, "visit_number", {"__shown": nw.String}, numbers)
+    rows = translated(rows, "visit_number", {"__strange": nw.String}, strange)
+    rows = rows.with_columns(
+        nw.coalesce(nw.when(plain).then(col("visit_number")), col("__strange")).alias("__shown"),
+        nw.when(to_hash).then(col("__hash")).alias("__hash"),
+    )
     told_apart = nw.concat_str(col("__shown"), col("__hash"), separator="-", ignore_nulls=False)
     rows = rows.with_columns(nw.coalesce(told_apart, col("__shown"), col("__hash")).alias("visit_id"))
     # a visit whose rows came by different ways (number here, patient there) has one name
@@ -64,10 +109,9 @@ def _short_hash(text: str) -> str:
     return hashlib.blake2b(text.encode(), digest_size=6).hexdigest()
 
 
-def _texts(rows: Frame, column: str) -> list[str]:
+def _texts(rows: Frame, column: str, table: Callable[[Any], pl.DataFrame]) -> list[str]:
     """List a column's different texts, in order."""
-    found = rows.lazy().select(column).filter(~nw.col(column).is_null()).unique(column).collect()
-    return sorted(found[column].to_list())
+    return sorted(table(rows.select(column).filter(~nw.col(column).is_null()).unique(column))[column])
 
 
 def ears_of(rows: Frame) -> Frame:
@@ -187,34 +231,64 @@ def _filled_from_others(fact: str) -> nw.Expr:
     return nw.coalesce(nw.col(fact), other).alias(fact)
 
 
-def with_minutes_by_ear(rows: Frame) -> Frame:
+def minutes_differ_by_ear(parts: Sequence[Any], table: Callable[[Any], pl.DataFrame]) -> frozenset[str]:
+    """Tell whether minutes, or starts and ends, differ between the two ears of more visits than slips would explain.
+
+    Parameters
+    ----------
+    parts : sequence of narwhals frame
+        All rows kept, in stretches.
+    table : callable
+        Brings a frame into memory.
+
+    Returns
+    -------
+    frozenset of str
+        ``minutes``, ``span``, both or neither.
+    """
+    by_ear = nw.concat(
+        [_with_span(part).filter(nw.col("shape") == "ear").select("visit_key", "minutes", "__span") for part in parts],
+        how="vertical",
+    )
+    return frozenset(name for name, column in TIMES_BY_EAR.items() if _differs(by_ear, column, table))
+
+
+def with_minutes_by_ear(rows: Frame, by_ear: frozenset[str]) -> Frame:
     """Give each ear its own minutes where the log times ears apart.
 
     Where rows are ears, minutes that differ between the two ears of many visits
     are the ear's, not the visit's; so are starts and ends.
+
+    Parameters
+    ----------
+    rows : narwhals frame
+    by_ear : frozenset of str
+        From ``minutes_differ_by_ear``.
     """
     col = nw.col
-    span = (col("ended_at") - col("started_at")).dt.total_seconds() / 60
-    rows = rows.with_columns(span.alias("__span"))
-    for source in ("minutes", "__span"):
-        if not _differs_by_ear(rows, source):
+    rows = _with_span(rows)
+    for name, column in TIMES_BY_EAR.items():
+        if name not in by_ear:
             continue
-        mine = nw.when((col("shape") == "ear") & (col(source) >= 0)).then(col(source))
+        mine = nw.when((col("shape") == "ear") & (col(column) >= 0)).then(col(column))
         rows = rows.with_columns(nw.coalesce(col("ear_minutes"), mine).alias("ear_minutes"))
-        if source == "minutes":
+        if name == "minutes":
             rows = rows.with_columns(nw.when(col("shape") != "ear").then(col("minutes")).alias("minutes"))
     return rows
 
 
-def _differs_by_ear(rows: Frame, column: str) -> bool:
+def _with_span(rows: Frame) -> Frame:
+    """Add the minutes from start to end."""
+    return rows.with_columns(((nw.col("ended_at") - nw.col("started_at")) / 60).alias("__span"))
+
+
+def _differs(rows: Frame, column: str, table: Callable[[Any], pl.DataFrame]) -> bool:
     """Tell whether a number differs between the two ears of more visits than slips would explain."""
-    found = (
-        rows.lazy()
-        .filter((nw.col("shape") == "ear") & ~nw.col(column).is_null())
-        .select("visit_key", column)
+    found = table(
+        rows.filter(~nw.col(column).is_null())
         .group_by("visit_key")
         .agg(nw.len().alias("rows"), nw.col(column).min().alias("low"), nw.col(column).max().alias("high"))
         .filter(nw.col("rows") > 1)
-        .collect()
-    )
-    return len(found) > 0 and float((found["low"] != found["high"]).mean()) > TIMED_BY_EAR_FROM
+        .select((nw.col("low") != nw.col("high")).cast(nw.Float64).mean().alias("share"))
+    )["share"].item()
+    return found is not None and float(found) > TIMED_BY_EAR_FROM

@@ -10,11 +10,10 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-import pandas as pd
-
 from analysis.clinic import export_files, read_settings
 from analysis.intake.privacy import KEY_BYTES
 from analysis.intake.taking import Intake, take_in
+from analysis.intake.typed_tables import write_table
 from analysis.problems import DataProblem
 
 KEY_FILE = "pseudonym.key"
@@ -112,17 +111,12 @@ def write_store(store: Path, taken: Intake) -> None:
     taken : Intake
     """
     store.mkdir(parents=True, exist_ok=True)
-    tables = {"visits": taken.visits, "ears": taken.ears, "set_aside": taken.set_aside}
     with tempfile.TemporaryDirectory(prefix=".new-", dir=store) as name:
         new = Path(name)
-        for table, frame in tables.items():
-            _write_parquet(frame, new / f"{table}.parquet")
+        for table, frame in taken.tables.items():
+            write_table(new / f"{table}.parquet", frame)
         record = json.dumps(taken.record, indent=2, ensure_ascii=False) + "\n"
         (new / "intake.json").write_text(record, encoding="utf-8")
         for path in sorted(new.iterdir()):
             path.replace(store / path.name)
 
-
-def _write_parquet(frame: pd.DataFrame, path: Path) -> None:
-    """Write one table."""
-    frame.to_parquet(path, compression="zstd", index=False)

@@ -6,31 +6,36 @@ import datetime as dt
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import narwhals as nw
 import pandas as pd
+import polars as pl
 
-from analysis.intake.cleaning import Frame, cleaned, translated
+from analysis.intake.bookings import conflicts, contradictions, ears_and_bookings, judged, of_visits_kept
+from analysis.intake.cleaning import cleaned
 from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
+from analysis.intake.engines import Engine, engine_for
 from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_export
 from analysis.intake.headers import own_columns
-from analysis.intake.minutes import with_minutes
+from analysis.intake.lookups import Frame
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
-from analysis.intake.privacy import HIDDEN, may_identify, safe_to_show
-from analysis.intake.record import contradictions_found, intake_record
-from analysis.intake.row_columns import EVIDENCE, VISIT_TEXTS, columns_of_kind
-from analysis.intake.rules import LATEST, REASONS, with_attendance, with_reason, without_impossible_order
-from analysis.intake.shapes import ears_of, visits_of, with_minutes_by_ear, with_visit_id
+from analysis.intake.row_columns import VISIT_TEXTS, columns_of_kind
+from analysis.intake.privacy import may_identify
+from analysis.intake.record import intake_record
+from analysis.intake.rules import LATEST, REASONS, with_reason
+from analysis.intake.set_aside import ASIDE_COLUMNS, aside_table
+from analysis.intake.shapes import minutes_differ_by_ear, shared_numbers, with_minutes_by_ear, with_visit_id
+from analysis.intake.tally import Tally
+from analysis.intake.typed_tables import ear_table, joined, visit_table
 from analysis.intake.understanding import CODED_KINDS, coded_as
+from analysis.intake.visit_moments import DAY_SECONDS
 from analysis.intake.words import check_words
 from analysis.problems import DataProblem
-from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, Table, typed_frame
+from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, typed_frame
 from analysis.settings import Settings
-
-NOT_KEPT = ("missed", "cancelled_late", "cancelled", "moved")
-YES_NO = {"yes": True, "no": False}
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,17 +44,29 @@ class Intake:
 
     Attributes
     ----------
-    visits, ears, set_aside : pandas.DataFrame
-        The tables of ``schema``. ``set_aside`` has one row for each row of the
-        exports that could not be used.
+    tables : dict
+        ``visits``, ``ears`` and ``set_aside`` of ``schema`` as Polars frames.
     record : dict
         What was read, understood, not understood and set aside; see ``record``.
     """
 
-    visits: pd.DataFrame
-    ears: pd.DataFrame
-    set_aside: pd.DataFrame
+    tables: dict[str, pl.DataFrame]
     record: dict[str, Any]
+
+    @cached_property
+    def visits(self) -> pd.DataFrame:
+        """One row a booking, as the suite's pandas frame."""
+        return typed_frame(VISITS, self.tables["visits"].to_pandas())
+
+    @cached_property
+    def ears(self) -> pd.DataFrame:
+        """One row an ear at a visit, as the suite's pandas frame."""
+        return typed_frame(EAR_ROWS, self.tables["ears"].to_pandas())
+
+    @cached_property
+    def set_aside(self) -> pd.DataFrame:
+        """One row for each row of the exports that could not be used, as the suite's pandas frame."""
+        return typed_frame(SET_ASIDE, self.tables["set_aside"].to_pandas())
 
 
 def take_in(
@@ -92,26 +109,152 @@ def take_in(
     say = progress or (lambda _: None)
     check_settings(settings)
     exports, problems = _open_all(sorted(paths, key=lambda path: path.name), settings, say)
-    say("cleaning")
-    rows = _in_order([cleaned(_text_rows(export, key), export.understood) for export in exports])
-    rows = _with_tidy_spelling(rows)
-    fit, unfit = _parted(with_reason(rows, latest=latest))
-    say("finding duplicates")
-    kept, again = _parted(without_repeats(fit))
-    _check_nothing_lost(exports, kept, unfit, again)
-    say("making visits and ears")
-    kept = with_minutes_by_ear(with_visit_id(kept))
-    ears, visits = ears_and_bookings(kept)
-    contradictions = contradictions_found(visits, ears)
-    ears, visits = judged(ears, visits, settings)
-    set_aside = _set_aside(exports, kept, unfit, again)
-    made = Intake(_visit_table(visits), _ear_table(ears), set_aside, {})
-    made.record.update(intake_record(exports, problems, made.visits, made.ears, kept, unfit, again, contradictions))
-    made.record["to_mend"] = [*_dates_ahead(set_aside), *made.record["to_mend"]]
-    return made
+    with engine_for(settings, sum(len(export.text.rows) for export in exports)) as engine:
+        say("cleaning")
+        parts, counted = _cleaned_parts(exports, key, engine)
+        rows = with_reason(_in_order(parts, engine), latest=latest)
+        say("finding duplicates")
+        kept, tally = _without_repeats(rows, exports, _stretches(rows, counted, engine), engine)
+        say("making visits and ears")
+        visits, ears = _bookings(kept, tally, settings, engine)
+    set_aside = aside_table(exports, tally)
+    record = intake_record(exports, problems, visits, ears, tally)
+    record["to_mend"] = [*_dates_ahead(set_aside), *record["to_mend"]]
+    return Intake({"visits": visits, "ears": ears, "set_aside": set_aside}, record)
 
 
-def _dates_ahead(set_aside: pd.DataFrame) -> list[str]:
+def _cleaned_parts(exports: list[Export], key: bytes, engine: Engine) -> tuple[list[tuple[str, Any]], int]:
+    """Clean the rows of every file, so many at once as the engine takes."""
+    spelling = _tidy_spelling(exports)
+    parts, counted = [], 0
+    for number, export in enumerate(exports):
+        rows = _chain_rows(export, key)
+        counted += len(rows)
+        for place in range(0, max(len(rows), 1), engine.rows_at_once):
+            frame = engine.frame(rows.slice(place, engine.rows_at_once))
+            part = cleaned(frame, export.understood, export.text.texts, spelling)
+            parts.append((export.table.file, engine.kept(part, f"cleaned-{number}-{place}")))
+    return parts, counted
+
+
+def _chain_rows(export: Export, key: bytes) -> pl.DataFrame:
+    """Give the rows of one export, with what is known of the file and the patients' pseudonyms."""
+    told_apart_by = how_patients_are_told_apart(export.headings.columns)
+    births = {text: each.day for text, each in export.understood.moments.get("birth_date", {}).items() if each.day}
+    rows = with_patients(export.text, told_apart_by, births, key)
+    number = "visit_id" if "visit_id" in rows.columns else None
+    return rows.with_columns(
+        pl.lit(export.table.file).alias("source_file"),
+        pl.lit(export.system).alias("system"),
+        pl.lit(export.shape).alias("shape"),
+        pl.lit(attendance_logged(export.headings)).alias("attendance_logged"),
+        pl.lit(evidence_logged(export.headings)).alias("evidence_logged"),
+        (pl.col(number) if number else pl.lit(None, pl.String)).alias("visit_number"),
+        pl.lit(0, pl.Int64).alias("file_order"),
+    ).drop("visit_id", strict=False)
+
+
+def _tidy_spelling(exports: list[Export]) -> dict[str, dict[str, str]]:
+    """Give names of sites and practitioners that differ only in case or spaces their commonest spelling."""
+    spelling = {}
+    for column in VISIT_TEXTS:
+        counts: Counter[str] = Counter()
+        for export in exports:
+            counts.update({text: rows for text, (rows, _) in export.text.counts([column]).get(column, {}).items()})
+        best: dict[str, str] = {}
+        for text, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
+            best.setdefault(_alike(text), text)
+        spelling[column] = {text: " ".join(best[_alike(text)].split()) for text in counts if not may_identify(text)}
+    return spelling
+
+
+def _in_order(parts: list[tuple[str, Any]], engine: Engine) -> Any:
+    """Put the files together, the one whose log ends last at the end, and give each row its place."""
+    ends: dict[str, float] = {}
+    for file, part in parts:
+        end = engine.table(part.select(nw.col("slot_start").max()))["slot_start"].item()
+        ends[file] = max(ends.get(file, float("-inf")), float("-inf") if end is None else end)
+    order = {file: place for place, file in enumerate(sorted(ends, key=lambda file: (ends[file], file)))}
+    numbered = [part.with_columns(nw.lit(order[file], dtype=nw.Int64).alias("file_order")) for file, part in parts]
+    rows = nw.concat(numbered, how="vertical")
+    return rows.with_columns((nw.col("source_row") + nw.col("file_order") * ROWS_A_FILE).alias("place"))
+
+
+def _stretches(rows: Any, counted: int, engine: Engine) -> list[nw.Expr | None]:
+    """Cut the log into stretches of days of so many rows as the engine takes; no visit spans two."""
+    start = nw.col("slot_start")
+    if counted <= engine.rows_at_once:
+        return [None]
+    days = engine.table(rows.select((start / DAY_SECONDS).floor().alias("day")).group_by("day").agg(nw.len().alias("rows")))
+    days = days.drop_nulls().sort("day").with_columns((pl.col("rows").cum_sum() // engine.rows_at_once).alias("stretch"))
+    firsts = [day * DAY_SECONDS for day in days.group_by("stretch", maintain_order=True).first()["day"]][1:]
+    if not firsts:
+        return [None]
+    between = [(start >= low) & (start < high) for low, high in zip(firsts, firsts[1:], strict=False)]
+    return [start.is_null() | (start < firsts[0]), *between, start >= firsts[-1]]
+
+
+def _without_repeats(rows: Any, exports: list[Export], stretches: list[nw.Expr | None], engine: Engine) -> tuple[list[Any], Tally]:
+    """Find what repeats, stretch by stretch; give the rows kept and the count of all others."""
+    kept_parts, tally = [], Tally({export.table.file: len(export.text.rows) for export in exports})
+    for number, stretch in enumerate(stretches):
+        fit, unfit = _parted(rows if stretch is None else rows.filter(stretch))
+        told = engine.kept(without_repeats(fit), f"told-{number}")
+        kept, again = _parted(told)
+        tally.rows_aside(engine.table(unfit.with_columns(nw.lit(None, dtype=nw.Float64).alias("kept_place")).select(*ASIDE_COLUMNS)))
+        aside = engine.table(again.select(*ASIDE_COLUMNS))
+        tally.rows_aside(aside)
+        if "same_visit_again" in aside["reason"]:
+            tally.conflict(engine.table(conflicts(kept, again)))
+        tally.rows_kept(engine.table(_kept_counts(kept)))
+        kept_parts.append(kept)
+    tally.check_nothing_lost()
+    return kept_parts, tally
+
+
+def _kept_counts(kept: Frame) -> Frame:
+    """Count the rows kept of each file, and those without a time of day."""
+    without = nw.when(nw.col("has_clock")).then(nw.lit(0)).otherwise(nw.lit(1))
+    return (
+        kept.with_columns(without.alias("__without_clock"))
+        .group_by("source_file", "file_order")
+        .agg(nw.len().alias("rows"), nw.col("__without_clock").sum().alias("without_clock"))
+    )
+
+
+def _bookings(kept: list[Any], tally: Tally, settings: Settings, engine: Engine) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Make visits and ears of the rows kept."""
+    by_ear = minutes_differ_by_ear(kept, engine.table)
+    shared = shared_numbers(kept, engine.table)
+    visit_parts, ear_parts = [], []
+    for number, rows in enumerate(kept):
+        named = engine.kept(with_visit_id(with_minutes_by_ear(rows, by_ear), shared, engine.table), f"named-{number}")
+        ears, visits = ears_and_bookings(named)
+        visit_parts.append(engine.kept(visits, f"visits-{number}").with_columns(nw.lit(number, dtype=nw.Int64).alias("__stretch")))
+        ear_parts.append(engine.kept(ears, f"ears-{number}"))
+        tally.contradiction(engine.table(contradictions(visit_parts[-1])))
+    visits = engine.kept(judged(nw.concat(visit_parts, how="vertical"), settings), "judged")
+    visit_tables, ear_tables = [], []
+    for number, ears in enumerate(ear_parts):
+        mine = visits.filter(nw.col("__stretch") == number)
+        visit_tables.append(visit_table(engine.table(mine)))
+        ear_tables.append(ear_table(engine.table(of_visits_kept(ears, mine))))
+    return joined(visit_tables), joined(ear_tables)
+
+
+def _parted(rows: Frame) -> tuple[Frame, Frame]:
+    """Part the rows that are fit from those with a reason against them; what a step left behind goes."""
+    rows = rows.select(*(column for column in rows.collect_schema().names() if not column.startswith("__")))
+    no_reason = nw.col("reason").is_null()
+    return rows.filter(no_reason), rows.filter(~no_reason)
+
+
+def _alike(text: str) -> str:
+    """Bring a name to the form in which spellings are compared."""
+    return " ".join(text.casefold().split())
+
+
+def _dates_ahead(set_aside: pl.DataFrame) -> list[str]:
     """Write one message for each row dated further ahead than anybody books."""
     why, remedy = REASONS["ahead_date"].why, REASONS["ahead_date"].remedy
     return [
@@ -125,7 +268,7 @@ def _dates_ahead(set_aside: pd.DataFrame) -> list[str]:
                 value=value,
             )
         )
-        for file, row, reason, column, value, _ in set_aside.itertuples(index=False)
+        for file, row, reason, column, value, _ in set_aside.iter_rows()
         if reason == why
     ]
 
@@ -158,182 +301,3 @@ def _open_all(
             " ".join(map(str, problems)) or "Name at least one file.",
         )
     return exports, problems
-
-
-def _text_rows(export: Export, key: bytes) -> nw.DataFrame[Any]:
-    """Give the rows of one export as text, with what is known of the file and the patients' pseudonyms."""
-    told_apart_by = how_patients_are_told_apart(export.headings.columns)
-    births = {text: each.day for text, each in export.understood.moments.get("birth_date", {}).items() if each.day}
-    frame = nw.from_native(export.frame, eager_only=True).with_columns(
-        nw.lit(0, dtype=nw.Int64).alias("file_order"),
-        nw.lit(export.system).alias("system"),
-        nw.lit(export.shape).alias("shape"),
-        nw.lit(attendance_logged(export.headings)).alias("attendance_logged"),
-        nw.lit(evidence_logged(export.headings)).alias("evidence_logged"),
-        nw.col("visit_id").alias("visit_number"),
-    )
-    return with_patients(frame, told_apart_by, births, key)
-
-
-def _in_order(parts: list[nw.DataFrame[Any]]) -> nw.DataFrame[Any]:
-    """Put the files together, the one whose log ends last at the end."""
-
-    def ends(part: nw.DataFrame[Any]) -> tuple[str, str]:
-        return str(part["slot_start"].max() or ""), part["source_file"].to_list()[0]
-
-    ordered = sorted(parts, key=ends)
-    numbered = [
-        part.with_columns(nw.lit(place, dtype=nw.Int64).alias("file_order")) for place, part in enumerate(ordered)
-    ]
-    rows = nw.concat(numbered, how="vertical")
-    return rows.with_columns((nw.col("source_row") + nw.col("file_order") * ROWS_A_FILE).alias("place"))
-
-
-def _with_tidy_spelling(rows: nw.DataFrame[Any]) -> nw.DataFrame[Any]:
-    """Give names of sites and practitioners that differ only in case or spaces their commonest spelling."""
-    for column in VISIT_TEXTS:
-        counts = Counter(text for text in rows[column].to_list() if isinstance(text, str))
-        best: dict[str, str] = {}
-        for text, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
-            best.setdefault(_alike(text), text)
-        spelling = {text: (" ".join(best[_alike(text)].split()),) for text in counts if not may_identify(text)}
-        rows = translated(rows, column, {"__tidy": nw.String}, spelling)
-        rows = rows.with_columns(nw.col("__tidy").alias(column)).drop("__tidy")
-    return rows
-
-
-def _alike(text: str) -> str:
-    """Bring a name to the form in which spellings are compared."""
-    return " ".join(text.casefold().split())
-
-
-def _parted(rows: Frame) -> tuple[Frame, Frame]:
-    """Part the rows that are fit from those with a reason against them; what a step left behind goes."""
-    rows = rows.select(*(column for column in rows.collect_schema().names() if not column.startswith("__")))
-    no_reason = nw.col("reason").is_null()
-    return rows.filter(no_reason), rows.filter(~no_reason)
-
-
-def ears_and_bookings(kept: Frame) -> tuple[Frame, Frame]:
-    """Make ears and bookings of the rows kept, and say which bookings the patient came to.
-
-    Parameters
-    ----------
-    kept : narwhals frame
-        Rows kept, with ``visit_id``.
-
-    Returns
-    -------
-    tuple of narwhals frame
-        Ears and bookings; minutes are not judged yet.
-    """
-    ears = ears_of(kept)
-    return ears, _with_evidence(visits_of(kept), ears).pipe(with_attendance)
-
-
-def judged(ears: Frame, visits: Frame, settings: Settings) -> tuple[Frame, Frame]:
-    """Judge minutes, and leave out ears of bookings that were not kept.
-
-    Parameters
-    ----------
-    ears, visits : narwhals frame
-        From ``ears_and_bookings``.
-    settings : Settings
-
-    Returns
-    -------
-    tuple of narwhals frame
-    """
-    visits = without_impossible_order(visits).pipe(with_minutes, settings)
-    return _of_visits_kept(ears, visits), visits
-
-
-def _check_nothing_lost(exports: list[Export], *parts: nw.DataFrame[Any]) -> None:
-    """Stop if rows read are not rows kept plus rows set aside: that would be a fault of the program."""
-    read = {(export.table.file, row) for export in exports for row in export.table.source_rows}
-    told = [
-        pair for part in parts for pair in zip(part["source_file"].to_list(), part["source_row"].to_list(), strict=True)
-    ]
-    if len(told) != len(read) or set(told) != read:
-        raise AssertionError(f"{len(read)} rows were read, but {len(told)} were kept or set aside")
-
-
-def _with_evidence(visits: Frame, ears: Frame) -> Frame:
-    """Say of each visit whether anything in the log shows that the patient came."""
-    seen = ears.select("visit_id").unique("visit_id").with_columns(nw.lit(1.0).alias("__ear"))
-    visits = visits.join(seen, on="visit_id", how="left")
-    shows = [~nw.col(column).is_null() for column in (*EVIDENCE, "__ear")]
-    return visits.with_columns(nw.any_horizontal(*shows, ignore_nulls=False).alias("has_evidence")).drop("__ear")
-
-
-def _of_visits_kept(ears: Frame, visits: Frame) -> Frame:
-    """Leave out what is said of ears in bookings that were not kept: defaults of the records system."""
-    attendance = nw.coalesce(nw.col("attendance"), nw.lit(""))
-    return ears.join(visits.filter(~attendance.is_in(NOT_KEPT)).select("visit_id"), on="visit_id", how="inner")
-
-
-def _visit_table(visits: nw.DataFrame[Any]) -> pd.DataFrame:
-    """Give the visits their types and their order."""
-    frame = visits.to_native().sort_values(["slot_start", "visit_id"], kind="stable")
-    return typed_frame(VISITS, _with_booleans(VISITS, frame))
-
-
-def _ear_table(ears: nw.DataFrame[Any]) -> pd.DataFrame:
-    """Give the ears their types and their order."""
-    frame = ears.to_native().rename(columns={"ear_minutes": "minutes"})
-    frame = frame.assign(filled=frame.notna().sum(axis=1)).sort_values(
-        ["visit_id", "ear", "filled"], ascending=[True, True, False]
-    )
-    named = frame[frame["ear"].notna()]
-    if named.duplicated(["visit_id", "ear"]).any():  # "both" in one row and the same ear in another
-        named = named.groupby(["visit_id", "ear"], as_index=False).first()
-    frame = pd.concat([named, frame[frame["ear"].isna()]]).sort_values(["visit_id", "ear"], kind="stable")
-    return typed_frame(EAR_ROWS, _with_booleans(EAR_ROWS, frame))
-
-
-def _with_booleans(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
-    """Turn yes and no into true and false."""
-    answers = [column.name for column in table.columns if column.kind == "yes_no" and column.name in frame]
-    return frame.assign(**{name: frame[name].map(YES_NO).astype("boolean") for name in answers})
-
-
-def _set_aside(
-    exports: list[Export], kept: nw.DataFrame[Any], unfit: nw.DataFrame[Any], again: nw.DataFrame[Any]
-) -> pd.DataFrame:
-    """Say of every row left out why, and what to do; nothing shown identifies a patient."""
-    by_file = {export.table.file: export for export in exports}
-    names = frozenset().union(*(export.names for export in exports))
-    files = dict(zip(kept["file_order"].to_list(), kept["source_file"].to_list(), strict=True))
-    files |= dict(zip(again["file_order"].to_list(), again["source_file"].to_list(), strict=True))
-    told = [
-        _aside_row(by_file[row["source_file"]], row, files, names)
-        for part in (unfit, again)
-        for row in part.to_native().to_dict("records")
-    ]
-    frame = pd.DataFrame(told, columns=SET_ASIDE.names)
-    return typed_frame(SET_ASIDE, frame.sort_values(["source_file", "source_row"]))
-
-
-def _aside_row(export: Export, row: dict[str, Any], files: dict[int, str], names: frozenset[str]) -> dict[str, Any]:
-    """Tell of one row left out."""
-    reason = REASONS[row["reason"]]
-    column, value = None, None
-    if row["reason"].endswith("_date"):
-        column = next(
-            (
-                export.heading_of(each)
-                for each in ("date", "slot_start", "started_at")
-                if each in export.headings.columns
-            ),
-            None,
-        )
-        value = safe_to_show(row["date_text"], names) if isinstance(row["date_text"], str) else None
-    elif row["reason"] == "test_patient":
-        column, value = "patient", HIDDEN
-    elif "kept_place" in row:
-        place = int(row["kept_place"])
-        value = f"kept: {files[place // ROWS_A_FILE]} row {place % ROWS_A_FILE}"
-    return {
-        "source_file": row["source_file"], "source_row": row["source_row"], "reason": reason.why, "column": column,
-        "value": value, "remedy": reason.remedy,
-    }  # fmt: skip

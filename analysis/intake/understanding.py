@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from analysis.intake import amounts, times
 from analysis.intake.row_columns import columns_of_kind, kind_of
@@ -19,6 +19,11 @@ Counts = Mapping[str, Mapping[str, tuple[int, int]]]
 CODED_KINDS = ("code", "yes_no", "methods")
 NUMBER_KINDS = ("number", "minutes", "days", "percent")
 MOMENT_KINDS = ("day", "clock", "moment")
+DAY_PART, CLOCK_PART = "__day_part", "__clock_part"
+"""What a column's name ends in for the parts of cells that hold a date and a time together."""
+MOMENT_PARTS = ("", DAY_PART, CLOCK_PART)
+SOME_DAY, SOME_CLOCK = "2000-01-01", "12:34"
+"""What stands in for the other part while one is read."""
 SHARE_OF_ONE = re.compile(r"0?\.\d+")
 
 
@@ -99,29 +104,33 @@ def understand(counts: Counts, settings: Settings) -> Understanding:
         if counts.get(column)
     }
     moments = {
-        column: _moments(column, counts[column], settings)
+        f"{column}{part}": _moments(column, part, counts[f"{column}{part}"], settings)
         for column in columns_of_kind(*MOMENT_KINDS)
-        if counts.get(column)
+        for part in MOMENT_PARTS
+        if counts.get(f"{column}{part}")
     }
     clocks = [
-        each for column in moments if column not in ("birth_date", "booked_on") for each in moments[column].values()
+        each for column in moments if not column.startswith(("birth_date", "booked_on")) for each in moments[column].values()
     ]
     twelve = times.afternoon_unmarked(clocks)
     if twelve:
         moments = {column: {text: _afternoon(each) for text, each in read.items()} for column, read in moments.items()}
     styles: Counter[str] = Counter()
     for column in ("slot_start", "date", "started_at"):
-        for text, each in moments.get(column, {}).items():
-            if each.day is not None:
-                styles[each.style] += counts[column][text][0]
+        for name in (column, column + DAY_PART):
+            for text, each in moments.get(name, {}).items():
+                if each.day is not None:
+                    styles[each.style] += counts[name][text][0]
         if styles:
             break
     return Understanding(words, numbers, moments, counts, twelve, styles)
 
 
 def coded_as(column: str) -> str:
-    """Give the vocabulary of a column: that of its name without the ear."""
-    return column.removesuffix("_left").removesuffix("_right")
+    """Give the vocabulary of a column: that of its name without the ear, or without the part of a moment."""
+    for part in (DAY_PART, CLOCK_PART, "_left", "_right"):
+        column = column.removesuffix(part)
+    return column
 
 
 def _words(column: str, texts: Mapping[str, tuple[int, int]], settings: Settings) -> dict[str, Reading]:
@@ -154,17 +163,34 @@ def _percent(text: str, comma: bool) -> float | None:
     return found if found is not None and 0 <= found <= 100 else None
 
 
-def _moments(column: str, texts: Mapping[str, tuple[int, int]], settings: Settings) -> dict[str, Moment]:
-    """Read the dates and times of one column."""
+def _moments(column: str, part: str, texts: Mapping[str, tuple[int, int]], settings: Settings) -> dict[str, Moment]:
+    """Read the dates and times of one column, or one part of those that stood together."""
+    if part == DAY_PART:
+        return {text: _day_of(_moment(column, f"{text} {SOME_CLOCK}", settings)) for text in texts}
+    if part == CLOCK_PART:
+        return {text: _clock_of(_moment(column, f"{SOME_DAY} {text}", settings)) for text in texts}
+    return {text: _moment(column, text, settings) for text in texts}
+
+
+def _moment(column: str, text: str, settings: Settings) -> Moment:
+    """Read one date or time as its column's kind demands."""
     day_first, kind = settings.export.day_first, kind_of(column)
     if kind == "clock":
-        return {text: times.read_clock(text, day_first=day_first) for text in texts}
-    read = {text: times.read_date(text, day_first=day_first) for text in texts}
-    if kind == "moment":
-        for text, each in read.items():
-            if each.day is None and not each.impossible:
-                read[text] = times.read_clock(text, day_first=day_first)
+        return times.read_clock(text, day_first=day_first)
+    read = times.read_date(text, day_first=day_first)
+    if kind == "moment" and read.day is None and not read.impossible:
+        return times.read_clock(text, day_first=day_first)
     return read
+
+
+def _day_of(read: Moment) -> Moment:
+    """Keep the day of a date with a time."""
+    return replace(read, clock=None, twelve_hours=False)
+
+
+def _clock_of(read: Moment) -> Moment:
+    """Keep the time of a date with a time; midnight stands for no time."""
+    return replace(read, day=None, style="time", either_way=False, two_digit_year=False)
 
 
 def _afternoon(each: Moment) -> Moment:

@@ -1,0 +1,115 @@
+"""Rows kept to bookings and ears: who came, which minutes, what contradicts itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import narwhals as nw
+
+from analysis.intake.lookups import Frame
+from analysis.intake.minutes import with_minutes
+from analysis.intake.row_columns import EVIDENCE, SIDED_EAR_FACTS, VISIT_FACTS
+from analysis.intake.rules import with_attendance, without_impossible_order
+from analysis.intake.shapes import ears_of, visits_of
+from analysis.settings import Settings
+
+NOT_KEPT = ("missed", "cancelled_late", "cancelled", "moved")
+
+
+def ears_and_bookings(kept: Frame) -> tuple[Frame, Frame]:
+    """Make ears and bookings of the rows kept, and say which bookings the patient came to.
+
+    Parameters
+    ----------
+    kept : narwhals frame
+        Rows kept, with ``visit_id``.
+
+    Returns
+    -------
+    tuple of narwhals frame
+        Ears and bookings; minutes are not judged yet.
+    """
+    ears = ears_of(kept)
+    return ears, _with_evidence(visits_of(kept), ears).pipe(with_attendance)
+
+
+def _with_evidence(visits: Frame, ears: Frame) -> Frame:
+    """Say of each visit whether anything in the log shows that the patient came."""
+    seen = ears.select("visit_id").unique("visit_id").with_columns(nw.lit(1.0).alias("__ear"))
+    visits = visits.join(seen, on="visit_id", how="left")
+    shows = [~nw.col(column).is_null() for column in (*EVIDENCE, "__ear")]
+    return visits.with_columns(nw.any_horizontal(*shows, ignore_nulls=False).alias("has_evidence"))
+
+
+def judged(visits: Frame, settings: Settings) -> Frame:
+    """Judge the minutes of bookings.
+
+    Parameters
+    ----------
+    visits : narwhals frame
+        From ``ears_and_bookings``, all of them: habits are a practitioner's, not a day's.
+    settings : Settings
+
+    Returns
+    -------
+    narwhals frame
+    """
+    return without_impossible_order(visits).pipe(with_minutes, settings)
+
+
+def of_visits_kept(ears: Frame, visits: Frame) -> Frame:
+    """Leave out what is said of ears in bookings that were not kept: defaults of the records system."""
+    attendance = nw.coalesce(nw.col("attendance"), nw.lit(""))
+    return ears.join(visits.filter(~attendance.is_in(NOT_KEPT)).select("visit_id", "slot_start"), on="visit_id", how="inner")
+
+
+def contradictions(visits: Frame) -> Frame:
+    """Count facts that exclude each other.
+
+    Parameters
+    ----------
+    visits : narwhals frame
+        From ``ears_and_bookings``.
+
+    Returns
+    -------
+    narwhals frame
+        One row; what contradicts, to the number of visits.
+    """
+    col = nw.col
+    not_kept = ~col("attendance").is_null() & (col("attendance") != "attended")
+    kept = ~not_kept
+    found = {
+        "end before start": (col("ended_at") < col("started_at")) & kept,
+        "start before arrival": (col("started_at") < col("arrived_at")) & kept,
+        "booked after the visit": col("booked_on") > col("slot_start"),
+        "not attended, yet facts of ears": not_kept & ~col("__ear").is_null(),
+        "not attended, yet minutes or an end": not_kept & (~col("ended_at").is_null() | ~col("minutes").is_null()),
+        "softening days, yet no softener used": (col("softener") == "none") & (col("softening_days") > 0),
+    }
+    return visits.select(*(_count(which).alias(what) for what, which in found.items()))
+
+
+def conflicts(kept: Frame, again: Frame) -> Frame:
+    """Count, by column, how often a row set aside said otherwise than the row kept in its place.
+
+    Parameters
+    ----------
+    kept, again : narwhals frame
+        Rows kept, and rows set aside because another row tells of the same visit.
+
+    Returns
+    -------
+    narwhals frame
+        One row; a count for each column.
+    """
+    facts = (*VISIT_FACTS, *SIDED_EAR_FACTS)
+    aside = again.filter(nw.col("reason") == "same_visit_again").select("kept_place", *facts)
+    instead = kept.select("place", *(nw.col(fact).alias(f"__{fact}") for fact in facts))
+    pairs: Any = aside.join(instead, left_on="kept_place", right_on="place", how="inner")
+    return pairs.select(*(_count(nw.col(fact) != nw.col(f"__{fact}")).alias(fact) for fact in facts))
+
+
+def _count(which: nw.Expr) -> nw.Expr:
+    """Count where something is true; where it cannot be told it does not count."""
+    return nw.when(which).then(nw.lit(1)).otherwise(nw.lit(0)).sum()

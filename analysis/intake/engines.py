@@ -1,0 +1,118 @@
+"""What the cleaning chain runs on: pandas, Polars or Spark; the chain itself is one.
+
+An engine turns numbered rows into a frame of its own, keeps what has been worked
+out once, and brings results back as Arrow tables.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Protocol
+
+import narwhals as nw
+import polars as pl
+
+from analysis.settings import Settings
+
+POLARS_FROM_ROWS = 200_000
+"""Rows from which Polars is chosen where the settings leave it open."""
+ROWS_AT_ONCE = 1_000_000
+"""Rows Polars works on together; more are worked on in turn and kept on disk between steps."""
+
+
+class Engine(Protocol):
+    """What the chain needs of an engine."""
+
+    name: str
+    rows_at_once: int
+
+    def frame(self, rows: pl.DataFrame) -> Any:
+        """Give rows as a narwhals frame of this engine."""
+
+    def kept(self, frame: Any, name: str) -> Any:
+        """Work a frame out once, for several uses."""
+
+    def table(self, frame: Any) -> pl.DataFrame:
+        """Bring a frame into memory."""
+
+
+class PandasEngine:
+    """One machine, everything at once: the engine of a clinic's own export."""
+
+    name = "pandas"
+    rows_at_once = 10**12
+
+    def frame(self, rows: pl.DataFrame) -> Any:
+        """Give rows as a pandas frame."""
+        return nw.from_native(rows.to_pandas())
+
+    def kept(self, frame: Any, name: str) -> Any:  # noqa: ARG002  # pandas has worked it out already
+        """Give the frame back."""
+        return frame
+
+    def table(self, frame: Any) -> pl.DataFrame:
+        """Bring a frame over."""
+        return pl.from_pandas(frame.to_native())
+
+
+class PolarsEngine:
+    """One machine, rows in turn: large exports."""
+
+    name = "polars"
+    rows_at_once = ROWS_AT_ONCE
+
+    def __init__(self, spill: Path | None = None) -> None:
+        self.spill = spill
+
+    def frame(self, rows: pl.DataFrame) -> Any:
+        """Give rows as a lazy Polars frame."""
+        return nw.from_native(rows.lazy())
+
+    def kept(self, frame: Any, name: str) -> Any:
+        """Work a frame out, in memory or, where rows come in turn, on disk."""
+        if self.spill is None:
+            return nw.from_native(frame.to_native().collect().lazy())
+        path = self.spill / f"{name}.parquet"
+        frame.to_native().sink_parquet(path, compression="lz4")
+        return nw.from_native(pl.scan_parquet(path))
+
+    def table(self, frame: Any) -> pl.DataFrame:
+        """Bring a frame into memory."""
+        return frame.to_native().collect()
+
+
+@contextmanager
+def engine_for(settings: Settings, rows: int) -> Iterator[Engine]:
+    """Give the engine the settings name, or the one that suits so many rows.
+
+    Parameters
+    ----------
+    settings : Settings
+        ``export.engine``: pandas, polars, spark, or empty to choose by size.
+    rows : int
+        Rows of all exports together.
+
+    Yields
+    ------
+    Engine
+        What it kept on disk goes at the end.
+
+    Raises
+    ------
+    DataProblem
+        If Spark is asked for and is not installed.
+    """
+    name = settings.export.engine or ("polars" if rows >= POLARS_FROM_ROWS else "pandas")
+    if name == "pandas":
+        yield PandasEngine()
+    elif name == "polars" and rows <= ROWS_AT_ONCE:
+        yield PolarsEngine()
+    elif name == "polars":
+        with tempfile.TemporaryDirectory(prefix="earclinic-") as spill:
+            yield PolarsEngine(Path(spill))
+    else:
+        with spark_engine() as engine:
+            yield engine

@@ -1,0 +1,187 @@
+"""A large CSV that is plain, scanned where it lies: never whole in memory, never cut by Python.
+
+Plain is UTF-8 without stray marks, blank lines or line breaks within a cell,
+every quotation mark where it belongs. Whatever is not plain goes the slow way
+of ``csv_text``; both give the same cells.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import mmap
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from analysis.intake.csv_text import DELIMITERS, choose_delimiter, decode, take_hint
+from analysis.intake.read_table import LOOK_FOR_HEADINGS_IN, MOST_COLUMNS, Recognise, heading_row, named_headings
+from analysis.intake.text_rows import TextRows, number_texts
+
+SMALLEST_BYTES = 4 * 1024**2
+"""Smaller files are read by Python, which forgives more."""
+BLOCK_BYTES = 64 * 1024**2
+START_BYTES = 256 * 1024
+QUOTE, LINE_FEED, CARRIAGE_RETURN, TAB = (ord(mark) for mark in '"\n\r\t')
+
+
+@dataclass(frozen=True, eq=False)
+class PlainTable:
+    """One table of text left where it lies; see ``ReadTable`` for the fields both have.
+
+    Attributes
+    ----------
+    path : Path
+    delimiter : str
+    skipped : int
+        Lines before the first row.
+    lines : int
+        Lines in the file, up to the last with anything in it.
+    hard_spaces : bool
+        Spaces that do not break stand somewhere.
+    """
+
+    path: Path
+    file: str
+    headings: tuple[str, ...]
+    delimiter: str
+    skipped: int
+    lines: int
+    hard_spaces: bool
+    facts: dict[str, Any]
+    warnings: list[str] = field(default_factory=list)
+
+    @cached_property
+    def cells(self) -> pl.LazyFrame:
+        """Give the rows with any cell filled: ``source_row``, ``too_long`` and a column ``c0``, ``c1``, … a heading."""
+        names = [f"c{place}" for place in range(len(self.headings))]
+        scanned = pl.scan_csv(
+            self.path,
+            separator=self.delimiter,
+            has_header=False,
+            skip_lines=self.skipped,
+            schema=dict.fromkeys(names, pl.String),
+            row_index_name="source_row",
+            row_index_offset=self.skipped + 1,
+        )
+        texts = pl.col(*names)
+        if self.hard_spaces:
+            texts = texts.str.replace_all("\u00a0", " ", literal=True)
+        return (
+            scanned.with_columns(pl.col("source_row").cast(pl.Int64), texts.str.strip_chars().replace("", None))
+            .with_columns(pl.lit(False).alias("too_long"))
+            .filter(pl.any_horizontal(pl.col(*names).is_not_null()))
+        )
+
+
+def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SMALLEST_BYTES) -> PlainTable | None:
+    """Scan a CSV where it lies, if it is large and plain.
+
+    Parameters
+    ----------
+    path : Path
+    recognise : callable
+        Tells headings from other rows.
+    smallest_bytes : int, optional
+        Smaller files are left to the slow way.
+
+    Returns
+    -------
+    PlainTable or None
+        None where the slow way is needed.
+    """
+    size = path.stat().st_size
+    if size < max(smallest_bytes, 1):
+        return None
+    with path.open("rb") as file:
+        start = file.read(START_BYTES)
+        if len(start) == START_BYTES:
+            start = start[: start.rfind(b"\n") + 1]
+        read = _start_of(start, recognise)
+        if read is None:
+            return None
+        headings, delimiter, skipped = read
+        with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
+            lines = _plain_lines(whole, delimiter)
+            spaces = whole.find("\u00a0".encode()) >= 0
+    if lines is None:
+        return None
+    facts: dict[str, Any] = {"kind": "csv", "encoding": "UTF-8", "delimiter": DELIMITERS[delimiter], "heading_row": skipped}
+    return PlainTable(path, path.name, headings, delimiter, skipped, lines, spaces, facts)
+
+
+def _start_of(start: bytes, recognise: Recognise) -> tuple[tuple[str, ...], str, int] | None:
+    """Find the headings, the delimiter and how many lines stand before the first row."""
+    if start.startswith((b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")) or b"\x00" in start:
+        return None
+    text, encoding = decode("", start)
+    if encoding != "UTF-8":
+        return None
+    mark, rest = take_hint(text)
+    delimiter = mark or choose_delimiter(rest, lambda row: recognise(row[:MOST_COLUMNS])[0])
+    if delimiter is None or mark:
+        return None
+    grid = [[cell.strip() for cell in row] for row in _first_rows(rest, delimiter)]
+    place = heading_row(grid, recognise)
+    if place is None or any("\n" in cell for row in grid for cell in row):
+        return None
+    width = max((number + 1 for number, cell in enumerate(grid[place]) if cell), default=0)
+    if width > MOST_COLUMNS or width != len(grid[place]):
+        return None
+    return named_headings(grid[place], grid[place - 1] if place else []), delimiter, place + 1
+
+
+def _first_rows(text: str, delimiter: str) -> Sequence[list[str]]:
+    """Cut the first rows."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    return [row for row, _ in zip(reader, range(LOOK_FOR_HEADINGS_IN), strict=False)]
+
+
+def _plain_lines(whole: mmap.mmap, delimiter: str) -> int | None:
+    """Count the lines, up to the last with anything in it; None where the file is not plain."""
+    end = len(whole)
+    while end and whole[end - 1] in b"\r\n":
+        end -= 1
+    if whole.find(b"\n\n") not in (-1, *range(end, len(whole))) or whole.find(b"\n\r\n", 0, end) >= 0:
+        return None
+    lines, before = 1, LINE_FEED
+    for place in range(0, end, BLOCK_BYTES):
+        block = np.frombuffer(whole[place : min(place + BLOCK_BYTES, end)], dtype=np.uint8)
+        after = whole[place + len(block)] if place + len(block) < end else LINE_FEED
+        feeds = int(np.count_nonzero(block == LINE_FEED))
+        returns = int(np.count_nonzero(block == CARRIAGE_RETURN))
+        tabs = int(np.count_nonzero(block == TAB))
+        if np.count_nonzero(block < 32) != feeds + returns + tabs or returns not in (0, feeds, feeds + 1, feeds - 1):
+            return None
+        if not _quotes_in_place(block, delimiter, before, after):
+            return None
+        lines, before = lines + feeds, int(block[-1])
+    return lines
+
+
+def _quotes_in_place(block: np.ndarray, delimiter: str, before: int, after: int) -> bool:
+    """Tell whether every quotation mark opens a cell, closes one, or stands beside another."""
+    marks = np.flatnonzero(block == QUOTE)
+    if not len(marks):
+        return True
+    around = np.concatenate(([before], block, [after]))
+    edges = np.array([ord(delimiter), LINE_FEED, CARRIAGE_RETURN, QUOTE])
+    return bool(np.all(np.isin(around[marks], edges) | np.isin(around[marks + 2], edges)))
+
+
+def numbered_plain(table: PlainTable, places: Mapping[str, int], told: Mapping[str, Sequence[int]]) -> TextRows | None:
+    """Number the texts of a plain table; None where it turns out not to be plain."""
+    try:
+        text = number_texts(table.cells, places, table.headings, told)
+    except pl.exceptions.ComputeError:
+        return None  # a row longer than the headings, or bytes that are no UTF-8
+    last = text.rows["source_row"].max()
+    if last is None or int(last) > table.lines:  # type: ignore[arg-type]  # the column holds whole numbers
+        return None
+    table.facts.update(blank_rows=table.lines - table.skipped - len(text.rows), rows=len(text.rows))
+    return text

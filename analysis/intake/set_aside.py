@@ -1,0 +1,65 @@
+"""The table of rows set aside: why, and what to do; nothing shown identifies a patient."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from analysis.intake.duplicates import ROWS_A_FILE
+from analysis.intake.exports import Export
+from analysis.intake.privacy import HIDDEN, safe_to_show
+from analysis.intake.rules import REASONS
+from analysis.intake.tally import Tally
+from analysis.intake.typed_tables import typed
+from analysis.schema import SET_ASIDE
+
+ASIDE_COLUMNS = ("source_file", "source_row", "file_order", "reason", "kept_place", "date_text")
+"""What is needed to tell of a row set aside."""
+
+
+def aside_table(exports: list[Export], tally: Tally) -> pl.DataFrame:
+    """Say of every row left out why, and what to do.
+
+    Parameters
+    ----------
+    exports : list of Export
+    tally : Tally
+
+    Returns
+    -------
+    polars.DataFrame
+        ``schema.SET_ASIDE``, by file and row.
+    """
+    by_file = {export.table.file: export for export in exports}
+    names: frozenset[str] = frozenset().union(*(export.names for export in exports))
+    aside = tally.aside
+    rows = aside.select(ASIDE_COLUMNS).iter_rows(named=True) if not aside.is_empty() else ()
+    told = [_aside_row(by_file[row["source_file"]], row, tally.order, names) for row in rows]
+    frame = pl.DataFrame(told, schema=dict.fromkeys(SET_ASIDE.names, pl.String) | {"source_row": pl.Int64}, orient="row")
+    return typed(SET_ASIDE, frame.sort("source_file", "source_row"))
+
+
+def _aside_row(export: Export, row: dict[str, Any], files: dict[int, str], names: frozenset[str]) -> dict[str, Any]:
+    """Tell of one row left out."""
+    reason = REASONS[row["reason"]]
+    column, value = None, None
+    if row["reason"].endswith("_date"):
+        column = next(
+            (
+                export.heading_of(each)
+                for each in ("date", "slot_start", "started_at")
+                if each in export.headings.columns
+            ),
+            None,
+        )
+        value = safe_to_show(row["date_text"], names) if row["date_text"] is not None else None
+    elif row["reason"] == "test_patient":
+        column, value = "patient", HIDDEN
+    elif row["kept_place"] is not None:
+        place = int(row["kept_place"])
+        value = f"kept: {files[place // ROWS_A_FILE]} row {place % ROWS_A_FILE}"
+    return {
+        "source_file": row["source_file"], "source_row": row["source_row"], "reason": reason.why, "column": column,
+        "value": value, "remedy": reason.remedy,
+    }  # fmt: skip

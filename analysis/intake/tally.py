@@ -1,0 +1,79 @@
+"""The count of rows kept and set aside, collected stretch by stretch."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+
+import polars as pl
+
+
+class Tally:
+    """What became of every row.
+
+    Parameters
+    ----------
+    read : mapping
+        File to the number of its rows.
+
+    Attributes
+    ----------
+    kept : Counter
+        Rows kept, by file.
+    aside : polars.DataFrame
+        Rows set aside, with what is needed to tell why.
+    order : dict
+        A file's place among the files, to its name.
+    without_clock : int
+        Rows kept that have no time of day.
+    conflicts, contradictions : Counter
+    """
+
+    def __init__(self, read: Mapping[str, int]) -> None:
+        self.read = dict(read)
+        self.kept: Counter[str] = Counter()
+        self.order: dict[int, str] = {}
+        self.without_clock = 0
+        self.conflicts: Counter[str] = Counter()
+        self.contradictions: Counter[str] = Counter()
+        self._aside: list[pl.DataFrame] = []
+
+    def rows_kept(self, counts: pl.DataFrame) -> None:
+        """Add the rows of each file that were kept."""
+        for file, order, rows, without_clock in counts.select("source_file", "file_order", "rows", "without_clock").iter_rows():
+            self.kept[file] += rows
+            self.order[order] = file
+            self.without_clock += without_clock
+
+    def rows_aside(self, rows: pl.DataFrame) -> None:
+        """Add rows set aside."""
+        if not rows.is_empty():
+            self._aside.append(rows)
+
+    def conflict(self, counts: pl.DataFrame) -> None:
+        """Add the columns in which rows of one visit differ."""
+        self.conflicts.update({column: int(count or 0) for column, count in counts.row(0, named=True).items()})
+
+    def contradiction(self, counts: pl.DataFrame) -> None:
+        """Add the facts that exclude each other."""
+        self.contradictions.update({what: int(count or 0) for what, count in counts.row(0, named=True).items()})
+
+    @property
+    def aside(self) -> pl.DataFrame:
+        """Give all rows set aside."""
+        return pl.concat(self._aside, how="vertical_relaxed") if self._aside else pl.DataFrame()
+
+    def reasons(self) -> Counter[str]:
+        """Count the rows set aside by reason."""
+        counts: Counter[str] = Counter()
+        for frame in self._aside:
+            counts.update(dict(frame.group_by("reason").len().iter_rows()))
+        return counts
+
+    def check_nothing_lost(self) -> None:
+        """Stop if rows read are not rows kept plus rows set aside: that would be a fault of the program."""
+        told = Counter(self.kept)
+        for frame in self._aside:
+            told.update(dict(frame.group_by("source_file").len().iter_rows()))
+        if told != Counter({file: rows for file, rows in self.read.items() if rows}):
+            raise AssertionError(f"{sum(self.read.values())} rows were read, but {told.total()} were kept or set aside")

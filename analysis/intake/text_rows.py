@@ -1,0 +1,161 @@
+"""The rows of one export with every text numbered: distinct texts once, numbers in the rows.
+
+Understanding happens on the distinct texts; the rows carry a number in the place
+of each text (``EMPTY`` where nothing stands), so that every engine joins small
+whole numbers instead of long texts.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from analysis.intake.row_columns import kind_of
+from analysis.intake.understanding import CLOCK_PART, DAY_PART, MOMENT_KINDS, Counts
+
+EMPTY = -1
+NOT_NUMBERED = ("visit_id",)
+"""Different in almost every row."""
+NUMBER = pl.Int32
+DAY_AND_CLOCK = r"^(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4})[ T](\d{1,2}:\d{2}(?::\d{2})?)$"
+"""A date and a time in one cell: split, because there are few days and few times but many of both."""
+LOOK_AT = 20_000
+
+
+@dataclass(frozen=True, eq=False)
+class TextRows:
+    """Numbered rows.
+
+    Attributes
+    ----------
+    rows : polars.DataFrame
+        ``source_row``, ``too_long``, ``content`` (a mark of the whole row), the counts of filled
+        cells, and a number for each column of ``texts``.
+    texts : dict
+        Column to its distinct texts; a row's number is the place in this list.
+    """
+
+    rows: pl.DataFrame
+    texts: dict[str, list[str]] = field(default_factory=dict)
+
+    def counts(self, columns: Sequence[str]) -> Counts:
+        """Count the distinct texts of some columns, with the first row in which each stands."""
+        found = [column for column in columns if column in self.texts]
+        grouped = pl.collect_all(
+            [
+                self.rows.lazy()
+                .filter(pl.col(column) != EMPTY)
+                .group_by(column)
+                .agg(pl.len().alias("rows"), pl.col("source_row").min().alias("first"))
+                for column in found
+            ]
+        )
+        return {
+            column: dict(sorted((self.texts[column][number], (rows, first)) for number, rows, first in frame.iter_rows()))
+            for column, frame in zip(found, grouped, strict=True)
+        }
+
+    def numbers(self, column: str) -> dict[str, int]:
+        """Give the number of each distinct text of a column."""
+        return {text: number for number, text in enumerate(self.texts.get(column, []))}
+
+    def distinct(self, column: str) -> list[str]:
+        """List the distinct texts of a column, one that is not numbered included."""
+        if column in self.texts:
+            return sorted(self.texts[column])
+        return sorted(self.rows[column].drop_nulls().unique()) if column in self.rows.columns else []
+
+    def without(self, column: str) -> TextRows:
+        """Leave a column out."""
+        return TextRows(self.rows.drop(column), {name: texts for name, texts in self.texts.items() if name != column})
+
+    def filled_from(self, column: str, source: str, written: Sequence[str], *, over: bool = False) -> TextRows:
+        """Fill a column with ``written`` at the numbers of another, where it is empty or ``over`` whatever stands there."""
+        before = [] if over else self.texts.get(column, [])
+        distinct = [*before, *sorted({text for text in written if text} - set(before))]
+        numbers = {text: number for number, text in enumerate(distinct)}
+        pairs = {number: numbers[text] for number, text in enumerate(written) if text}
+        found = pl.col(source).replace_strict(list(pairs), list(pairs.values()), default=EMPTY, return_dtype=NUMBER) if pairs else pl.lit(EMPTY, NUMBER)
+        if before:
+            found = pl.when(pl.col(column) == EMPTY).then(found).otherwise(pl.col(column))
+        return TextRows(self.rows.with_columns(found.alias(column)), {**self.texts, column: distinct})
+
+
+def number_texts(
+    cells: pl.LazyFrame, places: Mapping[str, int], headings: Sequence[str], told: Mapping[str, Sequence[int]]
+) -> TextRows:
+    """Number the texts of the columns that are used.
+
+    Parameters
+    ----------
+    cells : polars.LazyFrame
+        From a table that was read.
+    places : mapping
+        Known column to its place among the headings.
+    headings : sequence of str
+        All headings: rows equal in every cell and under equal headings get the same mark.
+    told : mapping
+        Name of a count to the places it counts filled cells of.
+
+    Returns
+    -------
+    TextRows
+    """
+    signature = int.from_bytes(hashlib.blake2b("\x1f".join(headings).encode(), digest_size=8).digest(), "big")
+    everything = pl.struct(pl.col(f"c{place}") for place in range(len(headings)))
+    counted = [_filled(numbers).alias(name) for name, numbers in told.items()]
+    kept = {name: pl.col(f"c{place}") for name, place in places.items() if name in NOT_NUMBERED}
+    places = {name: place for name, place in places.items() if kind_of(name) != "drop" and name not in kept}
+    together = _that_hold_both(cells, {name: place for name, place in places.items() if kind_of(name) in MOMENT_KINDS and name != "birth_date"})
+    texts = {name: pl.col(f"c{place}") for name, place in places.items() if name not in together}
+    for name in together:
+        texts |= _apart(name, pl.col(f"c{places[name]}"))
+    numbered = {name: pl.Categorical(pl.Categories.random()) for name in texts}
+    rows = cells.select(
+        "source_row",
+        "too_long",
+        (everything.hash(signature % 2**63)).reinterpret(signed=True).alias("content"),
+        *counted,
+        *(text.alias(name) for name, text in kept.items()),
+        *(text.cast(numbered[name]).alias(name) for name, text in texts.items()),
+    ).collect(engine="streaming")
+    return _with_numbers(rows.sort("source_row"), list(texts))
+
+
+def _with_numbers(rows: pl.DataFrame, columns: Sequence[str]) -> TextRows:
+    """Take the distinct texts of categorical columns out, and leave their numbers."""
+    distinct = pl.collect_all([rows.lazy().select(pl.col(name).drop_nulls().unique()) for name in columns])
+    texts: dict[str, list[str]] = {}
+    for name, frame in zip(columns, distinct, strict=True):
+        if not frame.is_empty():
+            by_number = frame.select(pl.col(name).cast(pl.String).alias("text"), pl.col(name).to_physical().alias("number"))
+            texts[name] = by_number.sort("number")["text"].to_list()
+    numbers = [pl.col(name).to_physical().cast(NUMBER).fill_null(EMPTY) for name in texts]
+    return TextRows(rows.drop(set(columns) - set(texts)).with_columns(*numbers), texts)
+
+
+def _filled(places: Sequence[int]) -> pl.Expr:
+    """Count the filled cells among some places."""
+    if not places:
+        return pl.lit(0, pl.Int64)
+    return pl.sum_horizontal(pl.col(f"c{place}").is_not_null().cast(pl.Int64) for place in places)
+
+
+def _that_hold_both(cells: pl.LazyFrame, places: Mapping[str, int]) -> list[str]:
+    """List the columns at whose top a date and a time stand together in a cell."""
+    both = [pl.col(f"c{place}").str.contains(DAY_AND_CLOCK).any().alias(name) for name, place in places.items()]
+    return [name for name, found in cells.head(LOOK_AT).select(both).collect().row(0, named=True).items() if found]
+
+
+def _apart(name: str, text: pl.Expr) -> dict[str, pl.Expr]:
+    """Part cells of a date and a time; any other cell stays whole."""
+    both = text.str.contains(DAY_AND_CLOCK)
+    parts = text.str.extract_groups(DAY_AND_CLOCK)
+    return {
+        name: pl.when(~both).then(text),
+        name + DAY_PART: parts.struct.field("1"),
+        name + CLOCK_PART: parts.struct.field("2"),
+    }

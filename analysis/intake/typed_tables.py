@@ -1,0 +1,85 @@
+"""From rows of any engine to the tables of ``schema``, the same to the byte whatever the engine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import polars as pl
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from analysis.schema import EAR_ROWS, VISITS, Column, Table
+
+ROWS_A_GROUP = 262_144
+MICROSECONDS = 1_000_000
+
+
+def visit_table(visits: pl.DataFrame) -> pl.DataFrame:
+    """Give visits their types and their order: by the slot's start, then by visit."""
+    return typed(VISITS, visits.sort("slot_start", "visit_id"))
+
+
+def ear_table(ears: pl.DataFrame) -> pl.DataFrame:
+    """Give ears their types and the order of their visits; what several rows say of one ear becomes one row."""
+    ears = ears.drop("minutes", strict=False).rename({"ear_minutes": "minutes"})
+    facts = [column.name for column in EAR_ROWS.columns if column.name not in ("visit_id", "ear")]
+    filled = pl.sum_horizontal(pl.col(fact).is_not_null().cast(pl.Int32) for fact in facts)
+    ears = ears.with_columns(filled.alias("filled")).sort(
+        "slot_start", "visit_id", "ear", "filled", *facts, descending=[False, False, False, True, *[False] * len(facts)], nulls_last=True
+    )
+    named, unnamed = ears.filter(pl.col("ear").is_not_null()), ears.filter(pl.col("ear").is_null())
+    if named.select(pl.struct("visit_id", "ear").is_duplicated().any()).item():
+        named = named.group_by("visit_id", "ear", maintain_order=True).agg(pl.all().drop_nulls().first())
+    together = pl.concat([named.select(unnamed.columns), unnamed]).sort("slot_start", "visit_id", "ear", nulls_last=True, maintain_order=True)
+    return typed(EAR_ROWS, together)
+
+
+def typed(table: Table, frame: pl.DataFrame) -> pl.DataFrame:
+    """Give a frame a table's columns, in order, with its types; what the frame lacks comes out empty."""
+    return frame.select(
+        (_typed(column, frame.schema.get(column.name)) if column.name in frame.columns else pl.lit(None)).cast(_type(column)).alias(column.name)
+        for column in table.columns
+    )
+
+
+def _type(column: Column) -> pl.DataType | type[pl.DataType]:
+    """Give the Polars type of a column."""
+    if column.codes:
+        return pl.Enum(list(column.codes))
+    return {
+        "text": pl.String, "number": pl.Float64, "count": pl.Int64, "yes_no": pl.Boolean,
+        "moment": pl.Datetime("us"), "day": pl.Datetime("us"),
+    }[column.kind]  # fmt: skip
+
+
+def _typed(column: Column, dtype: pl.DataType | None) -> pl.Expr:
+    """Turn what the chain gives into what the table holds: yes and no, seconds since 1970."""
+    if column.kind == "yes_no" and dtype == pl.String:
+        return pl.col(column.name) == "yes"
+    if column.kind in ("moment", "day") and dtype is not None and dtype.is_numeric():
+        return (pl.col(column.name) * MICROSECONDS).cast(pl.Int64)
+    return pl.col(column.name)
+
+
+def write_table(path: Path, frame: pl.DataFrame) -> None:
+    """Write a table as Parquet; equal tables give equal bytes."""
+    table = frame.to_arrow().cast(arrow_schema(frame)).combine_chunks()
+    pq.write_table(table, path, compression="zstd", row_group_size=ROWS_A_GROUP)
+
+
+def arrow_schema(frame: pl.DataFrame) -> pa.Schema:
+    """Give the Arrow types a table is written with: codes as dictionaries, texts plain."""
+    types = {pl.String: pa.string(), pl.Float64: pa.float64(), pl.Int64: pa.int64(), pl.Boolean: pa.bool_()}
+
+    def of(dtype: pl.DataType) -> pa.DataType:
+        if isinstance(dtype, pl.Enum):
+            return pa.dictionary(pa.int8(), pa.string())
+        return types.get(type(dtype), pa.timestamp("us")) if not isinstance(dtype, pl.Datetime) else pa.timestamp("us")
+
+    return pa.schema([(name, of(dtype)) for name, dtype in frame.schema.items()])
+
+
+def joined(parts: Iterable[pl.DataFrame]) -> pl.DataFrame:
+    """Put the parts of a table together, in order."""
+    return pl.concat(parts, how="vertical", rechunk=False)
