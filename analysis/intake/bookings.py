@@ -13,8 +13,6 @@ from analysis.intake.rules import with_attendance, without_impossible_order
 from analysis.intake.shapes import ears_of, visits_of
 from analysis.settings import Settings
 
-NOT_KEPT = ("missed", "cancelled_late", "cancelled", "moved")
-
 
 def ears_and_bookings(kept: Frame) -> tuple[Frame, Frame]:
     """Make ears and bookings of the rows kept, and say which bookings the patient came to.
@@ -29,16 +27,13 @@ def ears_and_bookings(kept: Frame) -> tuple[Frame, Frame]:
     tuple of narwhals frame
         Ears and bookings; minutes are not judged yet.
     """
-    ears = ears_of(kept)
-    return ears, _with_evidence(visits_of(kept), ears).pipe(with_attendance)
+    return ears_of(kept), _with_evidence(visits_of(kept)).pipe(with_attendance)
 
 
-def _with_evidence(visits: Frame, ears: Frame) -> Frame:
+def _with_evidence(visits: Frame) -> Frame:
     """Say of each visit whether anything in the log shows that the patient came."""
-    seen = ears.select("visit_id").unique("visit_id").with_columns(nw.lit(1.0).alias("__ear"))
-    visits = visits.join(seen, on="visit_id", how="left")
-    shows = [~nw.col(column).is_null() for column in (*EVIDENCE, "__ear")]
-    return visits.with_columns(nw.any_horizontal(*shows, ignore_nulls=False).alias("has_evidence"))
+    shows = [~nw.col(column).is_null() for column in EVIDENCE]
+    return visits.with_columns(nw.any_horizontal(nw.col("tells_of_ear"), *shows, ignore_nulls=False).alias("has_evidence"))
 
 
 def judged(visits: Frame, settings: Settings) -> Frame:
@@ -55,12 +50,6 @@ def judged(visits: Frame, settings: Settings) -> Frame:
     narwhals frame
     """
     return without_impossible_order(visits).pipe(with_minutes, settings)
-
-
-def of_visits_kept(ears: Frame, visits: Frame) -> Frame:
-    """Leave out what is said of ears in bookings that were not kept: defaults of the records system."""
-    attendance = nw.coalesce(nw.col("attendance"), nw.lit(""))
-    return ears.join(visits.filter(~attendance.is_in(NOT_KEPT)).select("visit_id", "slot_start"), on="visit_id", how="inner")
 
 
 def contradictions(visits: Frame) -> Frame:
@@ -83,7 +72,7 @@ def contradictions(visits: Frame) -> Frame:
         "end before start": (col("ended_at") < col("started_at")) & kept,
         "start before arrival": (col("started_at") < col("arrived_at")) & kept,
         "booked after the visit": col("booked_on") > col("slot_start"),
-        "not attended, yet facts of ears": not_kept & ~col("__ear").is_null(),
+        "not attended, yet facts of ears": not_kept & col("tells_of_ear"),
         "not attended, yet minutes or an end": not_kept & (~col("ended_at").is_null() | ~col("minutes").is_null()),
         "softening days, yet no softener used": (col("softener") == "none") & (col("softening_days") > 0),
     }

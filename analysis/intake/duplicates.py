@@ -22,10 +22,21 @@ GIVEN = ("visit_key", "reason", "kept_place")
 def without_repeats(frame: Frame) -> Frame:
     """Give each row its visit and, where another row tells of the same visit, the reason to set it aside."""
 
-    def told(rows: Frame) -> Frame:
-        return rows.pipe(with_repeated_rows).pipe(with_visit_key).pipe(with_duplicates)
+    return frame.drop("reason").pipe(beside, _told, on="place", needs=NEEDED, gives=GIVEN, always=True)
 
-    return frame.drop("reason").pipe(beside, told, on="place", needs=NEEDED, gives=GIVEN)
+
+def _told(rows: Frame) -> Frame:
+    """Compare only rows that could tell of the same visit: of one patient on one day, or of nobody known."""
+    rows = rows.with_columns(nw.len().over("patient_key", "day_text").alias("__of_the_day"))
+    alone = ~nw.col("patient_key").is_null() & (nw.col("__of_the_day") == 1)
+    compared = rows.filter(~alone).pipe(with_repeated_rows).pipe(with_visit_key).pipe(with_duplicates)
+    single = _with_keys(rows.filter(alone)).with_columns(
+        nw.coalesce(nw.col("__numbered"), nw.col("__by_patient")).alias("visit_key"),
+        nw.lit(None, dtype=nw.String).alias("reason"),
+        nw.lit(None, dtype=nw.Float64).alias("kept_place"),
+    )
+    columns = ("place", *NEEDED, *GIVEN)
+    return nw.concat([compared.select(*columns), single.select(*columns)], how="vertical")
 
 
 def with_repeated_rows(frame: Frame) -> Frame:
@@ -56,6 +67,19 @@ def with_visit_key(frame: Frame) -> Frame:
     narwhals frame
         With ``visit_key``.
     """
+    col = nw.col
+    frame = _with_keys(frame).with_columns(
+        _joined("row", "source_file", "__row").alias("__alone"),
+        nw.when((col("shape") == "ear") & col("has_clock") & (col("__who") != ""))
+        .then(_joined("time", "system", "__at", "__who"))
+        .alias("__by_time"),
+        nw.when(col("has_clock")).then(_joined("systems", "patient_key", "__at")).alias("__meeting"),
+    )
+    return _choose_key(frame)
+
+
+def _with_keys(frame: Frame) -> Frame:
+    """Give each row the keys by its number and by its patient."""
     col, lit = nw.col, nw.lit
     frame = frame.with_columns(
         col("day_text").alias("__day"),
@@ -64,18 +88,11 @@ def with_visit_key(frame: Frame) -> Frame:
         nw.coalesce(col("practitioner"), lit("")).alias("__who"),
         nw.coalesce(col("ear"), lit("")).alias("__ear"),
         col("source_row").cast(nw.String).alias("__row"),
-        nw.when(col("__again")).then(nw.lit(0)).otherwise(nw.lit(1)).alias("__counts"),
     )
-    frame = frame.with_columns(
+    return frame.with_columns(
         _joined("number", "system", "visit_number", "__patient", "__day").alias("__numbered"),
         _joined("patient", "patient_key", "__at", "__who").alias("__by_patient"),
-        _joined("row", "source_file", "__row").alias("__alone"),
-        nw.when((col("shape") == "ear") & col("has_clock") & (col("__who") != ""))
-        .then(_joined("time", "system", "__at", "__who"))
-        .alias("__by_time"),
-        nw.when(col("has_clock")).then(_joined("systems", "patient_key", "__at")).alias("__meeting"),
     )
-    return _choose_key(frame)
 
 
 def _joined(kind: str, *columns: str) -> nw.Expr:
@@ -87,6 +104,7 @@ def _choose_key(frame: Frame) -> Frame:
     """Choose among a row's keys."""
     col = nw.col
     frame = frame.with_columns(
+        nw.when(col("__again")).then(nw.lit(0)).otherwise(nw.lit(1)).alias("__counts"),
         nw.coalesce(col("__by_time"), col("__alone")).alias("__time_key"),
         nw.coalesce(col("__meeting"), col("__alone")).alias("__meeting_key"),
     )
@@ -175,4 +193,4 @@ def _reasoned(frame: Frame) -> Frame:
     instead = (
         nw.when(col("__again")).then(col("__first")).otherwise(nw.coalesce(col("__kept_same_ear"), col("__kept_any")))
     )
-    return frame.with_columns(reason.alias("reason"), instead.alias("kept_place"))
+    return frame.with_columns(reason.alias("reason"), instead.cast(nw.Float64).alias("kept_place"))

@@ -130,7 +130,7 @@ def _numbered(
     table = read_export(path, recognise, sheet=settings.export.sheet)
     headings = match_headings(table.headings, settings)
     _need_a_date(table, headings)
-    return table, headings, number_texts(table.cells, _places(headings), table.headings, _told(headings))
+    return table, headings, number_texts(table, _places(headings), _told(headings))
 
 
 def _places(headings: Headings) -> dict[str, int]:

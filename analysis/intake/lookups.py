@@ -7,14 +7,17 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import narwhals as nw
+import pandas as pd
+import polars as pl
 
 Frame = TypeVar("Frame", nw.DataFrame[Any], nw.LazyFrame[Any])
 Texts = Mapping[str, Sequence[str]]
 """Column to its distinct texts; a row holds the place of its text in this list."""
 KEY = "__key"
+POLARS_TYPES: dict[Any, Any] = {nw.String: pl.String, nw.Float64: pl.Float64}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Lookup:
     """A small table from what stands in one column to what it means.
 
@@ -32,6 +35,21 @@ class Lookup:
     outputs: Mapping[str, Any]
     table: Mapping[Any, Sequence[Any]]
 
+    @property
+    def by_text(self) -> bool:
+        """Tell whether texts are looked up, not their numbers."""
+        return isinstance(next(iter(self.table)), str)
+
+    def lists(self) -> dict[str, pl.Series]:
+        """Give each output as a list by number."""
+        length = max(self.table) + 1
+        nothing = [None] * len(self.outputs)
+        rows = [self.table.get(number, nothing) for number in range(length)]
+        return {
+            name: pl.Series(name, [row[place] for row in rows], dtype=POLARS_TYPES[dtype])
+            for place, (name, dtype) in enumerate(self.outputs.items())
+        }
+
 
 def numbered(column: str, outputs: Mapping[str, Any], table: Mapping[str, Sequence[Any]], texts: Texts) -> Lookup:
     """Make a lookup by the numbers of texts of one by the texts themselves."""
@@ -39,7 +57,10 @@ def numbered(column: str, outputs: Mapping[str, Any], table: Mapping[str, Sequen
 
 
 def looked_up(frame: Frame, lookups: Sequence[Lookup]) -> Frame:
-    """Look texts up in small tables and add what is found.
+    """Look texts, or numbers of texts, up in small tables and add what is found.
+
+    A number is a place in the table, which pandas and Polars reach into; any
+    other engine, and every text, is joined.
 
     Parameters
     ----------
@@ -49,18 +70,44 @@ def looked_up(frame: Frame, lookups: Sequence[Lookup]) -> Frame:
     Returns
     -------
     narwhals frame
-        With the outputs of all; empty where the text is not in its table.
+        With the outputs of all; empty where nothing is found.
     """
-    for each in lookups:
-        if each.table:
-            frame = frame.join(_small_table(frame, each), left_on=each.column, right_on=KEY, how="left")
-    nothing = [
+    empty = [
         nw.lit(None, dtype=dtype).alias(name)
         for each in lookups
         if not each.table
         for name, dtype in each.outputs.items()
     ]
-    return frame.with_columns(*nothing) if nothing else frame
+    by_place = [each for each in lookups if each.table and not each.by_text and _can_reach(frame)]
+    if by_place:
+        frame = _reached(frame, by_place)
+    for each in lookups:
+        if each.table and each not in by_place:
+            frame = frame.join(_small_table(frame, each), left_on=each.column, right_on=KEY, how="left")
+    return frame.with_columns(*empty) if empty else frame
+
+
+def _can_reach(frame: Frame) -> bool:
+    """Tell whether the engine can reach into a list by place."""
+    return frame.implementation.is_polars() or frame.implementation.is_pandas()
+
+
+def _reached(frame: Frame, lookups: Sequence[Lookup]) -> Frame:
+    """Add what stands in each table at the place a row names; nothing at a place below zero."""
+    native: Any = frame.to_native()
+    if frame.implementation.is_polars():
+        there = {each.column: pl.when(pl.col(each.column) >= 0).then(pl.col(each.column)) for each in lookups}
+        outputs = [
+            pl.lit(values).gather(there[each.column]).alias(name) for each in lookups for name, values in each.lists().items()
+        ]
+        return nw.from_native(native.with_columns(outputs))
+    taken = {}
+    for each in lookups:
+        places = native[each.column].to_numpy()
+        for name, values in each.lists().items():
+            array = values.to_pandas().array
+            taken[name] = pd.Series(array.take(places, allow_fill=True) if len(array) else array, index=native.index)
+    return nw.from_native(native.assign(**taken))
 
 
 def _small_table(frame: Frame, lookup: Lookup) -> Any:
@@ -68,8 +115,7 @@ def _small_table(frame: Frame, lookup: Lookup) -> Any:
     columns: dict[str, list[Any]] = {KEY: list(lookup.table)}
     for place, name in enumerate(lookup.outputs):
         columns[name] = [values[place] for values in lookup.table.values()]
-    by_text = isinstance(columns[KEY][0], str)
-    schema = {KEY: nw.String if by_text else nw.Int32, **lookup.outputs}
+    schema = {KEY: nw.String if lookup.by_text else nw.Int32, **lookup.outputs}
     if frame.implementation.is_pyspark():
         from analysis.intake.spark import small_table
 
@@ -79,7 +125,7 @@ def _small_table(frame: Frame, lookup: Lookup) -> Any:
 
 
 def beside(
-    frame: Frame, step: Callable[[Frame], Frame], *, on: str, needs: Sequence[str], gives: Sequence[str]
+    frame: Frame, step: Callable[[Frame], Frame], *, on: str, needs: Sequence[str], gives: Sequence[str], always: bool = False
 ) -> Frame:
     """Run a step on the few columns it needs and join what it gives.
 
@@ -94,8 +140,10 @@ def beside(
         A column that names each row.
     needs, gives : sequence of str
         Columns the step needs, and those taken from it.
+    always : bool, optional
+        Join also where the engine copies nothing: the step parts the rows and puts them together again.
     """
-    if isinstance(frame, nw.LazyFrame):  # copies nothing, so the step runs on the frame itself
+    if isinstance(frame, nw.LazyFrame) and not always:  # copies nothing, so the step runs on the frame itself
         before = [column for column in frame.collect_schema().names() if column not in gives]
         return step(frame).select(*before, *gives)
     given = step(frame.select(on, *needs)).select(on, *gives)

@@ -27,7 +27,8 @@ SMALLEST_BYTES = 4 * 1024**2
 """Smaller files are read by Python, which forgives more."""
 BLOCK_BYTES = 64 * 1024**2
 START_BYTES = 256 * 1024
-QUOTE, LINE_FEED, CARRIAGE_RETURN, TAB = (ord(mark) for mark in '"\n\r\t')
+TOP_ROWS = 20_000
+QUOTE, LINE_FEED, CARRIAGE_RETURN, TAB, SPACE = (ord(mark) for mark in '"\n\r\t ')
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +60,15 @@ class PlainTable:
     @cached_property
     def cells(self) -> pl.LazyFrame:
         """Give the rows with any cell filled: ``source_row``, ``too_long`` and a column ``c0``, ``c1``, … a heading."""
+        return self._scanned()
+
+    @property
+    def top(self) -> pl.LazyFrame:
+        """Give some rows at the top."""
+        return self._scanned(TOP_ROWS)
+
+    def _scanned(self, rows: int | None = None) -> pl.LazyFrame:
+        """Scan the file, or its first rows."""
         names = [f"c{place}" for place in range(len(self.headings))]
         scanned = pl.scan_csv(
             self.path,
@@ -66,6 +76,7 @@ class PlainTable:
             has_header=False,
             skip_lines=self.skipped,
             schema=dict.fromkeys(names, pl.String),
+            n_rows=rows,
             row_index_name="source_row",
             row_index_offset=self.skipped + 1,
         )
@@ -108,7 +119,7 @@ def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SM
         headings, delimiter, skipped = read
         with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
             lines = _plain_lines(whole, delimiter)
-            spaces = whole.find("\u00a0".encode()) >= 0
+            spaces = whole.find(b"\xc2") >= 0
     if lines is None:
         return None
     facts: dict[str, Any] = {"kind": "csv", "encoding": "UTF-8", "delimiter": DELIMITERS[delimiter], "heading_row": skipped}
@@ -144,40 +155,42 @@ def _first_rows(text: str, delimiter: str) -> Sequence[list[str]]:
 
 def _plain_lines(whole: mmap.mmap, delimiter: str) -> int | None:
     """Count the lines, up to the last with anything in it; None where the file is not plain."""
-    end = len(whole)
-    while end and whole[end - 1] in b"\r\n":
+    everything = np.frombuffer(whole, dtype=np.uint8)
+    end = len(everything)
+    while end and everything[end - 1] in (LINE_FEED, CARRIAGE_RETURN):
         end -= 1
-    if whole.find(b"\n\n") not in (-1, *range(end, len(whole))) or whole.find(b"\n\r\n", 0, end) >= 0:
-        return None
-    lines, before = 1, LINE_FEED
+    quoted = whole.find(b'"') >= 0
+    lines = 1
     for place in range(0, end, BLOCK_BYTES):
-        block = np.frombuffer(whole[place : min(place + BLOCK_BYTES, end)], dtype=np.uint8)
-        after = whole[place + len(block)] if place + len(block) < end else LINE_FEED
-        feeds = int(np.count_nonzero(block == LINE_FEED))
-        returns = int(np.count_nonzero(block == CARRIAGE_RETURN))
-        tabs = int(np.count_nonzero(block == TAB))
-        if np.count_nonzero(block < 32) != feeds + returns + tabs or returns not in (0, feeds, feeds + 1, feeds - 1):
+        block = everything[place : min(place + BLOCK_BYTES, end)]
+        feeds = np.flatnonzero(block == LINE_FEED)
+        low = int(np.count_nonzero(block < SPACE))
+        returns = int(np.count_nonzero(block == CARRIAGE_RETURN)) if low != len(feeds) else 0
+        if low != len(feeds) + returns and low != len(feeds) + returns + int(np.count_nonzero(block == TAB)):
             return None
-        if not _quotes_in_place(block, delimiter, before, after):
+        if returns and not bool(np.all(everything[feeds + place - 1] == CARRIAGE_RETURN)):
             return None
-        lines, before = lines + feeds, int(block[-1])
+        if len(feeds) > 1 and int(np.diff(feeds).min()) <= 1 + bool(returns):
+            return None
+        if quoted and not _quotes_in_place(everything, place, len(block), delimiter):
+            return None
+        lines += len(feeds)
     return lines
 
 
-def _quotes_in_place(block: np.ndarray, delimiter: str, before: int, after: int) -> bool:
+def _quotes_in_place(everything: np.ndarray, place: int, length: int, delimiter: str) -> bool:
     """Tell whether every quotation mark opens a cell, closes one, or stands beside another."""
-    marks = np.flatnonzero(block == QUOTE)
-    if not len(marks):
-        return True
-    around = np.concatenate(([before], block, [after]))
+    marks = np.flatnonzero(everything[place : place + length] == QUOTE) + place
     edges = np.array([ord(delimiter), LINE_FEED, CARRIAGE_RETURN, QUOTE])
-    return bool(np.all(np.isin(around[marks], edges) | np.isin(around[marks + 2], edges)))
+    before = np.where(marks > 0, everything[np.maximum(marks - 1, 0)], LINE_FEED)
+    after = np.where(marks < len(everything) - 1, everything[np.minimum(marks + 1, len(everything) - 1)], LINE_FEED)
+    return bool(np.all(np.isin(before, edges) | np.isin(after, edges)))
 
 
 def numbered_plain(table: PlainTable, places: Mapping[str, int], told: Mapping[str, Sequence[int]]) -> TextRows | None:
     """Number the texts of a plain table; None where it turns out not to be plain."""
     try:
-        text = number_texts(table.cells, places, table.headings, told)
+        text = number_texts(table, places, told)
     except pl.exceptions.ComputeError:
         return None  # a row longer than the headings, or bytes that are no UTF-8
     last = text.rows["source_row"].max()

@@ -63,9 +63,9 @@ class ReadTable:
         )
 
     @property
-    def row_count(self) -> int:
-        """Give the number of rows."""
-        return len(self.rows)
+    def top(self) -> pl.LazyFrame:
+        """Give the rows, all of which are at hand."""
+        return self.cells
 
 
 def table_of(

@@ -13,7 +13,7 @@ import polars as pl
 from analysis.intake.duplicates import ROWS_A_FILE
 from analysis.intake.lookups import Frame, beside, translated
 from analysis.intake.privacy import may_identify
-from analysis.intake.row_columns import EAR_FACTS, SIDES, VISIT_FACTS
+from analysis.intake.row_columns import EAR_FACTS, SIDED_EAR_FACTS, SIDES, VISIT_FACTS
 
 REFERENCE = re.compile(r"(?!.*[^\W\d_]{4})[\w/.#-]{1,24}")
 """A visit number as records systems write it; one with words in it may hold a name and is hashed."""
@@ -25,6 +25,7 @@ FROM_MAIN_ROW = (
     "evidence_logged",
     "has_clock",
     "patient_key",
+    "tells_of_ear",
 )
 PLAIN_NUMBER = r"^[A-Za-z]{0,3}[/.#-]?[0-9]{1,8}$"
 """A visit number that can be no name, phone or national number, so that it need not be looked at one by one."""
@@ -203,16 +204,23 @@ def visits_of(rows: Frame) -> Frame:
         visit_id, ``VISIT_FACTS`` and what the later steps need.
     """
     col = nw.col
+    rows = rows.with_columns(_any_of(SIDED_EAR_FACTS).alias("tells_of_ear"))
     order = col("visit_cells") * ROWS_A_FILE * 1000 - col("place")
     rows = rows.with_columns(order.alias("__main_rank"), nw.len().over("visit_id").alias("__rows"))
     alone = rows.filter(col("__rows") == 1).select("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)
     several = rows.filter(col("__rows") > 1)
     several = several.with_columns(col("__main_rank").max().over("visit_id").alias("__main"))
     main = several.filter(col("__main_rank") == col("__main")).select("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)
-    others = several.group_by("visit_id").agg(*_from_the_others())
-    joined: Any = main.join(others, on="visit_id", how="left")
+    several = several.with_columns(_as_number(col("tells_of_ear")).alias("__tells"))
+    others = several.group_by("visit_id").agg(*_from_the_others(), col("__tells").max().alias("__tells"))
+    joined: Any = main.join(others, on="visit_id", how="left").with_columns((col("__tells") > 0).alias("tells_of_ear"))
     facts = [_filled_from_others(fact) for fact in VISIT_FACTS]
     return nw.concat([alone, joined.select("visit_id", *FROM_MAIN_ROW, *facts)], how="vertical")
+
+
+def _as_number(flag: nw.Expr) -> nw.Expr:
+    """Write true as 1 and false as 0."""
+    return nw.when(flag).then(nw.lit(1)).otherwise(nw.lit(0))
 
 
 def _from_the_others() -> list[nw.Expr]:

@@ -14,7 +14,7 @@ import narwhals as nw
 import pandas as pd
 import polars as pl
 
-from analysis.intake.bookings import conflicts, contradictions, ears_and_bookings, judged, of_visits_kept
+from analysis.intake.bookings import conflicts, contradictions, ears_and_bookings, judged
 from analysis.intake.cleaning import cleaned
 from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
 from analysis.intake.engines import Engine, engine_for
@@ -198,7 +198,8 @@ def _without_repeats(rows: Any, exports: list[Export], stretches: list[nw.Expr |
     """Find what repeats, stretch by stretch; give the rows kept and the count of all others."""
     kept_parts, tally = [], Tally({export.table.file: len(export.text.rows) for export in exports})
     for number, stretch in enumerate(stretches):
-        fit, unfit = _parted(rows if stretch is None else rows.filter(stretch))
+        rows_here = engine.kept(rows if stretch is None else rows.filter(stretch), f"rows-{number}")
+        fit, unfit = _parted(rows_here)
         told = engine.kept(without_repeats(fit), f"told-{number}")
         kept, again = _parted(told)
         tally.rows_aside(engine.table(unfit.with_columns(nw.lit(None, dtype=nw.Float64).alias("kept_place")).select(*ASIDE_COLUMNS)))
@@ -236,9 +237,9 @@ def _bookings(kept: list[Any], tally: Tally, settings: Settings, engine: Engine)
     visits = engine.kept(judged(nw.concat(visit_parts, how="vertical"), settings), "judged")
     visit_tables, ear_tables = [], []
     for number, ears in enumerate(ear_parts):
-        mine = visits.filter(nw.col("__stretch") == number)
-        visit_tables.append(visit_table(engine.table(mine)))
-        ear_tables.append(ear_table(engine.table(of_visits_kept(ears, mine))))
+        mine = visit_table(engine.table(visits.filter(nw.col("__stretch") == number)))
+        visit_tables.append(mine)
+        ear_tables.append(ear_table(engine.table(ears), mine))
     return joined(visit_tables), joined(ear_tables)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import polars as pl
 
@@ -22,7 +23,23 @@ NOT_NUMBERED = ("visit_id",)
 NUMBER = pl.Int32
 DAY_AND_CLOCK = r"^(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4})[ T](\d{1,2}:\d{2}(?::\d{2})?)$"
 """A date and a time in one cell: split, because there are few days and few times but many of both."""
-LOOK_AT = 20_000
+MOST_LOOKED_AT = 2000
+
+
+class Table(Protocol):
+    """A table that was read.
+
+    ``cells`` are its rows with a column ``c0``, ``c1``, … for each heading, ``top`` some rows at the top.
+    Rows equal in every cell and under equal headings get the same mark.
+    """
+
+    headings: tuple[str, ...]
+
+    @property
+    def cells(self) -> pl.LazyFrame: ...
+
+    @property
+    def top(self) -> pl.LazyFrame: ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,10 +80,13 @@ class TextRows:
         return {text: number for number, text in enumerate(self.texts.get(column, []))}
 
     def distinct(self, column: str) -> list[str]:
-        """List the distinct texts of a column, one that is not numbered included."""
+        """List the distinct texts of a column; of one that is not numbered, those of rows spread over all."""
         if column in self.texts:
             return sorted(self.texts[column])
-        return sorted(self.rows[column].drop_nulls().unique()) if column in self.rows.columns else []
+        if column not in self.rows.columns:
+            return []
+        filled = self.rows[column].drop_nulls()
+        return sorted(filled.gather_every(len(filled) // MOST_LOOKED_AT + 1).unique())
 
     def without(self, column: str) -> TextRows:
         """Leave a column out."""
@@ -85,18 +105,15 @@ class TextRows:
 
 
 def number_texts(
-    cells: pl.LazyFrame, places: Mapping[str, int], headings: Sequence[str], told: Mapping[str, Sequence[int]]
+    table: Table, places: Mapping[str, int], told: Mapping[str, Sequence[int]]
 ) -> TextRows:
     """Number the texts of the columns that are used.
 
     Parameters
     ----------
-    cells : polars.LazyFrame
-        From a table that was read.
+    table : ReadTable or PlainTable
     places : mapping
         Known column to its place among the headings.
-    headings : sequence of str
-        All headings: rows equal in every cell and under equal headings get the same mark.
     told : mapping
         Name of a count to the places it counts filled cells of.
 
@@ -104,17 +121,17 @@ def number_texts(
     -------
     TextRows
     """
-    signature = int.from_bytes(hashlib.blake2b("\x1f".join(headings).encode(), digest_size=8).digest(), "big")
-    everything = pl.struct(pl.col(f"c{place}") for place in range(len(headings)))
+    signature = int.from_bytes(hashlib.blake2b("\x1f".join(table.headings).encode(), digest_size=8).digest(), "big")
+    everything = pl.struct(pl.col(f"c{place}") for place in range(len(table.headings)))
     counted = [_filled(numbers).alias(name) for name, numbers in told.items()]
     kept = {name: pl.col(f"c{place}") for name, place in places.items() if name in NOT_NUMBERED}
     places = {name: place for name, place in places.items() if kind_of(name) != "drop" and name not in kept}
-    together = _that_hold_both(cells, {name: place for name, place in places.items() if kind_of(name) in MOMENT_KINDS and name != "birth_date"})
+    together = _that_hold_both(table.top, {name: place for name, place in places.items() if kind_of(name) in MOMENT_KINDS and name != "birth_date"})
     texts = {name: pl.col(f"c{place}") for name, place in places.items() if name not in together}
     for name in together:
         texts |= _apart(name, pl.col(f"c{places[name]}"))
     numbered = {name: pl.Categorical(pl.Categories.random()) for name in texts}
-    rows = cells.select(
+    rows = table.cells.select(
         "source_row",
         "too_long",
         (everything.hash(signature % 2**63)).reinterpret(signed=True).alias("content"),
@@ -122,7 +139,7 @@ def number_texts(
         *(text.alias(name) for name, text in kept.items()),
         *(text.cast(numbered[name]).alias(name) for name, text in texts.items()),
     ).collect(engine="streaming")
-    return _with_numbers(rows.sort("source_row"), list(texts))
+    return _with_numbers(rows, list(texts))
 
 
 def _with_numbers(rows: pl.DataFrame, columns: Sequence[str]) -> TextRows:
@@ -144,10 +161,10 @@ def _filled(places: Sequence[int]) -> pl.Expr:
     return pl.sum_horizontal(pl.col(f"c{place}").is_not_null().cast(pl.Int64) for place in places)
 
 
-def _that_hold_both(cells: pl.LazyFrame, places: Mapping[str, int]) -> list[str]:
+def _that_hold_both(top: pl.LazyFrame, places: Mapping[str, int]) -> list[str]:
     """List the columns at whose top a date and a time stand together in a cell."""
     both = [pl.col(f"c{place}").str.contains(DAY_AND_CLOCK).any().alias(name) for name, place in places.items()]
-    return [name for name, found in cells.head(LOOK_AT).select(both).collect().row(0, named=True).items() if found]
+    return [name for name, found in top.select(both).collect().row(0, named=True).items() if found]
 
 
 def _apart(name: str, text: pl.Expr) -> dict[str, pl.Expr]:

@@ -13,26 +13,39 @@ from analysis.schema import EAR_ROWS, VISITS, Column, Table
 
 ROWS_A_GROUP = 262_144
 MICROSECONDS = 1_000_000
+NOT_KEPT = ("missed", "cancelled_late", "cancelled", "moved")
 
 
 def visit_table(visits: pl.DataFrame) -> pl.DataFrame:
     """Give visits their types and their order: by the slot's start, then by visit."""
-    return typed(VISITS, visits.sort("slot_start", "visit_id"))
+    return typed(VISITS, visits).sort("slot_start", "visit_id")
 
 
-def ear_table(ears: pl.DataFrame) -> pl.DataFrame:
-    """Give ears their types and the order of their visits; what several rows say of one ear becomes one row."""
-    ears = ears.drop("minutes", strict=False).rename({"ear_minutes": "minutes"})
-    facts = [column.name for column in EAR_ROWS.columns if column.name not in ("visit_id", "ear")]
+def ear_table(ears: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
+    """Give ears their types and the order of their visits.
+
+    What is said of ears in bookings that were not kept is left out: defaults of
+    the records system. What several rows say of one ear becomes one row.
+    """
+    came = visits.with_row_index("order").filter(pl.col("attendance").is_in(NOT_KEPT).not_().fill_null(True))
+    rows = typed(EAR_ROWS, ears.rename({"ear_minutes": "minutes"})).join(came.select("visit_id", "order"), on="visit_id")
+    rows = rows.sort("order", "ear", nulls_last=True)
+    again = (pl.col("order") == pl.col("order").shift()) & (pl.col("ear") == pl.col("ear").shift())
+    if rows.select(again.any()).item():  # "both" in one row and the same ear in another
+        rows = _one_row_an_ear(rows)
+    return rows.drop("order")
+
+
+def _one_row_an_ear(rows: pl.DataFrame) -> pl.DataFrame:
+    """Take each fact of an ear from the fullest row that tells it."""
+    facts = [name for name in EAR_ROWS.names if name not in ("visit_id", "ear")]
     filled = pl.sum_horizontal(pl.col(fact).is_not_null().cast(pl.Int32) for fact in facts)
-    ears = ears.with_columns(filled.alias("filled")).sort(
-        "slot_start", "visit_id", "ear", "filled", *facts, descending=[False, False, False, True, *[False] * len(facts)], nulls_last=True
+    named = rows.filter(pl.col("ear").is_not_null()).sort(
+        "order", "ear", filled, *facts, descending=[False, False, True, *[False] * len(facts)], nulls_last=True
     )
-    named, unnamed = ears.filter(pl.col("ear").is_not_null()), ears.filter(pl.col("ear").is_null())
-    if named.select(pl.struct("visit_id", "ear").is_duplicated().any()).item():
-        named = named.group_by("visit_id", "ear", maintain_order=True).agg(pl.all().drop_nulls().first())
-    together = pl.concat([named.select(unnamed.columns), unnamed]).sort("slot_start", "visit_id", "ear", nulls_last=True, maintain_order=True)
-    return typed(EAR_ROWS, together)
+    named = named.group_by("order", "ear", maintain_order=True).agg(pl.all().drop_nulls().first())
+    unnamed = rows.filter(pl.col("ear").is_null())
+    return pl.concat([named.select(rows.columns), unnamed]).sort("order", "ear", nulls_last=True, maintain_order=True)
 
 
 def typed(table: Table, frame: pl.DataFrame) -> pl.DataFrame:
