@@ -94,9 +94,14 @@ def conflicts(kept: Frame, again: Frame) -> Frame:
     """
     facts = (*VISIT_FACTS, *SIDED_EAR_FACTS)
     aside = again.filter(nw.col("reason") == "same_visit_again").select("kept_place", *facts)
-    instead = kept.select("place", *(nw.col(fact).alias(f"__{fact}") for fact in facts))
+    instead = kept.select(nw.col("place").cast(nw.Float64), *(nw.col(fact).alias(f"__{fact}") for fact in facts))
     pairs: Any = aside.join(instead, left_on="kept_place", right_on="place", how="inner")
-    return pairs.select(*(_count(nw.col(fact) != nw.col(f"__{fact}")).alias(fact) for fact in facts))
+    return pairs.select(*(_count(_differ(nw.col(fact), nw.col(f"__{fact}"))).alias(fact) for fact in facts))
+
+
+def _differ(one: nw.Expr, other: nw.Expr) -> nw.Expr:
+    """Tell where two facts are both told, and not the same."""
+    return ~one.is_null() & ~other.is_null() & (one != other)
 
 
 def _count(which: nw.Expr) -> nw.Expr:

@@ -47,10 +47,10 @@ def _in_place(frame: Frame, columns: Sequence[str]) -> Frame:
 
 def with_words(frame: Frame, understood: Understanding, texts: Texts) -> Frame:
     """Put codes in place of the texts of every coded column; grades in percent are kept beside."""
-    columns = [column for column in columns_of_kind(*CODED_KINDS) if column in understood.words]
+    columns = [column for column in columns_of_kind(*CODED_KINDS) if column in texts]
     lookups = []
     for column in columns:
-        readings = understood.words[column]
+        readings = understood.words.get(column, {})
         base = coded_as(column)
         outputs: dict[str, Any] = {f"{column}__found": nw.String}
         meanings = {text: [each.code] for text, each in readings.items()}
@@ -77,9 +77,9 @@ def _days(readings: Mapping[str, Reading]) -> dict[str, float]:
 
 def with_numbers(frame: Frame, understood: Understanding, texts: Texts) -> Frame:
     """Put numbers in place of the texts of every number column."""
-    columns, lookups = list(understood.numbers), []
+    columns, lookups = [column for column in columns_of_kind(*NUMBER_KINDS) if column in texts], []
     for column in columns:
-        read = {text: (value,) for text, value in understood.numbers[column].items() if value is not None}
+        read = {text: (value,) for text, value in understood.numbers.get(column, {}).items() if value is not None}
         lookups.append(numbered(column, {f"{column}__found": nw.Float64}, read, texts))
     return _in_place(looked_up(frame, lookups), columns)
 

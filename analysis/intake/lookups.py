@@ -29,11 +29,14 @@ class Lookup:
         Names and types of the columns to add.
     table : mapping
         Text or number to one value for each output.
+    size : int
+        How many texts are numbered.
     """
 
     column: str
     outputs: Mapping[str, Any]
     table: Mapping[Any, Sequence[Any]]
+    size: int = 0
 
     @property
     def by_text(self) -> bool:
@@ -42,9 +45,8 @@ class Lookup:
 
     def lists(self) -> dict[str, pl.Series]:
         """Give each output as a list by number."""
-        length = max(self.table) + 1
         nothing = [None] * len(self.outputs)
-        rows = [self.table.get(number, nothing) for number in range(length)]
+        rows = [self.table.get(number, nothing) for number in range(self.size)]
         return {
             name: pl.Series(name, [row[place] for row in rows], dtype=POLARS_TYPES[dtype])
             for place, (name, dtype) in enumerate(self.outputs.items())
@@ -53,7 +55,8 @@ class Lookup:
 
 def numbered(column: str, outputs: Mapping[str, Any], table: Mapping[str, Sequence[Any]], texts: Texts) -> Lookup:
     """Make a lookup by the numbers of texts of one by the texts themselves."""
-    return Lookup(column, outputs, {number: table[text] for number, text in enumerate(texts[column]) if text in table})
+    there = {number: table[text] for number, text in enumerate(texts[column]) if text in table}
+    return Lookup(column, outputs, there, len(texts[column]))
 
 
 def looked_up(frame: Frame, lookups: Sequence[Lookup]) -> Frame:
@@ -105,8 +108,8 @@ def _reached(frame: Frame, lookups: Sequence[Lookup]) -> Frame:
     for each in lookups:
         places = native[each.column].to_numpy()
         for name, values in each.lists().items():
-            array = values.to_pandas().array
-            taken[name] = pd.Series(array.take(places, allow_fill=True) if len(array) else array, index=native.index)
+            array = pd.array(values.to_list(), dtype="str" if values.dtype == pl.String else "float64")
+            taken[name] = pd.Series(array.take(places, allow_fill=True), index=native.index)
     return nw.from_native(native.assign(**taken))
 
 

@@ -229,7 +229,7 @@ def _notes(exports: list[Export], tally: Tally, visits: pl.DataFrame) -> list[st
         notes.append(f"{without_clock:,} rows have no time of day; their slots are taken to start at midnight.")
     if visits["attendance"].null_count():
         notes.append(
-            f"{int(visits['attendance'].isna().sum()):,} bookings say neither that the patient came nor that not; they count as neither."
+            f"{visits['attendance'].null_count():,} bookings say neither that the patient came nor that not; they count as neither."
         )
     if len(visits) and visits["booking_kind"].null_count() == len(visits):
         notes.append(

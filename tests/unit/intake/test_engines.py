@@ -1,69 +1,66 @@
-"""The chain is written once: pandas and Polars (lazy) give the same tables from it."""
+"""The chain is written once: pandas, Polars in turn, and Spark give the same tables to the byte."""
 
 from pathlib import Path
 
-import narwhals as nw
-import pandas as pd
-import polars as pl
 import pytest
 
-from analysis.intake import taking
-from analysis.intake.cleaning import cleaned
-from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
-from analysis.intake.exports import open_export
-from analysis.intake.rules import with_reason
-from analysis.intake.shapes import with_minutes_by_ear, with_visit_id
+from analysis.intake import engines, taking
+from analysis.intake.engines import PandasEngine, PolarsEngine, engine_for
+from analysis.intake.taking import take_in
+from analysis.intake.typed_tables import write_table
+from analysis.setting_parts import ExportPart
 from analysis.settings import Settings
 
 CORPUS = Path(__file__).parent / "corpus"
-NAMES = ("other_headings_and_words.txt", "the_same_again.csv", "nobody_named.csv")
+DEMO = Path(__file__).parents[3] / "data_demo" / "exports"
+KEY = b"k" * 32
+READABLE = [
+    path for path in sorted(CORPUS.iterdir()) if path.suffix.lower() in (".csv", ".txt", ".xlsx", ".parquet")
+]
 
 
-def tables(rows):
-    """Run the chain from cleaned rows to ears and visits, on any engine."""
-    rows = rows.with_columns((nw.col("source_row") + nw.col("file_order") * ROWS_A_FILE).alias("place"))
-    fit, unfit = taking._parted(with_reason(rows))
-    kept, again = taking._parted(without_repeats(fit))
-    ears, visits = taking.judged(*taking.ears_and_bookings(with_minutes_by_ear(with_visit_id(kept))), Settings())
-    return {
-        "visits": (visits, ["visit_id"]),
-        "ears": (ears, ["visit_id", "ear"]),
-        "aside": (
-            nw.concat([unfit.select("source_row", "reason"), again.select("source_row", "reason")]),
-            ["source_row"],
-        ),
-    }
+def bytes_of(paths, engine, tmp_path):
+    """Take exports in on one engine; give every table as the bytes it is written as, and the record."""
+    taken = take_in(paths, Settings(export=ExportPart(engine=engine)), KEY)
+    written = {}
+    for name, table in taken.tables.items():
+        write_table(tmp_path / name, table)
+        written[name] = (tmp_path / name).read_bytes()
+    return written, taken.record
 
 
-def told(frame, by):
-    """Write a frame of any engine as sorted rows of plain values."""
-    native = frame.lazy().collect(backend="pandas").to_native()
-    native = native[[column for column in sorted(native) if not column.startswith("__")]].sort_values(by)
-    return [
-        {name: None if pd.isna(value) else value for name, value in row.items()} for row in native.to_dict("records")
-    ]
+@pytest.fixture
+def in_turn(monkeypatch):
+    """Let Polars work on a few rows at once, so that the corpus already comes in turn."""
+    monkeypatch.setattr(PolarsEngine, "rows_at_once", 3)
+    monkeypatch.setattr(engines, "ROWS_AT_ONCE", 3)
 
 
-def text_of(name):
-    """Read one file of the corpus as text, and what its texts mean."""
-    export = open_export(CORPUS / name, Settings())
-    return taking._text_rows(export, b"k").to_native(), export.understood
+@pytest.mark.parametrize("path", READABLE, ids=lambda path: path.name)
+def test_polars_in_turn_gives_what_pandas_gives_at_once(path, tmp_path, in_turn):
+    try:
+        on_pandas = bytes_of([path], "pandas", tmp_path)
+    except taking.DataProblem as problem:
+        with pytest.raises(taking.DataProblem, match=r".") as again:
+            bytes_of([path], "polars", tmp_path)
+        assert str(again.value) == str(problem)
+        return
+    assert bytes_of([path], "polars", tmp_path) == on_pandas
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_polars_gives_what_pandas_gives(name):
-    text, understood = text_of(name)
-    on_pandas = tables(cleaned(nw.from_native(text), understood))
-    lazily = cleaned(nw.from_native(pl.from_pandas(text).lazy()), understood)
-    on_polars = tables(lazily.collect(backend="polars"))
-    for table, (frame, by) in on_pandas.items():
-        assert told(frame, by) == told(on_polars[table][0], by), table
+def test_the_demo_is_the_same_to_the_byte_on_both(tmp_path, monkeypatch):
+    monkeypatch.setattr(PolarsEngine, "rows_at_once", 4000)
+    monkeypatch.setattr(engines, "ROWS_AT_ONCE", 4000)
+    paths = sorted(path for path in DEMO.iterdir() if path.suffix in (".csv", ".xlsx"))
+    assert bytes_of(paths, "polars", tmp_path) == bytes_of(paths, "pandas", tmp_path)
 
 
-def test_the_whole_chain_can_stay_lazy():
-    text, understood = text_of("dates_only.csv")
-    on_pandas = tables(cleaned(nw.from_native(text), understood))
-    cleaned_lazily = cleaned(nw.from_native(pl.from_pandas(text).lazy()), understood).collect(backend="polars").lazy()
-    visits, by = tables(cleaned_lazily)["visits"]
-    assert isinstance(visits, nw.LazyFrame)
-    assert told(visits, by) == told(on_pandas["visits"][0], by)
+def test_the_engine_is_chosen_by_size_or_by_the_settings():
+    def chosen(engine, rows):
+        with engine_for(Settings(export=ExportPart(engine=engine)), rows) as made:
+            return type(made)
+
+    assert chosen("", 10) is PandasEngine
+    assert chosen("", engines.POLARS_FROM_ROWS) is PolarsEngine
+    assert chosen("polars", 10) is PolarsEngine
+    assert chosen("pandas", 10**7) is PandasEngine

@@ -24,8 +24,9 @@ def visits(starts_and_ends, *, slot=20.0, who="Wren", attendance="attended", min
         })  # fmt: skip
     frame = pd.DataFrame(rows)
     texts = dict.fromkeys(("visit_id", "system", "practitioner", "attendance"), "str")
-    moments = dict.fromkeys(("slot_start", "started_at", "ended_at"), "datetime64[us]")
-    return frame.astype(texts | moments | {"minutes": "float64"})
+    for moment in ("slot_start", "started_at", "ended_at"):  # the chain counts seconds
+        frame[moment] = (pd.to_datetime(frame[moment]) - pd.Timestamp(0)).dt.total_seconds()
+    return frame.astype(texts | {"minutes": "float64"})
 
 
 def judged(*frames, settings=None):

@@ -62,7 +62,7 @@ def test_a_failure_while_writing_leaves_the_last_good_store(folder, monkeypatch)
             raise OSError("the disk is full")
         pd.DataFrame.to_parquet(frame, path)
 
-    monkeypatch.setattr(store, "_write_parquet", fails)
+    monkeypatch.setattr(store, "write_table", fails)
     with pytest.raises(DataProblem, match="The store cannot be written"):
         store.intake_folder(folder)
     assert contents(folder) == before
