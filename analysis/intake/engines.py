@@ -114,5 +114,7 @@ def engine_for(settings: Settings, rows: int) -> Iterator[Engine]:
         with tempfile.TemporaryDirectory(prefix="earclinic-") as spill:
             yield PolarsEngine(Path(spill))
     else:
+        from analysis.intake.spark import spark_engine
+
         with spark_engine() as engine:
             yield engine
