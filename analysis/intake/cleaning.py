@@ -26,12 +26,12 @@ Frame = TypeVar("Frame", nw.DataFrame[Any], nw.LazyFrame[Any])
 MOMENT_FORMAT = "%Y-%m-%d %H:%M:%S"
 KEPT_TEXTS = (
     "source_file", "source_row", "visit_cells", "ear_cells", "file_order", "system", "shape", "content", "too_long", "attendance_logged",
-    "evidence_logged", "visit_number", "patient_key", "test_patient", "has_clock", "date_text", "date_impossible",
+    "evidence_logged", "visit_number", "patient_key", "test_patient", "has_clock", "date_text", "date_impossible", "clock_shift", "pass_number",
 )  # fmt: skip
 """What a row carries besides the facts, until it is kept or set aside."""
 NEEDED_FOR_TIMES = (*columns_of_kind(*MOMENT_KINDS), "slot_minutes", "age", "age_band")
-GIVEN_BY_TIMES = (*MOMENTS, "slot_minutes", "age_band", "has_clock", "date_text", "date_impossible")
-MADE_LATER = ("has_clock", "date_text", "date_impossible")
+GIVEN_BY_TIMES = (*MOMENTS, "slot_minutes", "age_band", "has_clock", "date_text", "date_impossible", "clock_shift")
+MADE_LATER = ("has_clock", "date_text", "date_impossible", "clock_shift", "pass_number")
 
 
 @dataclass(frozen=True)
@@ -171,9 +171,10 @@ def with_days_and_clocks(frame: Frame, understood: Understanding) -> Frame:
             f"{column}__clock": nw.String,
             f"{column}__impossible": nw.Float64,
             f"{column}__short": nw.Float64,
+            f"{column}__offset": nw.Float64,
         }
         table = {
-            text: (each.day, each.clock, float(each.impossible), float(each.two_digit_year))
+            text: (each.day, each.clock, float(each.impossible), float(each.two_digit_year), each.offset_minutes)
             for text, each in understood.moments.get(column, {}).items()
         }
         lookups.append(Lookup(column, outputs, table))
@@ -191,7 +192,9 @@ def with_moments(frame: Frame) -> Frame:
 
     The slot's day is that of the slot, of the date column or of the start, in
     this order, and its time likewise. Without any time of day the slot starts
-    at midnight and ``has_clock`` is false.
+    at midnight and ``has_clock`` is false. ``clock_shift`` is by how many minutes
+    the clock was moved between start and end, where both are written with their
+    offset from universal time.
     """
     col = nw.col
     started_text = nw.when(col("started_at__clock").is_null()).then(col("started_at"))
@@ -207,6 +210,7 @@ def with_moments(frame: Frame) -> Frame:
     )
     frame = frame.with_columns(
         (~col("__clock").is_null()).alias("has_clock"),
+        (col("ended_at__offset") - col("started_at__offset")).alias("clock_shift"),
         nw.coalesce(col("__clock"), nw.lit("00:00:00")).alias("__start_clock"),
         nw.lit("00:00:00").alias("__midnight"),
     )

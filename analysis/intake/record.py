@@ -237,9 +237,10 @@ def contradictions_found(visits: nw.DataFrame[Any], ears: nw.DataFrame[Any]) -> 
         What contradicts, to the number of visits; only what was found.
     """
     frame = visits.to_native()
+    clock_moved = pd.to_timedelta(frame["clock_shift"].fillna(0.0), unit="m")
     not_kept = frame["attendance"].notna() & (frame["attendance"] != "attended")
     found = {
-        "end before start": (frame["ended_at"] < frame["started_at"]) & ~not_kept,
+        "end before start": (frame["ended_at"] - clock_moved < frame["started_at"]) & ~not_kept,
         "start before arrival": (frame["started_at"] < frame["arrived_at"]) & ~not_kept,
         "booked after the visit": frame["booked_on"] > frame["slot_start"],
         "not attended, yet facts of ears": not_kept & frame["visit_id"].isin(ears["visit_id"].to_list()),

@@ -23,6 +23,7 @@ FROM_MAIN_ROW = (
     "evidence_logged",
     "has_clock",
     "patient_key",
+    "clock_shift",
 )
 TIMED_BY_EAR_FROM = 0.2
 """Share of visits with both ears whose two minutes must differ before they count as each ear's own."""
@@ -195,6 +196,7 @@ def with_minutes_by_ear(rows: Frame) -> Frame:
     """
     col = nw.col
     span = (col("ended_at") - col("started_at")).dt.total_seconds() / 60
+    span = span - nw.coalesce(col("clock_shift"), nw.lit(0.0))
     rows = rows.with_columns(span.alias("__span"))
     for source in ("minutes", "__span"):
         if not _differs_by_ear(rows, source):

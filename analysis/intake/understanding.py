@@ -156,14 +156,14 @@ def _percent(text: str, comma: bool) -> float | None:
 
 def _moments(column: str, texts: Mapping[str, tuple[int, int]], settings: Settings) -> dict[str, Moment]:
     """Read the dates and times of one column."""
-    day_first, kind = settings.export.day_first, kind_of(column)
+    day_first, zone, kind = settings.export.day_first, settings.export.time_zone, kind_of(column)
     if kind == "clock":
-        return {text: times.read_clock(text, day_first=day_first) for text in texts}
-    read = {text: times.read_date(text, day_first=day_first) for text in texts}
+        return {text: times.read_clock(text, day_first=day_first, zone=zone) for text in texts}
+    read = {text: times.read_date(text, day_first=day_first, zone=zone) for text in texts}
     if kind == "moment":
         for text, each in read.items():
             if each.day is None and not each.impossible:
-                read[text] = times.read_clock(text, day_first=day_first)
+                read[text] = times.read_clock(text, day_first=day_first, zone=zone)
     return read
 
 
