@@ -31,6 +31,7 @@ QUANTITIES = (
     Quantity("visit_time", "added_minutes", ("grade", "method"), "minutes", "minutes an ear adds, by its grade as first seen and the first method"),
     Quantity("visit_time", "minutes_quantile", ("booking", "q"), "minutes", "minutes that this share (q) of the visits of a kind of booking stay within"),
     Quantity("visit_time", "coverage_held_out", ("q",), "share", "share of later visits within the minutes foretold from the log before them; should be near q"),
+    Quantity("visit_time", "held_out_loss", ("form", "practitioners"), "minutes", "mean pinball loss at 0.5, 0.8 and 0.9 on later visits of one way of foretelling; its range is that of the difference from the least loss, added to the least"),
     Quantity("slots", "slot_minutes", ("booking", "policy"), "minutes", "minutes to book for a kind of booking; policy is current or recommended"),
     Quantity("slots", "on_time_share", ("policy",), "share", "share of patients called within 5 minutes of their slot, or of arriving if later"),
     Quantity("slots", "mean_wait_minutes", ("policy",), "minutes", "mean wait from the slot, or from arriving if later"),
