@@ -151,7 +151,8 @@ def held_out_visits(
         What the earlier log gives.
     pandas.DataFrame
         One row a later visit and share: ``slot_start``, ``category``,
-        ``share``, ``minutes``, ``allowed`` and ``within`` (bool).
+        ``share``, ``minutes``, ``allowed``, ``within`` and ``under`` (bool): not longer,
+        and shorter than allowed. Whole minutes tie, so the promise lies between the two.
 
     Raises
     ------
@@ -168,4 +169,6 @@ def held_out_visits(
         part["allowed"] = np.array([allowed.get((name, share), np.nan) for name in later["category"]], dtype=float)
         parts.append(part[part["allowed"].notna()])
     checked = pd.concat(parts, ignore_index=True)
-    return made, checked.assign(within=checked["minutes"] <= checked["allowed"])
+    return made, checked.assign(
+        within=checked["minutes"] <= checked["allowed"], under=checked["minutes"] < checked["allowed"]
+    )

@@ -10,13 +10,14 @@ import pandas as pd
 import pytest
 
 from analysis.answers.visit_time_candidates import which_way_foretells_best
+from analysis.answers.visit_time_held import do_foretold_minutes_hold
 from analysis.clinic import Clinic
 from analysis.present.answer import Answer
 from analysis.present.page_parts import answer_html, answer_text
 from analysis.schema import EAR_ROWS, VISITS, typed_frame
 from tests.visit_world import invented_log
 
-QUESTIONS = [which_way_foretells_best]
+QUESTIONS = [which_way_foretells_best, do_foretold_minutes_hold]
 
 
 @pytest.fixture(scope="module")
