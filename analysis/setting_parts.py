@@ -36,7 +36,13 @@ class ExportPart:
 
     day_first: bool = _setting(True, "true reads 03/04/2026 as 3 April, false as 4 March")
     decimal_comma: bool = _setting(False, "true reads 12,5 as twelve and a half")
-    sheet: str = _setting("", "name of the sheet to read where an XLSX has several; empty reads the first and says so")
+    sheet: str = _setting(
+        "",
+        "name of the sheet to read where an XLSX has several; empty reads those that are one log and names the others",
+    )
+    time_zone: str = _setting(
+        "", 'the clinic\'s time zone, such as "Europe/London", for times written with Z or +01:00; empty: as written'
+    )
     engine: str = _setting(
         "",
         "what the exports are worked on with: pandas, polars or spark; empty chooses by size",

@@ -6,7 +6,7 @@ the plain comparison misleads. Two ears of a patient share an ease of their own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -19,22 +19,32 @@ USED_IF_ADVISED, USED_UNASKED = 0.7, 0.15
 
 @dataclass(frozen=True, eq=False)
 class Planted:
-    """A log and what is true of it: differences in success, and minutes saved a visit."""
+    """A log and what is true of it: differences in success, and minutes saved a visit.
+
+    ``overlap_differences``: the differences in success, by contrast, averaged as
+    overlap weights average them: over the ears that might well have been in either arm.
+    """
 
     attempts: pd.DataFrame
     used_difference: float
     advised_difference: float
     used_saves_minutes: float
     advised_saves_minutes: float
+    overlap_differences: dict[str, float] = field(default_factory=dict)
 
 
 def invented_attempts(
-    rng: np.random.Generator, *, patients: int = 2000, effect: float = 0.8, trap: float = 2.0
+    rng: np.random.Generator,
+    *,
+    patients: int = 2000,
+    effect: float = 0.8,
+    trap: float = 2.0,
+    saved_an_ear: float = SAVED_AN_EAR,
 ) -> Planted:
     """Invent one visit a patient, most with both ears blocked.
 
     ``effect`` is softening's log odds of success, ``trap`` how much more hard
-    and full ears are advised (log odds).
+    and full ears are advised (log odds), ``saved_an_ear`` the minutes softening saves.
     """
     two = rng.random(patients) < 0.6
     whose = np.repeat(np.arange(patients), np.where(two, 2, 1))
@@ -47,7 +57,7 @@ def invented_attempts(
     plain = 1.9 - 1.2 * hard - 0.7 * full + ease
     without, with_it = _chance(plain), _chance(plain + effect)
     success = rng.random(len(whose)) < np.where(used[whose], with_it, without)
-    minutes = _minutes(rng, whose, full, used)
+    minutes = _minutes(rng, whose, full, saved_an_ear * used[whose])
     takes_up = USED_IF_ADVISED - USED_UNASKED
     ears_a_visit = len(whose) / patients
     table = pd.DataFrame(
@@ -79,8 +89,13 @@ def invented_attempts(
         }
     )
     effect_used = float((with_it - without).mean())
-    saved = SAVED_AN_EAR * ears_a_visit
-    return Planted(typed_frame(ATTEMPTS, table), effect_used, effect_used * takes_up, saved, saved * takes_up)
+    saved = saved_an_ear * ears_a_visit
+    each, sort_of_ear = with_it - without, 2 * hard + full
+    overlap = {
+        "used": _over_the_overlap(each, used[whose], sort_of_ear),
+        "advised": _over_the_overlap(each, advised[whose], sort_of_ear) * takes_up,
+    }
+    return Planted(typed_frame(ATTEMPTS, table), effect_used, effect_used * takes_up, saved, saved * takes_up, overlap)
 
 
 def as_log(attempts: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -90,9 +105,15 @@ def as_log(attempts: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     return typed_frame(VISITS, visits), typed_frame(EAR_ROWS, ears)
 
 
-def _minutes(rng: np.random.Generator, whose: np.ndarray, full: np.ndarray, used: np.ndarray) -> np.ndarray:
+def _over_the_overlap(each: np.ndarray, arm: np.ndarray, sort_of_ear: np.ndarray) -> float:
+    """Average each ear's effect, weighed by how near its sort of ear is to even arms."""
+    chance = (np.bincount(sort_of_ear, arm, 4) / np.bincount(sort_of_ear, minlength=4))[sort_of_ear]
+    return float(np.average(each, weights=chance * (1 - chance)))
+
+
+def _minutes(rng: np.random.Generator, whose: np.ndarray, full: np.ndarray, saved: np.ndarray) -> np.ndarray:
     """Draw each visit's minutes: overhead and a part for each ear, less what softening saves."""
-    parts = np.where(full, FULL_MINUTES, PART_MINUTES) - SAVED_AN_EAR * used[whose]
+    parts = np.where(full, FULL_MINUTES, PART_MINUTES) - saved
     mean = OVERHEAD_MINUTES + np.bincount(whose, parts)
     return rng.gamma(14.0, mean / 14.0)
 

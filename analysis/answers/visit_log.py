@@ -22,6 +22,29 @@ SEED = 20260930
 
 
 @dataclass(frozen=True, eq=False)
+class TimedVisits:
+    """The log's visits up to its last day, the ears worked on, and the split of the minutes.
+
+    Attributes
+    ----------
+    visits : pandas.DataFrame
+        ``VISITS`` up to the log's last day; a visit without a slot has its start for one.
+    worked : pandas.DataFrame
+        ``ATTEMPTS`` of these visits.
+    fitted : FittedVisitTime
+    """
+
+    visits: pd.DataFrame
+    worked: pd.DataFrame
+    fitted: FittedVisitTime
+
+    @property
+    def rng(self) -> np.random.Generator:
+        """A generator that starts afresh, as for ``VisitLog``."""
+        return np.random.default_rng(SEED)
+
+
+@dataclass(frozen=True, eq=False)
 class VisitLog:
     """The log's visits and what was found of their minutes.
 
@@ -66,6 +89,13 @@ def visit_log(clinic: Clinic) -> VisitLog:
     NotEnough
         If the log holds too few visits with minutes of their own.
     """
+    timed = timed_visits(clinic)
+    expected = fit_booking_minutes((timed.visits, timed.worked, clinic.ears), timed.fitted, clinic.settings.visit_time)
+    return VisitLog(timed.visits, timed.fitted, expected)
+
+
+def timed_visits(clinic: Clinic) -> TimedVisits:
+    """Take a clinic's visits whose minutes count and split their minutes; raises ``NotEnough`` as ``visit_log`` does."""
     attended = int((clinic.visits["attendance"] == "attended").sum())
     if attended < FEWEST_VISITS:
         raise NotEnough(
@@ -76,11 +106,10 @@ def visit_log(clinic: Clinic) -> VisitLog:
     days = clinic.settings.softening.second_attempt_days
     worked = attempts(visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
     fitted = fit_visit_time(visits, worked, clinic.ears, clinic.settings.visit_time, level=clinic.settings.level)
-    expected = fit_booking_minutes((visits, worked, clinic.ears), fitted, clinic.settings.visit_time)
-    return VisitLog(visits, fitted, expected)
+    return TimedVisits(visits, worked, fitted)
 
 
-def visit_basis(clinic: Clinic, log: VisitLog, method: str) -> Basis:
+def visit_basis(clinic: Clinic, log: VisitLog | TimedVisits, method: str) -> Basis:
     """Say which visits' minutes an answer rests on, and which were left out and why."""
     part, sample = clinic.settings.visit_time, log.fitted.sample
     why = {

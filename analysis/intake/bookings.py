@@ -69,7 +69,7 @@ def contradictions(visits: Frame) -> Frame:
     not_kept = ~col("attendance").is_null() & (col("attendance") != "attended")
     kept = ~not_kept
     found = {
-        "end before start": (col("ended_at") < col("started_at")) & kept,
+        "end before start": (col("ended_at") - 60 * nw.coalesce(col("clock_shift"), nw.lit(0.0)) < col("started_at")) & kept,
         "start before arrival": (col("started_at") < col("arrived_at")) & kept,
         "booked after the visit": col("booked_on") > col("slot_start"),
         "not attended, yet facts of ears": not_kept & col("tells_of_ear"),

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import narwhals as nw
 
-from analysis.intake.lookups import Frame, beside
+from analysis.intake.clock_changes import clock_change_places
+from analysis.intake.lookups import Frame, Lookup, beside, looked_up
+from analysis.intake.visit_moments import DAY_SECONDS
 from analysis.settings import Settings
 
 FEWEST_TO_JUDGE = 20
@@ -19,7 +21,7 @@ NEAR_MINUTES = 3
 SAME_MINUTE = 0.01
 FAVOURED = 2.0
 NEEDED = (
-    "system", "practitioner", "attendance", "slot_start", "slot_minutes", "started_at", "ended_at", "minutes", "has_clock",
+    "system", "practitioner", "attendance", "slot_start", "slot_minutes", "started_at", "ended_at", "minutes", "has_clock", "clock_shift",
 )  # fmt: skip
 GROUP = ("system", "__who")
 SIGNS = ("__over", "__after_slot", "__over_from_slot")
@@ -31,10 +33,13 @@ def with_minutes(visits: Frame, settings: Settings) -> Frame:
 
     Minutes are the time from start to end, or else what a column of minutes
     says. A booking that was not kept has neither minutes nor a word on them.
+    Where start and end are written with their offset from universal time, the
+    minutes are those that passed, whatever was done to the clocks between.
 
     - ``missing``: no end, no start, and no minutes.
     - ``implausible``: outside ``settings.visit_time``, or the end before the start;
-      minutes from an impossible order are emptied.
+      minutes from an impossible order are emptied, and so are those over the hour
+      that clocks leave out or repeat in ``settings.export.time_zone``.
     - ``filled_from_slot``: the minutes are exactly the slot's, or the end is exactly
       the slot's end, or both start and end are the slot's; and with this
       practitioner (in this records system, of at least 20 timed visits) that comes
@@ -63,7 +68,8 @@ def with_minutes(visits: Frame, settings: Settings) -> Frame:
 
     def judged(rows: Frame) -> Frame:
         return (
-            rows.pipe(_with_known_minutes)
+            rows.pipe(_with_clock_change, settings)
+            .pipe(_with_known_minutes)
             .pipe(_with_plausibility, settings)
             .pipe(_with_filled)
             .pipe(_with_rounded)
@@ -73,11 +79,27 @@ def with_minutes(visits: Frame, settings: Settings) -> Frame:
     return beside(visits, judged, on="visit_id", needs=NEEDED, gives=("minutes", "minutes_quality"))
 
 
+def _with_clock_change(visits: Frame, settings: Settings) -> Frame:
+    """Mark the visits whose start and end touch the hour that clocks leave out or repeat, offsets unknown."""
+    col = nw.col
+    changes = clock_change_places(settings.export.time_zone)
+    if not changes:
+        return visits.with_columns(nw.lit(False).alias("__clocks_changed"))
+    day = (col("started_at") / DAY_SECONDS).floor()
+    known = (day >= 0) & (day <= max(changes))
+    visits = visits.with_columns(nw.when(known).then(day).otherwise(nw.lit(-1.0)).cast(nw.Int32).alias("__start_day"))
+    outputs = {"__gone": nw.Float64, "__back": nw.Float64}
+    visits = looked_up(visits, [Lookup("__start_day", outputs, changes, max(changes) + 1)])
+    begins, ends = (col(name) - day * DAY_SECONDS for name in ("started_at", "ended_at"))
+    touches = (begins < col("__back")) & (ends >= col("__gone")) & col("clock_shift").is_null()
+    return visits.with_columns(nw.when(touches).then(nw.lit(True)).otherwise(nw.lit(False)).alias("__clocks_changed"))
+
+
 def _with_known_minutes(visits: Frame) -> Frame:
     """Take minutes from start and end, or from the column."""
     col = nw.col
     attended = nw.coalesce(col("attendance"), nw.lit("")) == "attended"
-    span = (col("ended_at") - col("started_at")) / 60
+    span = (col("ended_at") - col("started_at")) / 60 - nw.coalesce(col("clock_shift"), nw.lit(0.0))
     visits = visits.with_columns(
         attended.alias("__attended"), span.alias("__span"), nw.coalesce(col("practitioner"), nw.lit("")).alias("__who")
     )
@@ -90,6 +112,7 @@ def _with_plausibility(visits: Frame, settings: Settings) -> Frame:
     bounds = settings.visit_time
     minutes = nw.col("__minutes")
     plausible = ~minutes.is_null() & (minutes >= bounds.shortest_minutes) & (minutes <= bounds.longest_minutes)
+    plausible = plausible & ~nw.col("__clocks_changed")
     after_slot = (nw.col("ended_at") - nw.col("slot_start")) / 60 - nw.col("slot_minutes")
     return visits.with_columns(
         plausible.alias("__plausible"),
@@ -168,7 +191,7 @@ def _with_rounded(visits: Frame) -> Frame:
 def _with_quality(visits: Frame) -> Frame:
     """Name how the minutes are known, and empty those of an impossible order."""
     col = nw.col
-    minutes = nw.when(col("__minutes") >= 0).then(col("__minutes"))
+    minutes = nw.when((col("__minutes") >= 0) & ~col("__clocks_changed")).then(col("__minutes"))
     quality = (
         nw.when(~col("__attended"))
         .then(nw.lit(None, dtype=nw.String))

@@ -26,6 +26,7 @@ FROM_MAIN_ROW = (
     "has_clock",
     "patient_key",
     "tells_of_ear",
+    "clock_shift",
 )
 PLAIN_NUMBER = r"^[A-Za-z]{0,3}[/.#-]?[0-9]{1,8}$"
 """A visit number that can be no name, phone or national number, so that it need not be looked at one by one."""
@@ -287,7 +288,8 @@ def with_minutes_by_ear(rows: Frame, by_ear: frozenset[str]) -> Frame:
 
 def _with_span(rows: Frame) -> Frame:
     """Add the minutes from start to end."""
-    return rows.with_columns(((nw.col("ended_at") - nw.col("started_at")) / 60).alias("__span"))
+    span = (nw.col("ended_at") - nw.col("started_at")) / 60 - nw.coalesce(nw.col("clock_shift"), nw.lit(0.0))
+    return rows.with_columns(span.alias("__span"))
 
 
 def _differs(rows: Frame, column: str, table: Callable[[Any], pl.DataFrame]) -> bool:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from analysis.intake.clock_changes import local_clock
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 FIRST_YEAR, LAST_YEAR = 1900, 2100
@@ -21,14 +23,14 @@ PACKED = re.compile(r"(\d{4})(\d{2})(\d{2})")
 NUMBERS = re.compile(r"(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})")
 DAY_MONTH_NAME = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/., ]*([a-z]{3,9})\.?[-/., ]*(\d{4}|\d{2})", re.IGNORECASE)
 MONTH_NAME_DAY = re.compile(r"([a-z]{3,9})\.?[-/ ]*(\d{1,2})(?:st|nd|rd|th)?[-/, ]+(\d{4}|\d{2})", re.IGNORECASE)
-SERIAL = re.compile(r"(\d{5})(?:\.(\d+))?")
+SERIAL = re.compile(r"(\d{5})(?:[.,](\d+))?")
 CLOCK = re.compile(
     r"(\d{1,2})\s*[:.h]\s*(\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(am|pm|a\.m\.|p\.m\.|a|p)?", re.IGNORECASE
 )
 PACKED_CLOCK = re.compile(r"(\d{1,2})(\d{2})\s*(am|pm|a\.m\.|p\.m\.)?(?:\s*h(?:rs)?)?", re.IGNORECASE)
 HOUR = re.compile(r"(\d{1,2})\s*(am|pm|a\.m\.|p\.m\.)?", re.IGNORECASE)
-FRACTION_OF_DAY = re.compile(r"0?\.\d+")
-OFFSET = re.compile(r"(\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)\s*(?:z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
+FRACTION_OF_DAY = re.compile(r"0?[.,]\d+")
+OFFSET = re.compile(r"(\d{2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?)\s*(z|[+-]\d{2}(?::?\d{2})?)$", re.IGNORECASE)
 SPREADSHEET_DAY = re.compile(r"^(?:1899-12-3[01]|1900-01-0[01])[ T]")
 """The day a spreadsheet puts before a time of day that stands alone."""
 AFTER_DATE = re.compile(r"(?:t|,|\s+at\s+|\s+)\s*", re.IGNORECASE)
@@ -47,7 +49,8 @@ class Moment:
     lacks it. ``impossible`` says that the text is shaped like a date or time, yet
     there is none such (31 February, month 13). ``twelve_hours`` says that no
     am, pm or hour above 12 fixes the half of the day. ``either_way`` says that
-    day and month could be swapped, or with ``impossible`` that they must be. ``two_digit_year`` leaves the century open.
+    day and month could be swapped, or with ``impossible`` that they must be. ``two_digit_year`` leaves the century open. ``offset_minutes`` is how far the clock is
+    ahead of universal time, where that is written behind the time (``+01:00``, ``Z``).
     """
 
     day: str | None = None
@@ -57,13 +60,17 @@ class Moment:
     twelve_hours: bool = False
     either_way: bool = False
     two_digit_year: bool = False
+    offset_minutes: float | None = None
 
 
 NO_MOMENT = Moment()
 
 
-def read_date(text: str, *, day_first: bool = True) -> Moment:
+def read_date(text: str, *, day_first: bool = True, zone: str = "") -> Moment:
     """Read a date, with or without a time after it.
+
+    A time with its offset from universal time (``09:05+01:00``, ``08:05Z``) is
+    the clinic's wall clock as written, or that of the time zone where one is named.
 
     Parameters
     ----------
@@ -71,6 +78,8 @@ def read_date(text: str, *, day_first: bool = True) -> Moment:
         One text; Excel's day numbers count as dates.
     day_first : bool, optional
         True reads 03/04/2026 as 3 April.
+    zone : str, optional
+        The clinic's time zone, such as ``Europe/Paris``; empty leaves times as written.
 
     Returns
     -------
@@ -83,8 +92,41 @@ def read_date(text: str, *, day_first: bool = True) -> Moment:
     ['2026-03-01', '2026-03-01', '2026-03-01', '2026-03-01', '2026-03-01']
     >>> read_date("31/02/2026").impossible, read_date("1/3/26 9:05 am").clock
     (True, '09:05:00')
+    >>> [read_date("2026-07-01T08:05:00Z", zone=zone).clock for zone in ("", "Europe/London")]
+    ['08:05:00', '09:05:00']
     """
-    text = OFFSET.sub(r"\1", WEEKDAY.sub("", text.strip()))
+    text, offset = without_offset(WEEKDAY.sub("", text.strip()))
+    return _in_zone(_read_day(text, day_first), offset, zone)
+
+
+def without_offset(text: str) -> tuple[str, float | None]:
+    """Take the offset from universal time off the end of a time.
+
+    Examples
+    --------
+    >>> without_offset("2026-03-01 09:05+05:30"), without_offset("09:05:00Z"), without_offset("09:05")
+    (('2026-03-01 09:05', 330.0), ('09:05:00', 0.0), ('09:05', None))
+    """
+    match = OFFSET.search(text)
+    if match is None:
+        return text, None
+    mark = match[2].replace(":", "")
+    minutes = 0.0 if mark in "zZ" else float(f"{mark[0]}1") * (int(mark[1:3]) * 60 + int(mark[3:5] or 0))
+    return text[: match.end(1)], minutes
+
+
+def _in_zone(found: Moment, offset_minutes: float | None, zone: str) -> Moment:
+    """Keep the offset beside a time, and move it to the clinic's time zone where one is named."""
+    if offset_minutes is None or found.clock is None:
+        return found
+    if not zone or found.day is None:
+        return replace(found, twelve_hours=False, offset_minutes=offset_minutes)
+    day, clock, offset = local_clock(found.day, found.clock, offset_minutes, zone)
+    return replace(found, day=day, clock=clock, twelve_hours=False, offset_minutes=offset)
+
+
+def _read_day(text: str, day_first: bool) -> Moment:
+    """Read a date that has no offset behind it."""
     for pattern, style in (
         (YEAR_FIRST, "year first"),
         (DAY_MONTH_NAME, "month named"),
@@ -180,14 +222,14 @@ def _from_fraction(share: float) -> str:
     return f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
 
 
-def read_clock(text: str, *, day_first: bool = True) -> Moment:
+def read_clock(text: str, *, day_first: bool = True, zone: str = "") -> Moment:
     """Read a time of day, or a date with a time.
 
     Parameters
     ----------
     text : str
-    day_first : bool, optional
-        As for ``read_date``.
+    day_first, zone : optional
+        As for ``read_date``. A time alone is left as written: which offset a zone has depends on the day.
 
     Returns
     -------
@@ -201,16 +243,21 @@ def read_clock(text: str, *, day_first: bool = True) -> Moment:
     >>> read_clock("25:10").impossible
     True
     """
-    text = SPREADSHEET_DAY.sub("", OFFSET.sub(r"\1", text.strip()))
+    text, offset = without_offset(SPREADSHEET_DAY.sub("", text.strip()))
+    return _in_zone(_read_time(text, day_first), offset, zone)
+
+
+def _read_time(text: str, day_first: bool) -> Moment:
+    """Read a time of day that has no offset behind it."""
     if match := CLOCK.fullmatch(text):
         return _clock(match[1], match[2], match[3] or "0", match[4])
     if FRACTION_OF_DAY.fullmatch(text):
-        return Moment(clock=_from_fraction(float(text)), style="Excel number")
+        return Moment(clock=_from_fraction(float(text.replace(",", "."))), style="Excel number")
     if match := PACKED_CLOCK.fullmatch(text):
         return _clock(match[1], match[2], "0", match[3])
     if match := HOUR.fullmatch(text):
         return _clock(match[1], "0", "0", match[2])
-    found = read_date(text, day_first=day_first)
+    found = _read_day(WEEKDAY.sub("", text), day_first)
     return found if found.clock or found.impossible else NO_MOMENT
 
 

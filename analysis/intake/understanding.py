@@ -174,12 +174,12 @@ def _moments(column: str, part: str, texts: Mapping[str, tuple[int, int]], setti
 
 def _moment(column: str, text: str, settings: Settings) -> Moment:
     """Read one date or time as its column's kind demands."""
-    day_first, kind = settings.export.day_first, kind_of(column)
+    day_first, zone, kind = settings.export.day_first, settings.export.time_zone, kind_of(column)
     if kind == "clock":
-        return times.read_clock(text, day_first=day_first)
-    read = times.read_date(text, day_first=day_first)
+        return times.read_clock(text, day_first=day_first, zone=zone)
+    read = times.read_date(text, day_first=day_first, zone=zone)
     if kind == "moment" and read.day is None and not read.impossible:
-        return times.read_clock(text, day_first=day_first)
+        return times.read_clock(text, day_first=day_first, zone=zone)
     return read
 
 

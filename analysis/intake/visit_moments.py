@@ -13,7 +13,7 @@ from analysis.intake.privacy import AGE_BAND_FROM, OLDEST
 from analysis.intake.times import Moment
 from analysis.intake.understanding import CLOCK_PART, DAY_PART, Understanding
 
-MADE_WITH_MOMENTS = ("has_clock", "day_text", "clock_text", "date_text", "date_impossible")
+MADE_WITH_MOMENTS = ("has_clock", "day_text", "clock_text", "date_text", "date_impossible", "clock_shift")
 SLOT_DAY_FROM = ("slot_start", "date", "started_at")
 SLOT_CLOCK_FROM = ("slot_start", "slot_time", "date", "started_at")
 """Where the slot's day and its time are taken from: the first that has one."""
@@ -23,7 +23,7 @@ OF_THE_VISIT = ("arrived_at", "started_at", "ended_at", "slot_end")
 ALL = ("booked_on", "date", "slot_start", "slot_time", *OF_THE_VISIT, "birth_date")
 DAY_SECONDS = 86_400.0
 DAY_ZERO = dt.date(1970, 1, 1)
-NUMBERS = ("day", "eight", "clock", "impossible", "short")
+NUMBERS = ("day", "eight", "clock", "impossible", "short", "offset")
 TEXTS = ("day_text", "clock_text", "written")
 OUTPUTS: dict[str, Any] = {**dict.fromkeys(NUMBERS, nw.Float64), **dict.fromkeys(TEXTS, nw.String)}
 """What is known of a date or time: days since 1970, the day as eight digits, seconds since midnight, and so on."""
@@ -56,6 +56,7 @@ def _told(text: str, each: Moment) -> tuple[Any, ...]:
         float(hours * 3600 + minutes * 60 + seconds) if each.clock else None,
         float(each.impossible),
         float(each.two_digit_year),
+        each.offset_minutes,
         each.day,
         each.clock[:5] if each.clock else None,
         text,
@@ -102,7 +103,9 @@ def with_moments(frame: Frame) -> Frame:
 
     The slot's day is that of the slot, of the date column or of the start, in
     this order, and its time likewise. Without any time of day the slot starts
-    at midnight and ``has_clock`` is false.
+    at midnight and ``has_clock`` is false. ``clock_shift`` is by how many minutes
+    the clock was moved between start and end, where both are written with their
+    offset from universal time.
     """
     col = nw.col
     started = nw.when(col("started_at__clock").is_null() | ~col("started_at__day").is_null()).then(col("started_at__written"))
@@ -117,6 +120,7 @@ def with_moments(frame: Frame) -> Frame:
     )
     frame = frame.with_columns(
         (~col("__clock").is_null()).alias("has_clock"),
+        (col("ended_at__offset") - col("started_at__offset")).alias("clock_shift"),
         (col("booked_on__day") * DAY_SECONDS).alias("booked_on"),
         (col("__day") * DAY_SECONDS + nw.coalesce(col("__clock"), nw.lit(0.0))).alias("slot_start"),
         *(

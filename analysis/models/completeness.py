@@ -63,18 +63,22 @@ def facts_recorded(visits: pd.DataFrame, ears: pd.DataFrame) -> dict[str, Record
     >>> facts["softener"].share, facts["grade"].share, facts["outcome"].share
     (0.5, 1.0, 0.0)
     """
-    came = visits[_attended(visits)]
+    return {
+        fact: Recorded(fact, int(_is_recorded(frame, fact).sum()), len(frame), of_what)
+        for frame, of_what, facts in _divisions(visits, ears)
+        for fact in facts
+    }
+
+
+def _divisions(visits: pd.DataFrame, ears: pd.DataFrame) -> tuple[tuple[pd.DataFrame, str, tuple[str, ...]], ...]:
+    """Give the rows each fact is looked for in, what they are, and the facts."""
     worked = ears[(ears["outcome"] != "nothing_to_remove").fillna(True)]
-    counted = {}
-    for frame, of_what, facts in (
+    return (
         (visits, "bookings", OF_BOOKINGS),
-        (came, "attended visits", OF_ATTENDED),
+        (visits[_attended(visits)], "attended visits", OF_ATTENDED),
         (ears, "ears seen", OF_EARS),
         (worked, "ears with something to do", OF_WORKED),
-    ):
-        for fact in facts:
-            counted[fact] = Recorded(fact, int(_is_recorded(frame, fact).sum()), len(frame), of_what)
-    return counted
+    )
 
 
 def _attended(visits: pd.DataFrame) -> pd.Series:
@@ -161,3 +165,41 @@ def ends_on_fives(visits: pd.DataFrame) -> tuple[int, int]:
     ends = visits.loc[_attended(visits), "ended_at"].dropna()
     on_five = (ends.dt.minute % ROUND_TO == 0) & (ends.dt.second == 0)
     return int(on_five.sum()), len(ends)
+
+
+def facts_by_month(visits: pd.DataFrame, ears: pd.DataFrame) -> pd.DataFrame:
+    """Count, for each fact and month, the rows that have the fact.
+
+    Parameters
+    ----------
+    visits, ears : pandas.DataFrame
+        The tables ``VISITS`` and ``EAR_ROWS``; a booking without a slot has its start for one.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``fact``, ``month`` (its first day), ``recorded``, ``of``: the facts in
+        the order of ``facts_recorded``, within each every month in which it
+        could be recorded. Empty for a log without dates.
+
+    Examples
+    --------
+    >>> from analysis.schema import EAR_ROWS, VISITS, typed_frame
+    >>> visits = typed_frame(VISITS, pd.DataFrame({
+    ...     "slot_start": pd.to_datetime(["2026-01-05", "2026-01-06", "2026-02-02"]), "slot_minutes": [30.0, None, 20.0]}))
+    >>> table = facts_by_month(visits, typed_frame(EAR_ROWS, pd.DataFrame()))
+    >>> table.loc[table["fact"] == "slot_minutes", ["recorded", "of"]].values.tolist()
+    [[1, 2], [1, 1]]
+    """
+    day = visits["slot_start"].fillna(visits["started_at"])
+    month = day.dt.to_period("M").dt.to_timestamp()
+    of_visit = dict(zip(visits["visit_id"], month, strict=True))
+    of_ear = pd.to_datetime(ears["visit_id"].map(of_visit.get))
+    tables = []
+    for frame, _, facts in _divisions(visits, ears):
+        months = month.loc[frame.index] if frame is visits or facts is OF_ATTENDED else of_ear.loc[frame.index]
+        for fact in facts:
+            counted = _is_recorded(frame, fact).groupby(months).agg(recorded="sum", of="size")
+            tables.append(counted.rename_axis("month").reset_index().assign(fact=fact))
+    table = pd.concat(tables, ignore_index=True)
+    return table.astype({"recorded": "int64", "of": "int64"})[["fact", "month", "recorded", "of"]]

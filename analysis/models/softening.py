@@ -4,20 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from analysis.models.adjusted import adjusted_arms
-from analysis.models.case_mix import FEWEST_IN_LEVEL, CaseMix, case_mix, level_columns
-from analysis.models.softening_sample import CONTRASTS, Sample, compared_ears, compared_visits
-from analysis.problems import NotEnough
+from analysis.models.case_mix import CaseMix, case_mix, level_columns
+from analysis.models.softening_material import ears_material, in_arm, minutes_material
+from analysis.models.softening_sample import CONTRASTS, FACTS, Sample, compared_ears
 from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import wilson_share
 from analysis.stats.two_arms import TwoArms, plain_means
-
-EAR_FACTS = ("grade", "impacted", "debris", "canal")
-VISIT_FACTS = ("age_band", "hearing_aid", "booking_kind", "practitioner")
-FACTS = (*EAR_FACTS, *VISIT_FACTS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,13 +99,10 @@ def fit_softening(
     A level of a fact too rare to stand alone is joined with another
     (``models.case_mix``); blanks are a level of their own.
     """
-    sample = compared_ears(attempts, contrast=contrast, followed_until=followed_until)
-    outcome = sample.rows["success"].to_numpy(dtype=bool)
-    treated = _treated(sample, contrast)
-    _refuse_few(treated, contrast, fewest_ears, "ears")
-    _refuse_one_sided(treated, outcome, contrast)
+    material = ears_material(attempts, contrast=contrast, fewest_ears=fewest_ears, followed_until=followed_until)
+    sample, mix, treated, outcome = material.sample, material.mix, material.treated, material.outcome
     whole = compared_ears(attempts, contrast=contrast, followed_until=followed_until, keep_contraindicated=True)
-    mix, whole_mix = _ear_mix(sample, contrast), _ear_mix(whole, contrast)
+    whole_mix = _ear_mix(whole, contrast)
     arms = {
         "unadjusted": plain_means(outcome, treated, sample.whose),
         "standardised": _standardised(sample, contrast, mix.levels),
@@ -157,25 +149,15 @@ def fit_minutes(attempts: pd.DataFrame, *, contrast: str, level: float, fewest_v
     clustered) needs no shape of the minutes. Minutes filled from the slot,
     implausible or missing are left out.
     """
-    sample = compared_visits(attempts, contrast=contrast)
-    visits = Sample(sample.rows.drop_duplicates("visit_id").reset_index(drop=True), sample.left_out)
-    treated = _treated(visits, contrast)
-    _refuse_few(treated, contrast, fewest_visits, "visits")
-    minutes = visits.rows["minutes"].to_numpy()
-    ear_mix = case_mix(sample.rows, EAR_FACTS, treated=_treated(sample, contrast))
-    visit_mix = case_mix(visits.rows, VISIT_FACTS, treated=treated)
-    columns = pd.concat([_ear_counts(sample, visits, ear_mix), level_columns(visit_mix.levels)], axis=1)
+    material = minutes_material(attempts, contrast=contrast, fewest_visits=fewest_visits)
+    visits, treated, minutes = material.sample, material.treated, material.outcome
     arms = {
         "unadjusted": plain_means(minutes, treated, visits.whose),
-        "standardised": adjusted_arms(columns, treated=treated, outcome=minutes, clusters=visits.whose, shares=False),
+        "standardised": adjusted_arms(
+            material.columns, treated=treated, outcome=minutes, clusters=visits.whose, shares=False
+        ),
     }
-    mix = CaseMix(
-        visit_mix.levels,
-        ear_mix.joined | visit_mix.joined,
-        ear_mix.not_recorded | visit_mix.not_recorded,
-        ear_mix.unrecorded + visit_mix.unrecorded,
-    )
-    return _fit(visits, contrast, arms, {}, mix, level, ("ears_worked", *FACTS))
+    return _fit(visits, contrast, arms, {}, material.mix, level, ("ears_worked", *FACTS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,29 +192,17 @@ def did_as_advised(attempts: pd.DataFrame, *, level: float) -> AsAdvised:
     return AsAdvised(*shares)
 
 
-def _treated(sample: Sample, contrast: str) -> np.ndarray:
-    """Say of each row whether it is in the softened arm."""
-    return sample.rows[CONTRASTS[contrast]].to_numpy(dtype=bool)
-
-
 def _ear_mix(sample: Sample, contrast: str) -> CaseMix:
     """Take the facts of the ears compared."""
     outcome = sample.rows["success"].to_numpy(dtype=bool)
-    return case_mix(sample.rows, FACTS, treated=_treated(sample, contrast), outcome=outcome)
+    return case_mix(sample.rows, FACTS, treated=in_arm(sample, contrast), outcome=outcome)
 
 
 def _standardised(sample: Sample, contrast: str, levels: pd.DataFrame) -> TwoArms:
     """Make the two arms alike in the given facts."""
     outcome = sample.rows["success"].to_numpy(dtype=bool)
-    treated, columns = _treated(sample, contrast), level_columns(levels)
+    treated, columns = in_arm(sample, contrast), level_columns(levels)
     return adjusted_arms(columns, treated=treated, outcome=outcome, clusters=sample.whose, shares=True)
-
-
-def _ear_counts(sample: Sample, visits: Sample, mix: CaseMix) -> pd.DataFrame:
-    """Count, visit by visit, the ears worked on and those at each level of each ear fact."""
-    columns = level_columns(mix.levels).assign(ears_worked=1.0)
-    summed = columns.groupby(sample.rows["visit_id"]).sum()
-    return summed.loc[visits.rows["visit_id"]].reset_index(drop=True)
 
 
 def _fit(
@@ -260,27 +230,3 @@ def _fit(
         days.min(),
         days.max(),
     )
-
-
-def _refuse_few(treated: np.ndarray, contrast: str, fewest: int, of_what: str) -> None:
-    """Say how many more the smaller arm needs."""
-    with_it, without = int(treated.sum()), int((~treated).sum())
-    short = fewest - min(with_it, without)
-    if short <= 0:
-        return
-    smaller = f"softening {contrast}" if with_it <= without else f"softening not {contrast}"
-    raise NotEnough(
-        f"Only {min(with_it, without):,} {of_what} can be compared with {smaller}; at least {fewest:,} are needed.",
-        f"Wait for {short:,} more such {of_what}, and go on recording where softening was {contrast} and where not.",
-    )
-
-
-def _refuse_one_sided(treated: np.ndarray, outcome: np.ndarray, contrast: str) -> None:
-    """Refuse an arm in which nearly every attempt ended alike."""
-    for name, arm in ((f"softening {contrast}", treated), (f"softening not {contrast}", ~treated)):
-        for what, many in (("succeeded", outcome[arm].sum()), ("failed", (~outcome[arm]).sum())):
-            if many < FEWEST_IN_LEVEL:
-                raise NotEnough(
-                    f"Of {arm.sum():,} ears with {name} only {many:,} {what}; at least {FEWEST_IN_LEVEL} are needed.",
-                    "Wait until the log is larger.",
-                )

@@ -10,6 +10,10 @@ import pandas as pd
 from analysis.problems import NotEnough
 from analysis.schema import OCCLUDING
 
+EAR_FACTS = ("grade", "impacted", "debris", "canal")
+VISIT_FACTS = ("age_band", "hearing_aid", "booking_kind", "practitioner")
+FACTS = (*EAR_FACTS, *VISIT_FACTS)
+"""What is made alike in both arms."""
 CONTRASTS = {"advised": "softening_advised", "used": "softening_used"}
 """Column that says which arm an ear is in: what a booking message changes, and what the ear received."""
 MEASURED = ("timed", "rounded")
@@ -111,12 +115,7 @@ def compared_visits(attempts: pd.DataFrame, *, contrast: str) -> Sample:
     """
     _refuse_empty(attempts, contrast)
     visit = attempts["visit_id"]
-    reasons = {
-        "later_attempt": _later_attempt(attempts).groupby(visit).transform("any"),
-        "grade_not_recorded": attempts["grade"].isna().groupby(visit).transform("any"),
-        "not_occluding": ~attempts["grade"].isin(OCCLUDING).groupby(visit).transform("any"),
-        "contraindicated": attempts["contraindicated"].fillna(value=False).groupby(visit).transform("any"),
-        "arm_not_recorded": attempts[CONTRASTS[contrast]].isna(),
+    reasons = _visit_reasons(attempts, contrast) | {
         "minutes_not_measured": ~attempts["minutes_quality"].isin(MEASURED) | attempts["minutes"].isna(),
     }
     sample = _sifted(attempts, reasons, by=visit)
@@ -125,6 +124,54 @@ def compared_visits(attempts: pd.DataFrame, *, contrast: str) -> Sample:
             "The log holds no measured minutes.", "Record when each visit starts and when it ends, to the minute."
         )
     return sample
+
+
+def followed_visits(attempts: pd.DataFrame, *, contrast: str, followed_until: pd.Timestamp, known: str = "") -> Sample:
+    """Take the visits on which what followed them is compared, with every ear worked on at them.
+
+    Parameters
+    ----------
+    attempts : pandas.DataFrame
+        The table ``ATTEMPTS``.
+    contrast : str
+        ``advised`` or ``used``.
+    followed_until : pandas.Timestamp
+        Last day whose attempts were followed for the full days.
+    known : str, optional
+        A column that must be recorded.
+
+    Returns
+    -------
+    Sample
+        As ``compared_visits``, without asking for minutes, and with a column
+        ``tried_again``: whether a further attempt followed at any of the visit's
+        ears within the set days.
+    """
+    _refuse_empty(attempts, contrast)
+    visit = attempts["visit_id"]
+    reasons = _visit_reasons(attempts, contrast) | {"too_recent": attempts["day"] > followed_until}
+    if known:
+        reasons["outcome_not_recorded"] = attempts[known].isna()
+    marked = attempts.assign(tried_again=_tried_again(attempts).groupby(visit).transform("any"))
+    return _sifted(marked, reasons, by=visit)
+
+
+def _tried_again(attempts: pd.DataFrame) -> pd.Series:
+    """Mark attempts whose ear's next attempt belongs to the same episode."""
+    following = attempts.groupby(["patient_key", "ear"], observed=True)["attempt_number"].shift(-1)
+    return (following == attempts["attempt_number"] + 1).fillna(value=False).astype(bool)
+
+
+def _visit_reasons(attempts: pd.DataFrame, contrast: str) -> dict[str, pd.Series]:
+    """Mark the visits that no comparison by visit takes."""
+    visit = attempts["visit_id"]
+    return {
+        "later_attempt": _later_attempt(attempts).groupby(visit).transform("any"),
+        "grade_not_recorded": attempts["grade"].isna().groupby(visit).transform("any"),
+        "not_occluding": ~attempts["grade"].isin(OCCLUDING).groupby(visit).transform("any"),
+        "contraindicated": attempts["contraindicated"].fillna(value=False).groupby(visit).transform("any"),
+        "arm_not_recorded": attempts[CONTRASTS[contrast]].isna(),
+    }
 
 
 def _refuse_empty(attempts: pd.DataFrame, contrast: str) -> None:

@@ -33,7 +33,7 @@ class VisitSample:
         the index counts from 0.
     ears : pandas.DataFrame
         One row a worked ear of these visits: ``visit`` (the visit's index),
-        ``grade``, ``first_method`` (text, empty where not recorded),
+        ``ear``, ``grade``, ``first_method`` (text, empty where not recorded),
         ``minutes``. Without rows where ears cannot be given parts.
     left_out : dict of str to int
         Attended visits left out by reason: ``filled_from_slot``,
@@ -157,7 +157,7 @@ def _ears_of(used: pd.DataFrame, worked: pd.DataFrame, ears: pd.DataFrame) -> pd
     mine = mine.merge(timed, on=["visit_id", "ear"], how="left")
     mine["visit"] = mine["visit_id"].map(place)
     mine["first_method"] = mine["first_method"].astype("object").fillna(NO_METHOD).astype("str")
-    return mine[["visit", "grade", "first_method", "minutes"]]
+    return mine[["visit", "ear", "grade", "first_method", "minutes"]]
 
 
 def _without(used: pd.DataFrame, mine: pd.DataFrame, out: np.ndarray) -> tuple[pd.DataFrame, pd.DataFrame, int]:

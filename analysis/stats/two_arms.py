@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit
+
+from analysis.stats.influence import Target, averaged_predictions, clustered_products
 
 TREATED, UNTREATED = 0, 1
 
@@ -72,7 +73,7 @@ def plain_means(outcome: np.ndarray, treated: np.ndarray, clusters: np.ndarray) 
     sizes = arms.sum(axis=0)
     means = (arms * outcome[:, None]).sum(axis=0) / sizes
     influence = arms * (outcome[:, None] - means) / sizes
-    return _two_arms(means, influence, clusters, sizes, "plain shares or means, patients clustered")
+    return arms_from_influence(means, influence, clusters, arms[:, 0] == 1, "plain shares or means, patients clustered")
 
 
 def standardised_means(
@@ -128,35 +129,25 @@ def standardised_means(
     >>> bool(np.allclose(arms.covariance, plain.covariance)), arms.treated, arms.untreated
     (True, 7.0, 2.0)
     """
-    fitted, slope = _predicted(design @ coefficients, shares)
-    bread = np.linalg.inv(design.T @ (design * slope[:, None]))
-    model_influence = (design * (np.asarray(outcome, dtype=float) - fitted)[:, None]) @ bread
-    means, influences = [], []
+    targets = []
     for value in (1.0, 0.0):
         set_to = design.copy()
         set_to[:, treatment] = value
-        predicted, change = _predicted(set_to @ coefficients, shares)
-        gradient = (set_to * change[:, None]).mean(axis=0)
-        means.append(predicted.mean())
-        influences.append((predicted - predicted.mean()) / len(design) + model_influence @ gradient)
+        targets.append(Target(set_to))
+    averages = averaged_predictions(coefficients, design, outcome, clusters, targets, shares=shares)
     sizes = np.array([design[:, treatment].sum(), (1 - design[:, treatment]).sum()])
     method = "standardised over the clinic's own case mix, patients clustered"
-    return _two_arms(np.array(means), np.column_stack(influences), clusters, sizes, method)
+    return _of_sizes(averages.means, averages.covariance, sizes, method)
 
 
-def _predicted(linear: np.ndarray, shares: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Give the prediction and its slope on the linear predictor."""
-    if not shares:
-        return linear, np.ones_like(linear)
-    chance = expit(linear)
-    return chance, chance * (1 - chance)
-
-
-def _two_arms(
-    means: np.ndarray, influence: np.ndarray, clusters: np.ndarray, sizes: np.ndarray, method: str
+def arms_from_influence(
+    means: np.ndarray, influence: np.ndarray, clusters: np.ndarray, treated: np.ndarray, method: str
 ) -> TwoArms:
-    """Sum the influences patient by patient and square them."""
-    _, which = np.unique(np.asarray(clusters).astype(str), return_inverse=True)
-    sums = np.column_stack([np.bincount(which, weights=column) for column in influence.T])
-    treated, untreated = (int(size) for size in sizes)
-    return TwoArms(float(means[0]), float(means[1]), sums.T @ sums, treated, untreated, method)
+    """Put two means (treated, untreated) and each row's influence on them together, patients clustered."""
+    sizes = np.array([np.sum(treated), np.sum(~np.asarray(treated, dtype=bool))])
+    return _of_sizes(means, clustered_products(influence, clusters), sizes, method)
+
+
+def _of_sizes(means: np.ndarray, covariance: np.ndarray, sizes: np.ndarray, method: str) -> TwoArms:
+    """Name the two means and their rows."""
+    return TwoArms(float(means[0]), float(means[1]), covariance, int(sizes[0]), int(sizes[1]), method)

@@ -14,6 +14,8 @@ from analysis.schema import SET_ASIDE, typed_frame
 
 ASKED = {
     "visit_time": ["how_long_do_visits_take"],
+    "visit_time_candidates": ["which_way_foretells_best"],
+    "visit_time_held": ["do_foretold_minutes_hold"],
     "slots": ["how_long_to_book"],
     "softening": ["does_softening_pay", "does_softening_save_minutes"],
     "recall": ["when_to_call_back"],

@@ -20,13 +20,13 @@ def visits(starts_and_ends, *, slot=20.0, who="Wren", attendance="attended", min
         rows.append({
             "visit_id": f"{who}{number}", "system": "s", "practitioner": who, "attendance": attendance, "slot_start": at,
             "slot_minutes": slot, "started_at": None if start is None else at + dt.timedelta(minutes=start),
-            "ended_at": None if end is None else at + dt.timedelta(minutes=end), "minutes": minutes, "has_clock": True,
+            "ended_at": None if end is None else at + dt.timedelta(minutes=end), "minutes": minutes, "has_clock": True, "clock_shift": None,
         })  # fmt: skip
     frame = pd.DataFrame(rows)
     texts = dict.fromkeys(("visit_id", "system", "practitioner", "attendance"), "str")
     for moment in ("slot_start", "started_at", "ended_at"):  # the chain counts seconds
         frame[moment] = (pd.to_datetime(frame[moment]) - pd.Timestamp(0)).dt.total_seconds()
-    return frame.astype(texts | {"minutes": "float64"})
+    return frame.astype(texts | {"minutes": "float64", "clock_shift": "float64"})
 
 
 def judged(*frames, settings=None):
@@ -104,3 +104,23 @@ def test_without_any_of_them_minutes_are_missing():
 def test_a_booking_that_was_not_kept_has_no_minutes_and_no_word_on_them(attendance):
     made = judged(visits([(0, 18)], attendance=attendance))
     assert made[["minutes", "minutes_quality"]].isna().all(axis=None)
+
+
+@pytest.mark.parametrize(
+    ("zone", "shift", "quality", "minutes"),
+    [("", None, "timed", 20), ("Europe/London", None, "implausible", None), ("Europe/London", 0.0, "timed", 20)],
+)
+def test_minutes_over_the_hour_that_comes_twice_are_known_only_by_their_offsets(zone, shift, quality, minutes):
+    night = visits([(0, 20)])
+    for moment in ("slot_start", "started_at", "ended_at"):
+        night[moment] += (pd.Timestamp("2026-10-25 00:50") - pd.Timestamp(DAY)).total_seconds()
+    night["clock_shift"] = night["clock_shift"].astype("float64") if shift is None else shift
+    made = judged(night, settings=settings_from_toml(f'[export]\ntime_zone = "{zone}"'))
+    assert made["minutes_quality"].item() == quality
+    assert made["minutes"].item() == minutes or (minutes is None and pd.isna(made["minutes"].item()))
+
+
+def test_minutes_are_those_that_passed_whatever_was_done_to_the_clock():
+    night = visits([(0, -30)])  # from 01:50 to 01:20 by the clock, put back by an hour between
+    night["clock_shift"] = -60.0
+    assert judged(night)["minutes"].item() == 30

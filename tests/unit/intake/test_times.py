@@ -2,7 +2,9 @@
 
 import pytest
 
+from analysis.intake.clock_changes import clock_changes, zone_of
 from analysis.intake.times import afternoon_unmarked, read_clock, read_date, read_minutes
+from analysis.problems import DataProblem
 
 
 @pytest.mark.parametrize(
@@ -91,3 +93,53 @@ def test_one_early_time_may_be_a_slip_two_are_a_twelve_hour_clock():
     assert not afternoon_unmarked([read["9:00"], read["2:15"]])
     assert afternoon_unmarked([read["9:00"], read["2:15"], read["3:45"]])
     assert not afternoon_unmarked(list(read.values()))
+
+
+@pytest.mark.parametrize(
+    ("text", "zone", "day", "clock", "offset"),
+    [
+        ("2026-07-01T09:05:00+01:00", "", "2026-07-01", "09:05:00", 60),
+        ("2026-07-01T08:05:00Z", "", "2026-07-01", "08:05:00", 0),
+        ("2026-07-01T08:05:00Z", "Europe/London", "2026-07-01", "09:05:00", 60),
+        ("2026-01-01T08:05:00Z", "Europe/London", "2026-01-01", "08:05:00", 0),
+        ("2026-06-30T23:35:00Z", "Australia/Brisbane", "2026-07-01", "09:35:00", 600),
+        ("01/07/2026 09:05", "Europe/London", "2026-07-01", "09:05:00", None),
+    ],
+)
+def test_a_time_with_its_offset_is_the_wall_clock_as_written_or_of_the_clinics_zone(text, zone, day, clock, offset):
+    moment = read_date(text, zone=zone)
+    assert (moment.day, moment.clock, moment.offset_minutes) == (day, clock, offset)
+
+
+def test_a_time_alone_keeps_its_clock_because_an_offset_depends_on_the_day():
+    moment = read_clock("09:05+01:00", zone="Europe/London")
+    assert (moment.clock, moment.offset_minutes) == ("09:05:00", 60)
+
+
+def test_a_time_zone_that_is_not_there_is_refused():
+    with pytest.raises(DataProblem, match="There is no such time zone"):
+        zone_of("Europe/Nowhere")
+
+
+def test_days_of_clock_changes_are_those_of_the_law():
+    """Last Sundays of March and October at 01:00 universal time, EU directive 2000/84/EC; Arizona has none."""
+    changes = clock_changes("Europe/Paris")
+    assert (changes["2026-03-29"], changes["2026-10-25"]) == (("02:00:00", "03:00:00"), ("02:00:00", "03:00:00"))
+    assert "2026-10-24" not in changes
+    assert clock_changes("America/Phoenix") == {}
+
+
+@pytest.mark.parametrize("text", ["0:25", "25m", "25 min", "25 minutes", "25", "25.0", "25,0", "00:25:00", "25'"])
+def test_one_length_in_many_styles(text):
+    assert read_minutes(text) == 25
+
+
+@pytest.mark.parametrize("text", ["1h05", "1 h 5 min", "1:05", "65 mins", "1hr 5m", "1 hour 5 minutes"])
+def test_an_hour_and_five_minutes_in_many_styles(text):
+    assert read_minutes(text) == 65
+
+
+@pytest.mark.parametrize(("text", "clock"), [("46082", None), ("46082.375", "09:00:00"), ("46082,375", "09:00:00")])
+def test_days_as_a_spreadsheet_counts_them(text, clock):
+    moment = read_date(text)
+    assert (moment.day, moment.clock) == ("2026-03-01", clock)

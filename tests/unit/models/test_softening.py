@@ -141,7 +141,7 @@ def test_too_few_ears_says_how_many_more():
     with pytest.raises(NotEnough) as reason:
         pay(log().head(60), fewest_ears=50)
     fewer = min((log().head(60)["softening_advised"]).sum(), 60 - (log().head(60)["softening_advised"]).sum())
-    assert f"Wait for {50 - fewer} more such ears" in reason.value.record
+    assert reason.value.why.startswith(f"Not enough ears yet: {50 - fewer} more with softening advised.")
 
 
 def test_a_fact_recorded_nowhere_is_named_and_the_rest_is_adjusted_for():

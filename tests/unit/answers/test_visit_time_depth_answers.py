@@ -1,0 +1,110 @@
+"""The deeper questions of visit time, asked of logs that hold all, or only part."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.answers.visit_time_candidates import which_way_foretells_best
+from analysis.answers.visit_time_held import do_foretold_minutes_hold
+from analysis.clinic import Clinic
+from analysis.present.answer import Answer
+from analysis.present.page_parts import answer_html, answer_text
+from analysis.schema import EAR_ROWS, VISITS, typed_frame
+from tests.visit_world import invented_log
+
+QUESTIONS = [which_way_foretells_best, do_foretold_minutes_hold]
+
+
+@pytest.fixture(scope="module")
+def clinic() -> Clinic:
+    visits, ears = invented_log(np.random.default_rng(31), visits=1200)
+    return Clinic(visits, ears)
+
+
+def lacking(clinic: Clinic, *columns: str) -> Clinic:
+    visits = typed_frame(VISITS, clinic.visits.drop(columns=[name for name in columns if name in clinic.visits]))
+    ears = typed_frame(EAR_ROWS, clinic.ears.drop(columns=[name for name in columns if name in clinic.ears]))
+    return replace(clinic, visits=visits, ears=ears)
+
+
+def shows(answer: Answer) -> None:
+    """Whatever is answered can be shown, as a page and as plain text, and says something whole."""
+    assert answer.headline in answer_text(answer)
+    assert "nan" not in answer_html(answer).lower().replace("finance", "")
+    assert answer.headline.endswith(".")
+    assert answer.chart is None or answer.chart_text
+    if answer.answered:
+        assert answer.rows
+        assert answer.cautions
+
+
+BAD: dict[str, Callable[[Clinic], Clinic]] = {
+    "no grades": lambda clinic: lacking(clinic, "grade"),
+    "no methods": lambda clinic: lacking(clinic, "methods"),
+    "no outcomes": lambda clinic: lacking(clinic, "outcome"),
+    "no ears at all": lambda clinic: replace(clinic, ears=clinic.ears.iloc[:0]),
+    "no kind, practitioner or patient": lambda clinic: lacking(clinic, "booking_kind", "practitioner", "patient_key"),
+    "no end times": lambda clinic: lacking(clinic, "minutes", "minutes_quality"),
+    "one practitioner": lambda clinic: replace(clinic, visits=clinic.visits.assign(practitioner="A")),
+    "one month": lambda clinic: replace(clinic, visits=clinic.visits[clinic.visits["slot_start"] < "2025-02-06"]),
+    "every visit exactly the slot": lambda clinic: replace(
+        clinic,
+        visits=clinic.visits.assign(minutes=clinic.visits["slot_minutes"].where(clinic.visits["minutes"].notna())),
+    ),
+    "nothing": lambda clinic: replace(clinic, visits=clinic.visits.iloc[:0], ears=clinic.ears.iloc[:0]),
+}
+
+
+@pytest.mark.parametrize("ask", QUESTIONS, ids=lambda ask: ask.__name__)
+@pytest.mark.parametrize("bad", BAD)
+def test_a_log_that_lacks_something_gets_a_plain_answer(clinic, ask, bad):
+    shows(ask(BAD[bad](clinic)))
+
+
+@pytest.mark.parametrize("ask", QUESTIONS, ids=lambda ask: ask.__name__)
+@pytest.mark.parametrize(
+    ("bad", "said"),
+    [
+        ("no end times", "no start and end"),
+        ("every visit exactly the slot", "exactly their slot"),
+        ("nothing", "0 attended visits"),
+    ],
+)
+def test_minutes_that_are_not_the_visits_own_give_no_figure_and_say_why(clinic, ask, bad, said):
+    answer = ask(BAD[bad](clinic))
+    assert not answer.answered
+    assert answer.headline.startswith("No figure yet. ")
+    assert said in answer.headline
+    assert "Record" in answer.headline or "Add" in answer.headline
+    assert answer.rows == ()
+
+
+@pytest.mark.parametrize("ask", QUESTIONS, ids=lambda ask: ask.__name__)
+def test_a_question_has_a_figure_a_range_and_a_chart_where_the_log_has_all(clinic, ask):
+    answer = ask(clinic)
+    assert answer.answered
+    assert answer.chart is not None
+    assert answer.chart_title
+    shows(answer)
+
+
+def test_the_plain_way_is_said_to_win_where_ears_tell_nothing():
+    rng = np.random.default_rng(3)
+    visits, ears = invented_log(rng, visits=1200)
+    visits["minutes"] = pd.Series(rng.gamma(9, 2.0, len(visits))).where(visits["minutes"].notna())
+    answer = which_way_foretells_best(Clinic(visits, ears))
+    assert answer.headline.startswith("The plain way wins: ")
+    assert answer.table["kept"].tolist()[0]
+    shows(answer)
+
+
+def test_the_losses_are_listed_for_each_way_with_and_without_practitioners(clinic):
+    answer = which_way_foretells_best(clinic)
+    assert len(answer.table) == 7
+    assert answer.table["kept"].sum() == 1
+    assert len(answer.rows) == 7
