@@ -191,7 +191,7 @@ def numbered_plain(table: PlainTable, places: Mapping[str, int], told: Mapping[s
     """Number the texts of a plain table; None where it turns out not to be plain."""
     try:
         text = number_texts(table, places, told)
-    except pl.exceptions.ComputeError:
+    except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):
         return None  # a row longer than the headings, or bytes that are no UTF-8
     last = text.rows["source_row"].max()
     if last is None or int(last) > table.lines:  # type: ignore[arg-type]  # the column holds whole numbers

@@ -52,6 +52,27 @@ def small_table(frame: Any, columns: Mapping[str, Sequence[Any]], schema: Mappin
     return nw.from_native(broadcast(native.sparkSession.createDataFrame(rows, types)))
 
 
+def new_session() -> Any:
+    """Make a Spark session on this machine's cores that answers to nobody outside it."""
+    from pyspark.sql import SparkSession
+
+    settings = {
+        "spark.driver.memory": "4g",
+        "spark.driver.host": "127.0.0.1",
+        "spark.driver.bindAddress": "127.0.0.1",
+        "spark.ui.enabled": "false",
+        "spark.ui.showConsoleProgress": "false",
+        "spark.sql.shuffle.partitions": "4",
+        "spark.sql.session.timeZone": "UTC",
+    }
+    builder = SparkSession.builder.master("local[*]").appName("earclinic")
+    for name, value in settings.items():
+        builder = builder.config(name, value)
+    session = builder.getOrCreate()
+    session.sparkContext.setLogLevel("ERROR")
+    return session
+
+
 @contextmanager
 def spark_engine() -> Iterator[SparkEngine]:
     """Give the engine on the running Spark session, or on one made for this machine.
@@ -71,18 +92,9 @@ def spark_engine() -> Iterator[SparkEngine]:
             file="clinic.toml",
             setting="export.engine",
         ) from None
-    own = SparkSession.getActiveSession()
+    running = SparkSession.getActiveSession()
     try:
-        session = own or (
-            SparkSession.builder.master("local[*]")
-            .appName("earclinic")
-            .config("spark.ui.enabled", "false")
-            .config("spark.driver.host", "127.0.0.1")
-            .config("spark.driver.bindAddress", "127.0.0.1")
-            .config("spark.sql.shuffle.partitions", "8")
-            .config("spark.sql.session.timeZone", "UTC")
-            .getOrCreate()
-        )
+        session = running or new_session()
     except (PySparkRuntimeError, OSError):
         raise DataProblem(
             "Spark is installed, but the Java it runs on is missing.",
@@ -93,5 +105,5 @@ def spark_engine() -> Iterator[SparkEngine]:
     try:
         yield SparkEngine(session)
     finally:
-        if own is None:
+        if running is None:
             session.stop()

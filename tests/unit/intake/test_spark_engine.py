@@ -1,0 +1,59 @@
+"""Real Spark, on this machine's cores, gives the tables and the record that pandas gives."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from analysis.intake.taking import take_in
+from analysis.intake.typed_tables import write_table
+from analysis.problems import DataProblem
+from analysis.setting_parts import ExportPart
+from analysis.settings import Settings
+
+CORPUS = Path(__file__).parent / "corpus"
+DEMO = Path(__file__).parents[3] / "data_demo" / "exports"
+KEY = b"k" * 32
+
+pytestmark = [
+    pytest.mark.skipif(shutil.which("java") is None, reason="Spark runs on Java, which is missing here"),
+    pytest.mark.filterwarnings("ignore::FutureWarning:pyspark"),
+    pytest.mark.filterwarnings("ignore::ResourceWarning"),
+]
+
+
+@pytest.fixture(scope="module")
+def session():
+    """One Spark session for all tests of this file."""
+    pytest.importorskip("pyspark", reason="Spark is an extra: pip install earclinic[spark]")
+    from analysis.intake.spark import new_session
+
+    made = new_session()
+    yield made
+    made.stop()
+
+
+def bytes_of(paths, engine, folder):
+    """Take exports in on one engine; give every table as the bytes it is written as, and the record."""
+    taken = take_in(paths, Settings(export=ExportPart(engine=engine)), KEY)
+    written = {}
+    for name, table in taken.tables.items():
+        write_table(folder / name, table)
+        written[name] = (folder / name).read_bytes()
+    return written, taken.record
+
+
+def test_every_export_of_the_demo_is_the_same_to_the_byte(session, tmp_path):
+    paths = sorted(path for path in DEMO.iterdir() if path.suffix in (".csv", ".xlsx"))
+    assert bytes_of(paths, "spark", tmp_path) == bytes_of(paths, "pandas", tmp_path)
+
+
+def test_awkward_files_together_are_the_same_to_the_byte(session, tmp_path):
+    paths = [CORPUS / name for name in ("the_same_again.csv", "nobody_named.csv", "both_ears_in_one_cell.csv")]
+    assert bytes_of(paths, "spark", tmp_path) == bytes_of(paths, "pandas", tmp_path)
+
+
+def test_spark_that_is_not_installed_is_told_plainly(monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "pyspark.sql", None)
+    with pytest.raises(DataProblem, match=r"Spark is asked for and not installed.*engine = \"polars\""):
+        take_in([CORPUS / "nobody_named.csv"], Settings(export=ExportPart(engine="spark")), KEY)
