@@ -6,7 +6,9 @@ out once, and brings results back as Arrow tables.
 
 from __future__ import annotations
 
+import shutil
 import tempfile
+import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -38,6 +40,9 @@ class Engine(Protocol):
     def table(self, frame: Any) -> pl.DataFrame:
         """Bring a frame into memory."""
 
+    def typed(self, table: pl.DataFrame, name: str) -> pl.LazyFrame:
+        """Keep a part of a finished table."""
+
 
 class PandasEngine:
     """One machine, everything at once: the engine of a clinic's own export."""
@@ -57,6 +62,10 @@ class PandasEngine:
         """Bring a frame over."""
         return pl.from_pandas(frame.to_native())
 
+    def typed(self, table: pl.DataFrame, name: str) -> pl.LazyFrame:  # noqa: ARG002  # memory holds it
+        """Keep a part of a finished table."""
+        return table.lazy()
+
 
 class PolarsEngine:
     """One machine, rows in turn: large exports."""
@@ -64,8 +73,10 @@ class PolarsEngine:
     name = "polars"
     rows_at_once = ROWS_AT_ONCE
 
-    def __init__(self, spill: Path | None = None) -> None:
-        self.spill = spill
+    def __init__(self, *, in_turn: bool = False) -> None:
+        self.spill = Path(tempfile.mkdtemp(prefix="earclinic-")) if in_turn else None
+        if self.spill is not None:  # as long as anybody reads what was kept there
+            weakref.finalize(self, shutil.rmtree, self.spill, ignore_errors=True)
 
     def frame(self, rows: pl.DataFrame) -> Any:
         """Give rows as a lazy Polars frame."""
@@ -78,6 +89,14 @@ class PolarsEngine:
         path = self.spill / f"{name}.parquet"
         frame.to_native().sink_parquet(path, compression="lz4")
         return nw.from_native(pl.scan_parquet(path))
+
+    def typed(self, table: pl.DataFrame, name: str) -> pl.LazyFrame:
+        """Keep a part of a finished table."""
+        if self.spill is None:
+            return table.lazy()
+        path = self.spill / f"{name}.parquet"
+        table.write_parquet(path, compression="lz4")
+        return pl.scan_parquet(path)
 
     def table(self, frame: Any) -> pl.DataFrame:
         """Bring a frame into memory."""
@@ -98,7 +117,7 @@ def engine_for(settings: Settings, rows: int) -> Iterator[Engine]:
     Yields
     ------
     Engine
-        What it kept on disk goes at the end.
+        What Polars kept on disk goes with the engine.
 
     Raises
     ------
@@ -108,11 +127,8 @@ def engine_for(settings: Settings, rows: int) -> Iterator[Engine]:
     name = settings.export.engine or ("polars" if rows >= POLARS_FROM_ROWS else "pandas")
     if name == "pandas":
         yield PandasEngine()
-    elif name == "polars" and rows <= ROWS_AT_ONCE:
-        yield PolarsEngine()
     elif name == "polars":
-        with tempfile.TemporaryDirectory(prefix="earclinic-") as spill:
-            yield PolarsEngine(Path(spill))
+        yield PolarsEngine(in_turn=rows > ROWS_AT_ONCE)
     else:
         from analysis.intake.spark import spark_engine
 

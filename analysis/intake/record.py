@@ -22,6 +22,7 @@ Everything in it can be written as JSON, and nothing in it identifies a patient.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
@@ -61,8 +62,8 @@ NEVER_MISSING = ("visit_id", "source_file", "source_row", "minutes_quality")
 def intake_record(
     exports: list[Export],
     problems: list[DataProblem],
-    visits: pl.DataFrame,
-    ears: pl.DataFrame,
+    visits: pl.LazyFrame,
+    ears: pl.LazyFrame,
     tally: Tally,
 ) -> dict[str, Any]:
     """Write the record of one intake.
@@ -72,7 +73,7 @@ def intake_record(
     exports : list of Export
     problems : list of DataProblem
         What was wrong with files that could not be used.
-    visits, ears : polars.DataFrame
+    visits, ears : polars.LazyFrame
     tally : Tally
         What became of every row.
 
@@ -83,17 +84,20 @@ def intake_record(
     names: frozenset[str] = frozenset().union(*(export.names for export in exports))
     reasons = Counter({REASONS[reason].why: rows for reason, rows in tally.reasons().items()})
     words, unreadable = _words(exports, names), _unreadable(exports, names)
-    completeness = _completeness(visits, ears)
-    starts = visits["slot_start"]
+    bookings, attended = Filled.of(visits), Filled.of(visits.filter(pl.col("attendance") == "attended"))
+    worked = Filled.of(ears)
+    completeness = _completeness(bookings, attended, worked)
+    start = pl.col("slot_start")
+    first, last = visits.select(start.min().alias("first"), start.max().alias("last")).collect().row(0)
     return {
-        "rows_in": sum(len(export.text.rows) for export in exports),
+        "rows_in": sum(export.text.row_count for export in exports),
         "rows_kept": tally.kept.total(),
         "rows_set_aside": reasons.total(),
         "set_aside_by_reason": dict(sorted(reasons.items())),
-        "visits": len(visits),
-        "ears": len(ears),
-        "first_day": None if visits.is_empty() else f"{starts.min():%Y-%m-%d}",
-        "last_day": None if visits.is_empty() else f"{starts.max():%Y-%m-%d}",
+        "visits": bookings.rows,
+        "ears": worked.rows,
+        "first_day": None if first is None else f"{first:%Y-%m-%d}",
+        "last_day": None if last is None else f"{last:%Y-%m-%d}",
         "files": [_file(export, tally.kept[export.table.file], names) for export in exports],
         "words": words,
         "unreadable": unreadable,
@@ -101,7 +105,7 @@ def intake_record(
         "missing_facts": [column for column, share in completeness.items() if share == 0],
         "contradictions": {what: count for what, count in tally.contradictions.items() if count},
         "conflicts": {column: count for column, count in tally.conflicts.items() if count},
-        "notes": _notes(exports, tally, visits),
+        "notes": _notes(exports, tally, bookings),
         "to_mend": _to_mend(exports, words, unreadable, names),
         "problems": [str(problem) for problem in problems]
         + [warning for export in exports for warning in export.table.warnings],
@@ -110,7 +114,7 @@ def intake_record(
 
 def _file(export: Export, rows_kept: int, names: frozenset[str]) -> dict[str, Any]:
     """Tell of one file."""
-    understood, rows = export.understood, len(export.text.rows)
+    understood, rows = export.understood, export.text.row_count
     return {
         "file": export.table.file,
         **export.table.facts,
@@ -200,21 +204,45 @@ def _unreadable(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
     return {column: told[column] for column in sorted(told)}
 
 
-def _completeness(visits: pl.DataFrame, ears: pl.DataFrame) -> dict[str, float]:
+@dataclass(frozen=True)
+class Filled:
+    """How many rows of a table have each fact.
+
+    Attributes
+    ----------
+    rows : int
+    facts : dict
+        Column to the rows in which something stands.
+    """
+
+    rows: int
+    facts: dict[str, int]
+
+    @classmethod
+    def of(cls, table: pl.LazyFrame) -> Filled:
+        """Count a table."""
+        counts = table.select(pl.len().alias("rows in all"), pl.all().count()).collect(engine="streaming").row(0, named=True)
+        return cls(counts.pop("rows in all"), counts)
+
+    def share(self, column: str) -> float:
+        """Give the share of rows that have a fact."""
+        return round(self.facts[column] / self.rows, 4) if self.rows else 0.0
+
+
+def _completeness(bookings: Filled, attended: Filled, ears: Filled) -> dict[str, float]:
     """Give the share of rows that have each fact: of all bookings, of attended visits, or of ears."""
-    attended = visits.filter(pl.col("attendance") == "attended")
     shares = {}
-    for table, frame in ((VISITS, visits), (EAR_ROWS, ears)):
+    for table in (VISITS, EAR_ROWS):
         for column in table.names:
             if column in NEVER_MISSING or (table is EAR_ROWS and column == "visit_id"):
                 continue
-            of = frame if table is EAR_ROWS or column in OF_EVERY_BOOKING else attended
+            of = ears if table is EAR_ROWS else bookings if column in OF_EVERY_BOOKING else attended
             name = "ear_minutes" if table is EAR_ROWS and column == "minutes" else column
-            shares[name] = round(1 - of[column].null_count() / len(of), 4) if len(of) else 0.0
+            shares[name] = of.share(column)
     return shares
 
 
-def _notes(exports: list[Export], tally: Tally, visits: pl.DataFrame) -> list[str]:
+def _notes(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]:
     """Say in plain sentences what was assumed."""
     notes = []
     for export in exports:
@@ -227,11 +255,12 @@ def _notes(exports: list[Export], tally: Tally, visits: pl.DataFrame) -> list[st
     without_clock = tally.without_clock
     if without_clock:
         notes.append(f"{without_clock:,} rows have no time of day; their slots are taken to start at midnight.")
-    if visits["attendance"].null_count():
+    unknown = bookings.rows - bookings.facts["attendance"]
+    if unknown:
         notes.append(
-            f"{visits['attendance'].null_count():,} bookings say neither that the patient came nor that not; they count as neither."
+            f"{unknown:,} bookings say neither that the patient came nor that not; they count as neither."
         )
-    if len(visits) and visits["booking_kind"].null_count() == len(visits):
+    if bookings.rows and not bookings.facts["booking_kind"]:
         notes.append(
             "The kind of booking is not logged. A patient's first row is not taken for a first visit, because the log may begin later than the patient."
         )

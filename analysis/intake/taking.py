@@ -29,7 +29,7 @@ from analysis.intake.rules import LATEST, REASONS, with_reason
 from analysis.intake.set_aside import ASIDE_COLUMNS, aside_table
 from analysis.intake.shapes import minutes_differ_by_ear, shared_numbers, with_minutes_by_ear, with_visit_id
 from analysis.intake.tally import Tally
-from analysis.intake.typed_tables import ear_table, joined, visit_table
+from analysis.intake.typed_tables import ear_table, visit_table
 from analysis.intake.understanding import CODED_KINDS, coded_as
 from analysis.intake.visit_moments import DAY_SECONDS
 from analysis.intake.words import check_words
@@ -45,28 +45,31 @@ class Intake:
     Attributes
     ----------
     tables : dict
-        ``visits``, ``ears`` and ``set_aside`` of ``schema`` as Polars frames.
+        ``visits``, ``ears`` and ``set_aside`` of ``schema`` as lazy Polars frames.
     record : dict
         What was read, understood, not understood and set aside; see ``record``.
+    engine : Engine
+        Holds what the tables are read from.
     """
 
-    tables: dict[str, pl.DataFrame]
+    tables: dict[str, pl.LazyFrame]
     record: dict[str, Any]
+    engine: Engine
 
     @cached_property
     def visits(self) -> pd.DataFrame:
         """One row a booking, as the suite's pandas frame."""
-        return typed_frame(VISITS, self.tables["visits"].to_pandas())
+        return typed_frame(VISITS, self.tables["visits"].collect().to_pandas())
 
     @cached_property
     def ears(self) -> pd.DataFrame:
         """One row an ear at a visit, as the suite's pandas frame."""
-        return typed_frame(EAR_ROWS, self.tables["ears"].to_pandas())
+        return typed_frame(EAR_ROWS, self.tables["ears"].collect().to_pandas())
 
     @cached_property
     def set_aside(self) -> pd.DataFrame:
         """One row for each row of the exports that could not be used, as the suite's pandas frame."""
-        return typed_frame(SET_ASIDE, self.tables["set_aside"].to_pandas())
+        return typed_frame(SET_ASIDE, self.tables["set_aside"].collect().to_pandas())
 
 
 def take_in(
@@ -109,7 +112,7 @@ def take_in(
     say = progress or (lambda _: None)
     check_settings(settings)
     exports, problems = _open_all(sorted(paths, key=lambda path: path.name), settings, say)
-    with engine_for(settings, sum(len(export.text.rows) for export in exports)) as engine:
+    with engine_for(settings, sum(export.text.row_count for export in exports)) as engine:
         say("cleaning")
         parts, counted = _cleaned_parts(exports, key, engine)
         rows = with_reason(_in_order(parts, engine), latest=latest)
@@ -120,7 +123,7 @@ def take_in(
     set_aside = aside_table(exports, tally)
     record = intake_record(exports, problems, visits, ears, tally)
     record["to_mend"] = [*_dates_ahead(set_aside), *record["to_mend"]]
-    return Intake({"visits": visits, "ears": ears, "set_aside": set_aside}, record)
+    return Intake({"visits": visits, "ears": ears, "set_aside": set_aside.lazy()}, record, engine)
 
 
 def _cleaned_parts(exports: list[Export], key: bytes, engine: Engine) -> tuple[list[tuple[str, Any]], int]:
@@ -134,6 +137,7 @@ def _cleaned_parts(exports: list[Export], key: bytes, engine: Engine) -> tuple[l
             frame = engine.frame(rows.slice(place, engine.rows_at_once))
             part = cleaned(frame, export.understood, export.text.texts, spelling)
             parts.append((export.table.file, engine.kept(part, f"cleaned-{number}-{place}")))
+        export.text.forget_rows()
     return parts, counted
 
 
@@ -196,7 +200,7 @@ def _stretches(rows: Any, counted: int, engine: Engine) -> list[nw.Expr | None]:
 
 def _without_repeats(rows: Any, exports: list[Export], stretches: list[nw.Expr | None], engine: Engine) -> tuple[list[Any], Tally]:
     """Find what repeats, stretch by stretch; give the rows kept and the count of all others."""
-    kept_parts, tally = [], Tally({export.table.file: len(export.text.rows) for export in exports})
+    kept_parts, tally = [], Tally({export.table.file: export.text.row_count for export in exports})
     for number, stretch in enumerate(stretches):
         rows_here = engine.kept(rows if stretch is None else rows.filter(stretch), f"rows-{number}")
         fit, unfit = _parted(rows_here)
@@ -223,7 +227,7 @@ def _kept_counts(kept: Frame) -> Frame:
     )
 
 
-def _bookings(kept: list[Any], tally: Tally, settings: Settings, engine: Engine) -> tuple[pl.DataFrame, pl.DataFrame]:
+def _bookings(kept: list[Any], tally: Tally, settings: Settings, engine: Engine) -> tuple[pl.LazyFrame, pl.LazyFrame]:
     """Make visits and ears of the rows kept."""
     by_ear = minutes_differ_by_ear(kept, engine.table)
     shared = shared_numbers(kept, engine.table)
@@ -238,9 +242,9 @@ def _bookings(kept: list[Any], tally: Tally, settings: Settings, engine: Engine)
     visit_tables, ear_tables = [], []
     for number, ears in enumerate(ear_parts):
         mine = visit_table(engine.table(visits.filter(nw.col("__stretch") == number)))
-        visit_tables.append(mine)
-        ear_tables.append(ear_table(engine.table(ears), mine))
-    return joined(visit_tables), joined(ear_tables)
+        visit_tables.append(engine.typed(mine, f"visit-table-{number}"))
+        ear_tables.append(engine.typed(ear_table(engine.table(ears), mine), f"ear-table-{number}"))
+    return pl.concat(visit_tables), pl.concat(ear_tables)
 
 
 def _parted(rows: Frame) -> tuple[Frame, Frame]:

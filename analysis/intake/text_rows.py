@@ -42,7 +42,7 @@ class Table(Protocol):
     def top(self) -> pl.LazyFrame: ...
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class TextRows:
     """Numbered rows.
 
@@ -57,6 +57,14 @@ class TextRows:
 
     rows: pl.DataFrame
     texts: dict[str, list[str]] = field(default_factory=dict)
+    row_count: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.row_count = len(self.rows)
+
+    def forget_rows(self) -> None:
+        """Let the memory of the rows go; what the texts are stays known."""
+        self.rows = self.rows.clear()
 
     def counts(self, columns: Sequence[str]) -> Counts:
         """Count the distinct texts of some columns, with the first row in which each stands."""

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from pathlib import Path
 
 import polars as pl
-import pyarrow as pa
-import pyarrow.parquet as pq
 
 from analysis.schema import EAR_ROWS, VISITS, Column, Table
 
@@ -75,24 +72,8 @@ def _typed(column: Column, dtype: pl.DataType | None) -> pl.Expr:
     return pl.col(column.name)
 
 
-def write_table(path: Path, frame: pl.DataFrame) -> None:
+def write_table(path: Path, table: pl.LazyFrame) -> None:
     """Write a table as Parquet; equal tables give equal bytes."""
-    table = frame.to_arrow().cast(arrow_schema(frame)).combine_chunks()
-    pq.write_table(table, path, compression="zstd", row_group_size=ROWS_A_GROUP)
-
-
-def arrow_schema(frame: pl.DataFrame) -> pa.Schema:
-    """Give the Arrow types a table is written with: codes as dictionaries, texts plain."""
-    types = {pl.String: pa.string(), pl.Float64: pa.float64(), pl.Int64: pa.int64(), pl.Boolean: pa.bool_()}
-
-    def of(dtype: pl.DataType) -> pa.DataType:
-        if isinstance(dtype, pl.Enum):
-            return pa.dictionary(pa.int8(), pa.string())
-        return types.get(type(dtype), pa.timestamp("us")) if not isinstance(dtype, pl.Datetime) else pa.timestamp("us")
-
-    return pa.schema([(name, of(dtype)) for name, dtype in frame.schema.items()])
-
-
-def joined(parts: Iterable[pl.DataFrame]) -> pl.DataFrame:
-    """Put the parts of a table together, in order."""
-    return pl.concat(parts, how="vertical", rechunk=False)
+    table.sink_parquet(
+        path, compression="zstd", compression_level=1, statistics=False, row_group_size=ROWS_A_GROUP
+    )
