@@ -47,8 +47,8 @@ def month_strips(strips: Sequence[Strip], months: Sequence[pd.Timestamp]) -> go.
     Examples
     --------
     >>> figure = month_strips([Strip("grade", "75%", [1.0, 0.5, None])], list(pd.date_range("2026-01-01", periods=3, freq="MS")))
-    >>> figure.data[0].z
-    ((0, 2, None),)
+    >>> [list(row) for row in figure.data[0].z]
+    [[0, 2, None]]
     """
     height = KEY_HEIGHT + ROW_HEIGHT * len(strips)
     figure = blank_figure(height + AXIS_HEIGHT)
