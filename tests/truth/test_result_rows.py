@@ -16,6 +16,8 @@ ASKED = {
     "visit_time": ["how_long_do_visits_take"],
     "visit_time_candidates": ["which_way_foretells_best"],
     "visit_time_held": ["do_foretold_minutes_hold"],
+    "visit_time_added": ["what_makes_visits_long"],
+    "visit_time_practitioners": ["who_needs_longer_slots"],
     "slots": ["how_long_to_book"],
     "softening": ["does_softening_pay", "does_softening_save_minutes"],
     "recall": ["when_to_call_back"],

@@ -9,15 +9,23 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.answers.visit_time_added import what_makes_visits_long
 from analysis.answers.visit_time_candidates import which_way_foretells_best
 from analysis.answers.visit_time_held import do_foretold_minutes_hold
+from analysis.answers.visit_time_practitioners import who_needs_longer_slots
 from analysis.clinic import Clinic
 from analysis.present.answer import Answer
 from analysis.present.page_parts import answer_html, answer_text
 from analysis.schema import EAR_ROWS, VISITS, typed_frame
+from analysis.settings import ClinicPart, Settings
 from tests.visit_world import invented_log
 
-QUESTIONS = [which_way_foretells_best, do_foretold_minutes_hold]
+QUESTIONS = [
+    which_way_foretells_best,
+    do_foretold_minutes_hold,
+    what_makes_visits_long,
+    who_needs_longer_slots,
+]
 
 
 @pytest.fixture(scope="module")
@@ -108,3 +116,50 @@ def test_the_losses_are_listed_for_each_way_with_and_without_practitioners(clini
     assert len(answer.table) == 7
     assert answer.table["kept"].sum() == 1
     assert len(answer.rows) == 7
+
+
+def test_practitioners_stand_by_label_unnamed_and_never_by_size(clinic):
+    renamed = clinic.visits.assign(practitioner=clinic.visits["practitioner"].map({"A": "Zoe", "B": "Ann"}))
+    answer = who_needs_longer_slots(replace(clinic, visits=renamed))
+    assert answer.table["practitioner"].tolist() == ["practitioner 1", "practitioner 2"]
+    assert "Zoe" not in answer_html(answer)
+    assert any("no measure of skill" in caution for caution in answer.cautions)
+    named = Settings(clinic=ClinicPart(show_practitioner_names=True))
+    shown = who_needs_longer_slots(replace(clinic, visits=renamed, settings=named))
+    assert shown.table["practitioner"].tolist() == ["practitioner Ann", "practitioner Zoe"]
+
+
+def test_nothing_is_shown_of_a_practitioner_under_thirty_visits(clinic):
+    came = clinic.visits.index[clinic.visits["minutes"].notna()]
+    for many, there in ((29, False), (30, True)):
+        who = clinic.visits["practitioner"].astype("object").copy()
+        who[came[:many]] = "C"
+        answer = who_needs_longer_slots(replace(clinic, visits=clinic.visits.assign(practitioner=who.astype("str"))))
+        assert len(answer.table) == 2 + there
+        assert (30 in answer.table["visits"].tolist()) == there
+
+
+def test_with_one_practitioner_nobody_is_compared(clinic):
+    answer = who_needs_longer_slots(BAD["one practitioner"](clinic))
+    assert not answer.answered
+    assert "Fewer than two practitioners" in answer.headline
+
+
+def test_a_log_without_grades_says_what_to_record(clinic):
+    answer = what_makes_visits_long(BAD["no grades"](clinic))
+    assert answer.headline.startswith("No figure yet. The log grades too few worked ears")
+
+
+def test_a_finding_is_told_only_from_twenty_visits(clinic):
+    for many, there in ((19, False), (20, True)):
+        visits = clinic.ears["visit_id"].unique()[:many]
+        ears = clinic.ears.assign(impacted=clinic.ears["visit_id"].isin(visits).astype("boolean"))
+        answer = what_makes_visits_long(replace(clinic, ears=ears))
+        assert ("an impacted ear" in answer.table["measure"].tolist()) == there
+
+
+def test_what_is_used_first_is_never_said_to_be_the_reason(clinic):
+    answer = what_makes_visits_long(clinic)
+    assert any("neither is a reason for the minutes" in each for each in answer.assumptions)
+    said = " ".join([answer.headline, answer.chart_title, answer.chart_text]).lower()
+    assert not {"faster", "slower", "quicker"} & set(said.split())
