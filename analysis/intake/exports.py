@@ -10,13 +10,13 @@ from pathlib import Path
 import narwhals as nw
 import pandas as pd
 
-from analysis.intake import privacy
+from analysis.intake import privacy, times
 from analysis.intake.both_ears import Sided, split_sides
 from analysis.intake.cleaning import Frame, translated
 from analysis.intake.headers import Heading, Headings, known_columns_of, match_headings, own_columns
 from analysis.intake.read_table import ReadTable
-from analysis.intake.readers import read_export
-from analysis.intake.row_columns import EAR_FACTS, EVIDENCE, kind_of, text_columns
+from analysis.intake.readers import read_tables
+from analysis.intake.row_columns import BOOKING, EAR, EAR_FACTS, EARS, EVIDENCE, PASS, VISIT, kind_of, text_columns
 from analysis.intake.understanding import Counts, Understanding, understand
 from analysis.intake.vocabulary import heading_entries
 from analysis.intake.words import NOTHING, SURE, read_words
@@ -33,6 +33,10 @@ MAY_BE_STAFF_OR_SITES = {
     "practitioner": ("", "names"),
 }
 """What the values of a column kept as text may look like without being patients."""
+FOUND_BEFOREHAND = ("grade", "percent_blocked", "impacted", "debris", "canal")
+"""Facts of an ear that its passes share."""
+FEWEST_PASSES, SHARE_OF_PASSES, SHARE_OF_SEVERAL = 2, 0.1, 0.8
+"""Ears told in passes: how many, of all ears, and of those in several rows; rows entered again by mistake are fewer."""
 FEWEST_DIFFERENT, LARGEST_SHARE = 8, 0.3
 """More different values than this share of the rows are no sites or practitioners."""
 
@@ -49,7 +53,7 @@ class Export:
         Text columns under their known names, every one of ``text_columns``.
     understood : Understanding
     shape : str
-        ``visit`` where a row is a visit, ``ear`` where it is an ear.
+        What a row is: see ``row_columns.SHAPES_TOLD``.
     system : str
         A mark of the set of known columns: files with the same set come from the same records system.
     dropped_text : dict
@@ -80,7 +84,15 @@ class Export:
 
 
 def open_export(path: Path, settings: Settings) -> Export:
-    """Read one export and work out what it holds; nothing is kept.
+    """Read the first table of one export; see ``open_exports``."""
+    return open_exports(path, settings)[0]
+
+
+def open_exports(path: Path, settings: Settings) -> list[Export]:
+    """Read every table of one export and work out what each holds; nothing is kept.
+
+    A file holds several tables where sheets of a workbook belong together, or
+    where the headings change on the way down.
 
     Parameters
     ----------
@@ -89,12 +101,15 @@ def open_export(path: Path, settings: Settings) -> Export:
 
     Returns
     -------
-    Export
+    list of Export
+        At least one. A table after the first that cannot be used is named in the
+        warnings of the first.
 
     Raises
     ------
     DataProblem
-        If the file cannot be read, is no table, or has no column of dates.
+        If the file cannot be read, is no table, or has neither a column of dates
+        nor visit numbers with facts of ears.
     """
     own = own_columns(settings)
 
@@ -102,23 +117,107 @@ def open_export(path: Path, settings: Settings) -> Export:
         columns = known_columns_of(row, own)
         return len(columns), bool(MAY_HOLD_A_DATE & set(columns))
 
-    table = read_export(path, recognise, sheet=settings.export.sheet)
+    opened: list[Export] = []
+    problems: list[DataProblem] = []
+    for table in read_tables(path, recognise, sheet=settings.export.sheet):
+        try:
+            opened.append(_opened(table, settings))
+        except DataProblem as problem:
+            problems.append(problem)
+    if not opened:
+        raise problems[0]
+    opened[0].table.warnings.extend(map(str, problems))
+    return opened
+
+
+def _opened(table: ReadTable, settings: Settings) -> Export:
+    """Work out what one table holds."""
     headings = match_headings(table.headings, settings)
     _need_a_date(table, headings)
     frame = _text_frame(table, headings)
     names = privacy.name_words(text for column in NAME_COLUMNS for text in frame[column].dropna().unique())
     frame, dropped_text = _without_identifying_texts(frame, headings)
-    shape = "ear" if "ear" in headings.columns else "visit"
-    if shape == "visit":
+    shape = shape_of(nw.from_native(frame), headings)
+    if shape in (VISIT, EARS):
         frame = _ears_apart(nw.from_native(frame), _filled_columns(frame), settings).to_native()
     understood = understand(distinct_counts(nw.from_native(frame), _filled_columns(frame)), settings)
     system = hashlib.blake2b("+".join(sorted(headings.columns)).encode(), digest_size=6).hexdigest()
     return Export(table, headings, frame, understood, shape, system, dropped_text, names)
 
 
+def shape_of(frame: Frame, headings: Headings) -> str:
+    """Say what a row of one table is.
+
+    A row is an instrument pass where passes are numbered, or where many ears of
+    a visit stand in several rows that differ in their method and in nothing that
+    was found beforehand.
+
+    Parameters
+    ----------
+    frame : narwhals frame
+        Columns of text.
+    headings : Headings
+
+    Returns
+    -------
+    str
+        A key of ``row_columns.SHAPES_TOLD``.
+    """
+    columns = set(headings.columns)
+    facts = {headings.all[place].base for place in headings.used} & set(EAR_FACTS)
+    if "methods" in facts and ("pass_number" in columns or ("ear" in columns and _rows_are_passes(frame, columns))):
+        return PASS
+    if "ear" in columns:
+        return EAR
+    if not facts:
+        return BOOKING
+    return VISIT if MAY_HOLD_A_DATE & columns else EARS
+
+
+def _rows_are_passes(frame: Frame, columns: set[str]) -> bool:
+    """Tell whether many ears stand in rows that differ in their method alone."""
+    keys = [*_columns_that_name_a_visit(columns), "ear"]
+    if len(keys) == 1:
+        return False
+    rows = frame.lazy().filter(
+        ~nw.col("methods").is_null(), ~nw.any_horizontal(*(nw.col(k).is_null() for k in keys), ignore_nulls=False)
+    )
+    ears = (
+        rows.unique("content")
+        .group_by(keys)
+        .agg(
+            nw.len().alias("rows"),
+            nw.col("methods").n_unique().alias("methods"),
+            *(nw.col(fact).min().alias(f"{fact}_from") for fact in FOUND_BEFOREHAND),
+            *(nw.col(fact).max().alias(f"{fact}_to") for fact in FOUND_BEFOREHAND),
+        )
+    )
+    same = [nw.coalesce(nw.col(f"{fact}_from") == nw.col(f"{fact}_to"), nw.lit(True)) for fact in FOUND_BEFOREHAND]
+    found = ears.select(
+        (nw.col("rows") > 1).alias("several"),
+        (
+            (nw.col("rows") > 1) & (nw.col("rows") == nw.col("methods")) & nw.all_horizontal(*same, ignore_nulls=False)
+        ).alias("passes"),
+    ).collect()
+    several, passes = (int(found[name].sum() or 0) for name in ("several", "passes"))
+    return passes >= FEWEST_PASSES and passes >= SHARE_OF_PASSES * len(found) and passes >= SHARE_OF_SEVERAL * several
+
+
+def _columns_that_name_a_visit(columns: set[str]) -> list[str]:
+    """List the columns by which rows of one visit are known: its number, or the patient and the day."""
+    if "visit_id" in columns:
+        return ["visit_id"]
+    patient = [column for column in (*NAME_COLUMNS, "patient_number", "birth_date") if column in columns]
+    return [*patient, *sorted(DATES & columns)] if patient else []
+
+
 def _need_a_date(table: ReadTable, headings: Headings) -> None:
-    """Refuse a table without any column of dates: nothing of it could be kept."""
-    if MAY_HOLD_A_DATE & set(headings.columns):
+    """Refuse a table that neither dates its rows nor names the visits whose ears it tells of."""
+    columns = set(headings.columns)
+    if MAY_HOLD_A_DATE & columns:
+        return
+    tells_of_ears = any(headings.all[place].base in EAR_FACTS for place in headings.used)
+    if "visit_id" in columns and tells_of_ears and not _an_unknown_column_holds_dates(table, headings):
         return
     if len(headings.used) < 2:  # the row may be data, so nothing of it is shown
         raise DataProblem(
@@ -132,6 +231,15 @@ def _need_a_date(table: ReadTable, headings: Headings) -> None:
         f'Export the date too, or name its heading in [columns]: "Your heading" = "date". Not understood: {shown or "none"}.',
         file=table.file,
     )
+
+
+def _an_unknown_column_holds_dates(table: ReadTable, headings: Headings) -> bool:
+    """Tell whether a column that is not understood may hold the dates that are missed."""
+    for place, heading in enumerate(headings.all):
+        texts = {row[place] for row in table.rows if row[place]} if not heading.column else set()
+        if texts and sum(times.read_date(text).day is not None for text in texts) > len(texts) / 2:
+            return True
+    return False
 
 
 def _text_frame(table: ReadTable, headings: Headings) -> pd.DataFrame:
@@ -250,4 +358,12 @@ def evidence_logged(headings: Headings) -> bool:
     return bool(bases & {*EVIDENCE, *EAR_FACTS})
 
 
-__all__ = ["Export", "attendance_logged", "distinct_counts", "distinct_texts", "evidence_logged", "open_export"]
+__all__ = [
+    "Export",
+    "attendance_logged",
+    "distinct_counts",
+    "distinct_texts",
+    "evidence_logged",
+    "open_export",
+    "open_exports",
+]

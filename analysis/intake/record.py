@@ -32,7 +32,7 @@ from analysis.intake.exports import Export
 from analysis.intake.headers import CLINIC, GUESSED, IGNORE, SURE
 from analysis.intake.patients import BY_NAME, NOT_AT_ALL, how_patients_are_told_apart
 from analysis.intake.privacy import safe_to_show
-from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS
+from analysis.intake.row_columns import SHAPES_TOLD, SIDED_EAR_FACTS, VISIT_FACTS
 from analysis.intake.rules import REASONS
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import vocabulary
@@ -122,7 +122,7 @@ def _file(export: Export, kept: nw.DataFrame[Any], names: frozenset[str]) -> dic
     return {
         "file": export.table.file,
         **export.table.facts,
-        "shape": "one row a visit" if export.shape == "visit" else "one row an ear",
+        "shape": SHAPES_TOLD[export.shape],
         "rows_kept": rows_kept,
         "rows_set_aside": rows - rows_kept,
         "date_styles": dict(sorted(understood.date_styles.items())),

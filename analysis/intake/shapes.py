@@ -1,4 +1,4 @@
-"""Rows of either shape to visits and ears: one row a visit with both ears, or one row an ear."""
+"""Rows of any shape to visits and ears: one row a visit, a visit with both ears, an ear, or an instrument pass."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ import narwhals as nw
 
 from analysis.intake.cleaning import Frame, beside, translated
 from analysis.intake.duplicates import ROWS_A_FILE
+from analysis.intake.passes import ORDER, passes_joined
 from analysis.intake.privacy import may_identify
-from analysis.intake.row_columns import EAR_FACTS, SIDES, VISIT_FACTS
+from analysis.intake.row_columns import EAR, EAR_FACTS, EARS, PASS, SIDES, VISIT, VISIT_FACTS
 
 REFERENCE = re.compile(r"(?!.*[^\W\d_]{4})[\w/.#-]{1,24}")
 """A visit number as records systems write it; one with words in it may hold a name and is hashed."""
@@ -26,7 +27,7 @@ FROM_MAIN_ROW = (
     "clock_shift",
 )
 TIMED_BY_EAR_FROM = 0.2
-"""Share of visits with both ears whose two minutes must differ before they count as each ear's own."""
+"""Share of visits told in several rows whose minutes must differ before they count as each row's own."""
 
 
 def with_visit_id(rows: Frame) -> Frame:
@@ -88,13 +89,30 @@ def ears_of(rows: Frame) -> Frame:
     narwhals frame
         visit_id, ear and ``EAR_FACTS``.
     """
-    by_visit = _with_ears_said(rows.filter(nw.col("shape") == "visit"))
-    parts = [_one_side(by_visit, side) for side in SIDES]
-    parts.append(_no_side(by_visit))
-    by_ear = rows.filter(nw.col("shape") == "ear")
-    parts += [_ear_row(by_ear, side) for side in (*SIDES, None)]
-    ears = nw.concat(parts, how="vertical")
+    col = nw.col
+    rows = rows.with_columns(
+        col("place").alias("__place"), col("pass_number").alias("__pass"), col("started_at").alias("__at")
+    )
+    whole = _ears_of_visits(rows.filter(col("shape").is_in((VISIT, EARS))))
+    parts = _ears_of_ears(rows.filter(col("shape") == EAR))
+    passes = rows.filter(col("shape") == PASS)
+    sided = col("ear").is_null() & _any_of(tuple(f"{fact}_{side}" for fact in EAR_FACTS for side in SIDES))
+    by_pass = nw.concat([_ears_of_visits(passes.filter(sided)), _ears_of_ears(passes.filter(~sided))], how="vertical")
+    told = ("visit_id", "ear", *EAR_FACTS)
+    joined = passes_joined(by_pass.filter(_any_of(EAR_FACTS)))
+    ears = nw.concat([whole.select(*told), parts.select(*told), joined], how="vertical")
     return ears.filter(_any_of(EAR_FACTS))
+
+
+def _ears_of_visits(rows: Frame) -> Frame:
+    """Give the ears of rows that tell of both."""
+    rows = _with_ears_said(rows)
+    return nw.concat([_one_side(rows, "left"), _one_side(rows, "right"), _no_side(rows)], how="vertical")
+
+
+def _ears_of_ears(rows: Frame) -> Frame:
+    """Give the ears of rows that tell of one."""
+    return nw.concat([_ear_row(rows, side) for side in (*SIDES, None)], how="vertical")
 
 
 def _any_of(columns: tuple[str, ...]) -> nw.Expr:
@@ -121,13 +139,13 @@ def _one_side(rows: Frame, side: str) -> Frame:
     alone = takes_shared & ~col(f"__says_{other}")
     shared = {fact: nw.when(alone if fact == "ear_minutes" else takes_shared).then(col(fact)) for fact in EAR_FACTS}
     facts = [nw.coalesce(col(f"{fact}_{side}"), shared[fact]).alias(fact) for fact in EAR_FACTS]
-    return rows.select("visit_id", nw.lit(side).alias("ear"), *facts)
+    return rows.select("visit_id", nw.lit(side).alias("ear"), *facts, *ORDER)
 
 
 def _no_side(rows: Frame) -> Frame:
     """Give what rows a visit say of an ear that is not named."""
     unnamed = rows.filter(~nw.col("__says_left") & ~nw.col("__says_right"))
-    return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS)
+    return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS, *ORDER)
 
 
 def _ear_row(rows: Frame, side: str | None) -> Frame:
@@ -135,19 +153,20 @@ def _ear_row(rows: Frame, side: str | None) -> Frame:
     col = nw.col
     if side is None:
         unnamed = rows.filter(col("ear").is_null())
-        return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS)
+        return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS, *ORDER)
     mine = rows.filter((col("ear") == side) | (col("ear") == "both"))
     facts = {fact: nw.coalesce(col(fact), col(f"{fact}_{side}")) for fact in EAR_FACTS}
     facts["ear_minutes"] = nw.when(col("ear") == side).then(facts["ear_minutes"])
-    return mine.select("visit_id", nw.lit(side).alias("ear"), *(facts[fact].alias(fact) for fact in EAR_FACTS))
+    told = (facts[fact].alias(fact) for fact in EAR_FACTS)
+    return mine.select("visit_id", nw.lit(side).alias("ear"), *told, *ORDER)
 
 
 def visits_of(rows: Frame) -> Frame:
     """Give one row a visit.
 
-    A visit told in several rows (one an ear) takes its facts from the fullest
-    row, and what that lacks from the others; it starts with the earliest start
-    and ends with the latest end.
+    A visit told in several rows (one an ear, one an instrument pass, or a booking
+    with its ears) takes its facts from the fullest row, and what that lacks from
+    the others; it starts with the earliest start and ends with the latest end.
 
     Parameters
     ----------
@@ -174,9 +193,13 @@ def visits_of(rows: Frame) -> Frame:
 
 def _from_the_others() -> list[nw.Expr]:
     """Summarise the rows of a visit: the earliest start, the latest of all else."""
+    earliest = nw.when((nw.col("shape") == PASS) & nw.col("has_clock")).then(nw.col("slot_start")).min()
     return [
-        (nw.col(fact).min() if fact in ("started_at", "arrived_at") else nw.col(fact).max()).alias(f"__{fact}")
-        for fact in VISIT_FACTS
+        earliest.alias("__earliest"),
+        *(
+            (nw.col(fact).min() if fact in ("started_at", "arrived_at") else nw.col(fact).max()).alias(f"__{fact}")
+            for fact in VISIT_FACTS
+        ),
     ]
 
 
@@ -185,6 +208,10 @@ def _filled_from_others(fact: str) -> nw.Expr:
     other = nw.col(f"__{fact}")
     if fact in ("started_at", "ended_at"):
         return other.alias(fact)
+    if fact == "slot_start":  # passes may each have a time of their own; a day alone stands at midnight
+        return (
+            nw.when(nw.col("__earliest") < nw.col(fact)).then(nw.col("__earliest")).otherwise(nw.col(fact)).alias(fact)
+        )
     return nw.coalesce(nw.col(fact), other).alias(fact)
 
 
@@ -192,29 +219,42 @@ def with_minutes_by_ear(rows: Frame) -> Frame:
     """Give each ear its own minutes where the log times ears apart.
 
     Where rows are ears, minutes that differ between the two ears of many visits
-    are the ear's, not the visit's; so are starts and ends.
+    are the ear's, not the visit's; so are starts and ends. Where rows are passes
+    of an instrument, each has its share, and the ear's are their sum.
     """
     col = nw.col
     span = (col("ended_at") - col("started_at")).dt.total_seconds() / 60
     span = span - nw.coalesce(col("clock_shift"), nw.lit(0.0))
     rows = rows.with_columns(span.alias("__span"))
     for source in ("minutes", "__span"):
-        if not _differs_by_ear(rows, source):
+        if not _differs(rows, source, "visit_key"):
             continue
-        mine = nw.when((col("shape") == "ear") & (col(source) >= 0)).then(col(source))
+        mine = nw.when(col("shape").is_in((EAR, PASS)) & (col(source) >= 0)).then(col(source))
         rows = rows.with_columns(nw.coalesce(col("ear_minutes"), mine).alias("ear_minutes"))
         if source == "minutes":
-            rows = rows.with_columns(nw.when(col("shape") != "ear").then(col("minutes")).alias("minutes"))
-    return rows
+            alone = ~col("shape").is_in((EAR, PASS))
+            rows = rows.with_columns(nw.when(alone).then(col("minutes")).alias("minutes"))
+    return _with_minutes_once(rows)
 
 
-def _differs_by_ear(rows: Frame, column: str) -> bool:
-    """Tell whether a number differs between the two ears of more visits than slips would explain."""
+def _with_minutes_once(rows: Frame) -> Frame:
+    """Leave an ear's minutes in its first pass alone where all its passes repeat them."""
+    col = nw.col
+    if _differs(rows, "ear_minutes", "visit_key", "ear"):
+        return rows
+    first = col("place").min().over("visit_key", "ear")
+    repeated = (col("shape") == PASS) & (col("place") > first)
+    return rows.with_columns(nw.when(~repeated).then(col("ear_minutes")).alias("ear_minutes"))
+
+
+def _differs(rows: Frame, column: str, *keys: str) -> bool:
+    """Tell whether a number differs between the rows of one visit, or ear, more often than slips would explain."""
     found = (
         rows.lazy()
-        .filter((nw.col("shape") == "ear") & ~nw.col(column).is_null())
-        .select("visit_key", column)
-        .group_by("visit_key")
+        .filter(nw.col("shape").is_in((EAR, PASS)) & ~nw.col(column).is_null())
+        .with_columns(*(nw.coalesce(nw.col(key), nw.lit("")).alias(key) for key in keys))
+        .select(*keys, column)
+        .group_by(*keys)
         .agg(nw.len().alias("rows"), nw.col(column).min().alias("low"), nw.col(column).max().alias("high"))
         .filter(nw.col("rows") > 1)
         .collect()

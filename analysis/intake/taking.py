@@ -13,9 +13,11 @@ import narwhals as nw
 import pandas as pd
 
 from analysis.intake.cleaning import Frame, cleaned, translated
+from analysis.intake.clock_changes import zone_of
 from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
-from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_export
+from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_exports
 from analysis.intake.headers import own_columns
+from analysis.intake.joining import with_visits_joined
 from analysis.intake.minutes import with_minutes
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
 from analysis.intake.privacy import HIDDEN, may_identify, safe_to_show
@@ -94,7 +96,7 @@ def take_in(
     exports, problems = _open_all(sorted(paths, key=lambda path: path.name), settings, say)
     say("cleaning")
     rows = _in_order([cleaned(_text_rows(export, key), export.understood) for export in exports])
-    rows = _with_tidy_spelling(rows)
+    rows = with_visits_joined(_with_tidy_spelling(rows))
     fit, unfit = _parted(with_reason(rows, latest=latest))
     say("finding duplicates")
     kept, again = _parted(without_repeats(fit))
@@ -133,6 +135,7 @@ def _dates_ahead(set_aside: pd.DataFrame) -> list[str]:
 def check_settings(settings: Settings) -> None:
     """Refuse settings that name a column, a word's column or a code that does not exist."""
     own_columns(settings)
+    zone_of(settings.export.time_zone)
     check_words(settings, {coded_as(column) for column in columns_of_kind(*CODED_KINDS)})
 
 
@@ -147,7 +150,7 @@ def _open_all(
     for path in paths:
         say(f"reading {path.name}")
         try:
-            exports.append(open_export(path, settings))
+            exports.extend(open_exports(path, settings))
         except DataProblem as problem:
             problems.append(problem)
     if not exports and len(problems) == 1:

@@ -11,6 +11,7 @@ from analysis.intake import taking
 from analysis.intake.cleaning import cleaned
 from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
 from analysis.intake.exports import open_export
+from analysis.intake.joining import with_visits_joined
 from analysis.intake.rules import with_reason
 from analysis.intake.shapes import with_minutes_by_ear, with_visit_id
 from analysis.settings import Settings
@@ -22,7 +23,7 @@ NAMES = ("other_headings_and_words.txt", "the_same_again.csv", "nobody_named.csv
 def tables(rows):
     """Run the chain from cleaned rows to ears and visits, on any engine."""
     rows = rows.with_columns((nw.col("source_row") + nw.col("file_order") * ROWS_A_FILE).alias("place"))
-    fit, unfit = taking._parted(with_reason(rows))
+    fit, unfit = taking._parted(with_reason(with_visits_joined(rows)))
     kept, again = taking._parted(without_repeats(fit))
     ears, visits = taking.judged(*taking.ears_and_bookings(with_minutes_by_ear(with_visit_id(kept))), Settings())
     return {
