@@ -117,16 +117,17 @@ def _title(found: PooledMinutes) -> str:
 
 def _bars(found: PooledMinutes) -> list[Bar]:
     """Give one row an ear, fullest first, then one a fact."""
+    fullest_first = found.added.sort_values(
+        "grade", key=lambda each: each.map(list(GRADE_BLUES).index), ascending=False, kind="stable"
+    )
     bars = []
-    for row in (
-        found.added.iloc[::-1]
-        .sort_values("grade", key=lambda each: each.map(list(GRADE_BLUES).index), ascending=False, kind="stable")
-        .to_dict("records")
-    ):
+    for row in fullest_first.to_dict("records"):
         label = f"{words.code_label('grade', row['grade'])}, {_method(row['first_method'])}"
         bars.append(Bar(label, row["minutes"], row["low"], row["high"], GRADE_BLUES[row["grade"]]))
-    for row in found.effects.to_dict("records"):
-        bars.append(Bar(f"beyond its grade, {FACT_NAMES[row['fact']]}", row["minutes"], row["low"], row["high"], TODAY))
+    bars += [
+        Bar(f"beyond its grade, {FACT_NAMES[row['fact']]}", row["minutes"], row["low"], row["high"], TODAY)
+        for row in found.effects.to_dict("records")
+    ]
     return bars
 
 

@@ -69,4 +69,5 @@ def later_methods(ears: pd.DataFrame) -> pd.Series:
     >>> later_methods(pd.DataFrame({"methods": ["fine_suction>hook_or_loop", "forceps", None]})).tolist()
     ['hook_or_loop', '', '']
     """
-    return ears["methods"].astype("object").fillna("").astype(str).str.split(METHOD_JOIN).str[1].fillna("")
+    in_order = ears["methods"].astype("object").fillna("").astype(str).str.split(METHOD_JOIN)
+    return in_order.map(lambda each: each[1] if len(each) > 1 else "").astype("object")

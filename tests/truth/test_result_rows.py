@@ -18,6 +18,8 @@ ASKED = {
     "visit_time_held": ["do_foretold_minutes_hold"],
     "visit_time_added": ["what_makes_visits_long"],
     "visit_time_practitioners": ["who_needs_longer_slots"],
+    "visit_time_sequence": ["what_follows_fine_suction"],
+    "visit_time_clearing": ["how_long_until_clear"],
     "slots": ["how_long_to_book"],
     "softening": ["does_softening_pay", "does_softening_save_minutes"],
     "recall": ["when_to_call_back"],
