@@ -20,6 +20,7 @@ ASKED = {
     "visit_time_practitioners": ["who_needs_longer_slots"],
     "visit_time_sequence": ["what_follows_fine_suction"],
     "visit_time_clearing": ["how_long_until_clear"],
+    "visit_time_rounded": ["are_minutes_rounded"],
     "slots": ["how_long_to_book"],
     "softening": ["does_softening_pay", "does_softening_save_minutes"],
     "recall": ["when_to_call_back"],

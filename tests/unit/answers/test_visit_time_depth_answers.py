@@ -15,6 +15,7 @@ from analysis.answers.visit_time_candidates import which_way_foretells_best
 from analysis.answers.visit_time_clearing import how_long_until_clear
 from analysis.answers.visit_time_held import do_foretold_minutes_hold
 from analysis.answers.visit_time_practitioners import who_needs_longer_slots
+from analysis.answers.visit_time_rounded import are_minutes_rounded
 from analysis.answers.visit_time_sequence import what_follows_fine_suction
 from analysis.clinic import Clinic
 from analysis.present.answer import Answer
@@ -30,6 +31,7 @@ QUESTIONS = [
     who_needs_longer_slots,
     what_follows_fine_suction,
     how_long_until_clear,
+    are_minutes_rounded,
 ]
 
 
@@ -210,3 +212,45 @@ def test_a_log_without_outcomes_says_what_to_record(clinic):
     answer = how_long_until_clear(BAD["no outcomes"](clinic))
     assert not answer.answered
     assert "outcome" in answer.headline
+
+
+def rounded(clinic: Clinic, who: str) -> Clinic:
+    minutes = clinic.visits["minutes"]
+    fives = (5 * (minutes / 5).round()).clip(lower=5)
+    return replace(
+        clinic, visits=clinic.visits.assign(minutes=fives.where(clinic.visits["practitioner"] == who, minutes.round()))
+    )
+
+
+def test_whose_minutes_are_rounded_is_said_by_number_and_what_it_changes(clinic):
+    answer = are_minutes_rounded(rounded(clinic, "A"))
+    strong = answer.table.set_index("part")["strongly_rounded"]
+    assert strong["all visits"]
+    assert strong.filter(like="practitioner").sum() == 1
+    assert "rounded minutes as intervals, 8 in 10 visits stay within" in answer.headline
+    assert any("The largest change is" in check.sentence for check in answer.checks)
+    indices = [
+        row.value for row in answer.rows if row.quantity == "heaping_index" and row.group["by"] == "practitioner"
+    ]
+    assert max(indices) == 5.0
+    assert min(indices) == pytest.approx(1.0, abs=0.25)
+
+
+def test_minutes_without_a_habit_are_taken_as_written(clinic):
+    answer = are_minutes_rounded(rounded(clinic, "nobody"))
+    assert "nowhere strongly, so minutes are taken as written; no ends were found copied" in answer.headline
+    assert not [row for row in answer.rows if row.quantity == "minutes_as_recorded"]
+    shows(answer)
+
+
+def test_ends_copied_from_the_slot_are_counted_and_left_out(clinic):
+    came = clinic.visits.index[clinic.visits["minutes"].notna()][:40]
+    quality = clinic.visits["minutes_quality"].astype("object").copy()
+    quality[came] = "filled_from_slot"
+    log = typed_frame(VISITS, clinic.visits.assign(minutes_quality=quality))
+    answer = are_minutes_rounded(replace(clinic, visits=log))
+    assert "40 ends copied from the slot are left out" in answer.headline
+    assert (
+        sum(row.value for row in answer.rows if row.quantity == "filled_visits" and row.group["by"] == "practitioner")
+        == 40
+    )
