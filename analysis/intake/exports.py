@@ -14,6 +14,7 @@ from analysis.intake import privacy, times
 from analysis.intake.both_ears import Sided, split_sides
 from analysis.intake.cleaning import Frame, translated
 from analysis.intake.headers import Heading, Headings, known_columns_of, match_headings, own_columns
+from analysis.intake.heading_content import sample_of
 from analysis.intake.read_table import ReadTable
 from analysis.intake.readers import read_tables
 from analysis.intake.row_columns import BOOKING, EAR, EAR_FACTS, EARS, EVIDENCE, PASS, VISIT, kind_of, text_columns
@@ -132,7 +133,7 @@ def open_exports(path: Path, settings: Settings) -> list[Export]:
 
 def _opened(table: ReadTable, settings: Settings) -> Export:
     """Work out what one table holds."""
-    headings = match_headings(table.headings, settings)
+    headings = match_headings(table.headings, settings, sample_of(table.rows))
     _need_a_date(table, headings)
     frame = _text_frame(table, headings)
     names = privacy.name_words(text for column in NAME_COLUMNS for text in frame[column].dropna().unique())
@@ -192,7 +193,9 @@ def _rows_are_passes(frame: Frame, columns: set[str]) -> bool:
             *(nw.col(fact).max().alias(f"{fact}_to") for fact in FOUND_BEFOREHAND),
         )
     )
-    same = [nw.coalesce(nw.col(f"{fact}_from") == nw.col(f"{fact}_to"), nw.lit(True)) for fact in FOUND_BEFOREHAND]
+    same = [
+        nw.col(f"{fact}_from").is_null() | (nw.col(f"{fact}_from") == nw.col(f"{fact}_to")) for fact in FOUND_BEFOREHAND
+    ]
     found = ears.select(
         (nw.col("rows") > 1).alias("several"),
         (

@@ -78,8 +78,8 @@ def _one_a_visit(rows: Frame, key: str) -> Frame:
 def _with_state(rows: Frame) -> Frame:
     """Say which rows are joined, and which find no visit or several."""
     col, lit = nw.col, nw.lit
-    one = (col("__day_from") == col("__day_to")) & nw.coalesce(col("__patient_from") == col("__patient_key"), lit(True))
-    same_patient = nw.coalesce(col("patient_key") == col("__patient_key"), lit(True))
+    one = (col("__day_from") == col("__day_to")) & _none_or_same("__patient_from", "__patient_key")
+    same_patient = _none_or_same("patient_key", "__patient_key")
     found = col("__part") & ~col("__day_from").is_null()
     lonely = col("__part") & col("__undated")
     state = (
@@ -88,6 +88,11 @@ def _with_state(rows: Frame) -> Frame:
         .otherwise(nw.when(lonely & found).then(lit(SEVERAL_VISITS)).otherwise(nw.when(lonely).then(lit(NO_VISIT))))
     )
     return rows.with_columns(state.alias("joined"))
+
+
+def _none_or_same(one: str, other: str) -> nw.Expr:
+    """Tell whether two columns are equal where both are filled; engines differ on what an empty one equals."""
+    return nw.col(one).is_null() | nw.col(other).is_null() | (nw.col(one) == nw.col(other))
 
 
 def _taken_over(rows: Frame) -> Frame:

@@ -183,6 +183,8 @@ def headings_of(grid: list[list[str]], recognise: Recognise) -> tuple[int | None
         The row above the first row of the table, and the headings.
     """
     top = [row[: MOST_COLUMNS + 1] for row in grid[:LOOK_FOR_HEADINGS_IN]]
+    sure = next((place for place, row in enumerate(top) if _are_headings(row, recognise)), len(top))
+    top = top[: sure + 2]  # what stands further down may be the headings of another table
     best, found = 1, None
     for place, row in enumerate(top):
         for headings in (_named(row), *([_joined(top[place - 1], row, recognise)] if place else [])):

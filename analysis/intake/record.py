@@ -28,11 +28,12 @@ from typing import Any
 import narwhals as nw
 import pandas as pd
 
-from analysis.intake.exports import Export
+from analysis.intake.exports import MAY_HOLD_A_DATE, Export
 from analysis.intake.headers import CLINIC, GUESSED, IGNORE, SURE
+from analysis.intake.joining import JOINED
 from analysis.intake.patients import BY_NAME, NOT_AT_ALL, how_patients_are_told_apart
 from analysis.intake.privacy import safe_to_show
-from analysis.intake.row_columns import SHAPES_TOLD, SIDED_EAR_FACTS, VISIT_FACTS
+from analysis.intake.row_columns import PASS, SHAPES_TOLD, SIDED_EAR_FACTS, VISIT, VISIT_FACTS
 from analysis.intake.rules import REASONS
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import vocabulary
@@ -269,9 +270,11 @@ def conflicts(kept: nw.DataFrame[Any], again: nw.DataFrame[Any]) -> dict[str, in
 def _notes(exports: list[Export], kept: nw.DataFrame[Any], visits: pd.DataFrame) -> list[str]:
     """Say in plain sentences what was assumed."""
     notes = []
+    dated = [export for export in exports if not _dated_elsewhere(export)]
     for export in exports:
-        notes += _notes_on_file(export)
-    ways = {how_patients_are_told_apart(export.headings.columns) for export in exports}
+        notes += _notes_on_file(export) if export in dated else []
+        notes += _notes_on_shape(export, kept)
+    ways = {how_patients_are_told_apart(export.headings.columns) for export in dated}
     if len(ways) > 1:
         notes.append(
             f"Patients are told apart in different ways ({', '.join(sorted(ways))}); one who stands in files of both counts twice."
@@ -288,6 +291,35 @@ def _notes(exports: list[Export], kept: nw.DataFrame[Any], visits: pd.DataFrame)
             "The kind of booking is not logged. A patient's first row is not taken for a first visit, because the log may begin later than the patient."
         )
     return notes
+
+
+def _dated_elsewhere(export: Export) -> bool:
+    """Tell whether a file's rows are ears whose visits stand in another."""
+    return not MAY_HOLD_A_DATE & set(export.headings.columns)
+
+
+def _notes_on_shape(export: Export, kept: nw.DataFrame[Any]) -> list[str]:
+    """Say how many rows were joined to visits, and how many are passes that were joined to ears."""
+    file, notes = export.table.file, []
+    mine = kept.filter(nw.col("source_file") == file)
+    joined = len(mine.filter(nw.col("joined") == JOINED))
+    if joined:
+        notes.append(
+            f"{file}: ears whose visit stands in another row were joined to it by the visit number ({_rows(joined)})."
+        )
+    if export.shape == PASS:
+        ears = len(mine.select("visit_id", "ear").unique())
+        notes.append(
+            f"{file}: each row is one pass of an instrument; an ear's passes at one visit were joined, their methods in order ({_rows(len(mine))}, {ears:,} {'ear' if ears == 1 else 'ears'})."
+        )
+    if again := export.table.facts.get("headings_again"):
+        notes.append(f"{file}: the headings stand again on the way down ({_rows(again)}); they were passed over.")
+    return notes
+
+
+def _rows(count: int) -> str:
+    """Count rows in words."""
+    return f"{count:,} {'row' if count == 1 else 'rows'}"
 
 
 def _notes_on_file(export: Export) -> list[str]:
@@ -314,7 +346,7 @@ def _notes_on_file(export: Export) -> list[str]:
             f"{file}: times run from 8 to 12 and from 1 to 6 without am or pm; 1:00 to 6:59 is taken for the afternoon."
         )
     if (
-        export.shape == "visit"
+        export.shape == VISIT
         and not any(column.endswith(("_left", "_right")) for column in columns)
         and export.headings.used
     ):

@@ -85,16 +85,16 @@ def with_reason(frame: Frame, *, latest: dt.datetime = LATEST) -> Frame:
     start = col("slot_start")
     no_start = start.is_null()
     joined = nw.coalesce(col("joined"), nw.lit(""))
-    total = nw.coalesce(col("date_text"), nw.lit("")).str.to_lowercase().str.contains(TOTALS)
+    total = nw.coalesce(col("date_text"), col("visit_number"), nw.lit("")).str.to_lowercase().str.contains(TOTALS)
     out_of_range = ~no_start & ((start < EARLIEST) | (start >= LATEST))
     tests = (
         (col("too_long"), "too_many_cells"),
         (col("test_patient"), "test_patient"),
+        (no_start & total, "total_line"),
         (no_start & (joined == NO_VISIT), "no_visit"),
         (no_start & (joined == SEVERAL_VISITS), "several_visits"),
         (no_start & col("date_text").is_null(), "no_date"),
         ((no_start & (col("date_impossible") > 0)) | out_of_range, "impossible_date"),
-        (no_start & total, "total_line"),
         (no_start, "unreadable_date"),
         (start > latest, "ahead_date"),
     )
