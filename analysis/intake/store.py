@@ -14,6 +14,7 @@ from analysis.intake.keys import read_key
 from analysis.intake.lock import only_run
 from analysis.intake.taking import Intake, take_in
 from analysis.problems import DataProblem
+from analysis.settings import Settings
 
 A_YEAR_AHEAD = dt.timedelta(days=366)
 """Bookings may be made so far ahead; a later date is a slip."""
@@ -55,7 +56,7 @@ def intake_folder(
         taken = take_in(files, settings, read_key(folder, say), latest=latest, progress=progress)
         say("writing the store")
         try:
-            write_store(folder / "store", taken)
+            write_store(folder / "store", taken, settings)
         except OSError as error:
             raise DataProblem(
                 f"The store cannot be written ({error.strerror or error}).",
@@ -65,19 +66,31 @@ def intake_folder(
     return taken
 
 
-def write_store(store: Path, taken: Intake) -> None:
-    """Make what was taken in the store, whole or not at all.
+def write_store(store: Path, taken: Intake, settings: Settings) -> None:
+    """Make what was taken in the store, whole or not at all, if it keeps the tables' contract.
 
     Parameters
     ----------
     store : Path
         The folder ``store/`` of a clinic.
     taken : Intake
+    settings : Settings
+
+    Raises
+    ------
+    DataProblem
+        If a table breaks its own rules, with all that is wrong; the store is then as it was.
+    OSError
+        If the disk is full or may not be written; likewise.
     """
+    from analysis.intake.contract import check_tables  # pandera takes a second to load
+
+    tables = {name: getattr(taken, name) for name in TABLES}
+    check_tables(tables, settings)
 
     def write(folder: Path) -> None:
-        for name in TABLES:
-            _write_parquet(getattr(taken, name), folder / f"{name}.parquet")
+        for name, frame in tables.items():
+            _write_parquet(frame, folder / f"{name}.parquet")
 
     replace_store(store, taken.record, write)
 
