@@ -74,6 +74,8 @@ def _parser() -> argparse.ArgumentParser:
     report = command("report", _report, "write the quarterly report")
     report.add_argument("folder", **folder)
     report.add_argument("--quarter", metavar="2026-Q3", help="the quarter; by default the last whole one in the log")
+    sheet = command("sheet", _sheet, "write a one-page sheet of what to record from now on, to print")
+    sheet.add_argument("folder", **folder)
     notebooks = command("notebooks", _notebooks, "copy the notebooks into a clinic folder and open them")
     notebooks.add_argument("folder", **folder)
     notebooks.add_argument("--no-open", action="store_true", help="copy only, do not open JupyterLab")
@@ -179,6 +181,18 @@ def _report(asked: argparse.Namespace, progress: Progress) -> int:
     for headline in report.headlines:
         _say(f"- {headline}")
     _say(f"\nThe report: {report.page}")
+    return DONE
+
+
+def _sheet(asked: argparse.Namespace, progress: Progress) -> int:
+    """Write the sheet of what to record."""
+    from analysis.clinic import open_clinic
+    from analysis.report.sheet import write_sheet
+
+    progress("writing the sheet")
+    page = write_sheet(open_clinic(asked.folder), asked.folder / "reports")
+    _end_step(progress)
+    _say(f"The sheet, one page to print: {page}")
     return DONE
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,13 @@ from analysis.settings import Settings, settings_from_toml
 
 SETTINGS_FILE = "clinic.toml"
 EXPORT_ENDINGS = (".csv", ".tsv", ".txt", ".xlsx", ".parquet")
+RECORD_FILE = "intake.json"
+TABLES = {"visits": VISITS, "ears": EAR_ROWS, "set_aside": SET_ASIDE}
+TABLES_KEY = "tables"
+"""Names, in the record, the folder its tables stand in: the one file that is swapped when the store changes."""
+TABLES_FOLDER = r"tables-[0-9a-f]{16}(-\d+)?"
+TRIES = 100
+"""How often tables are looked for that a run takes away just then, because it has made newer ones."""
 
 
 @dataclass(frozen=True)
@@ -122,15 +130,31 @@ def open_clinic(folder: str | Path) -> Clinic:
         If the folder has no store yet, or its settings cannot be read.
     """
     folder = Path(folder)
+    tables, record = _read_store(folder)
+    return Clinic(**tables, settings=read_settings(folder), record=record, invented=(folder / "INVENTED").exists())
+
+
+def _read_store(folder: Path) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
+    """Read the tables and the record of one and the same run of intake."""
     store = folder / "store"
-    if not (store / "visits.parquet").exists():
-        raise DataProblem("Nothing has been taken in yet.", f"Run: earclinic intake {folder}", file=str(folder))
-    record = json.loads((store / "intake.json").read_text(encoding="utf-8"))
-    return Clinic(
-        visits=typed_frame(VISITS, pd.read_parquet(store / "visits.parquet")),
-        ears=typed_frame(EAR_ROWS, pd.read_parquet(store / "ears.parquet")),
-        set_aside=typed_frame(SET_ASIDE, pd.read_parquet(store / "set_aside.parquet")),
-        settings=read_settings(folder),
-        record=record,
-        invented=(folder / "INVENTED").exists(),
+    for _ in range(TRIES):
+        if not (store / RECORD_FILE).exists():
+            raise DataProblem("Nothing has been taken in yet.", f"Run: earclinic intake {folder}", file=str(folder))
+        try:
+            record = dict(json.loads((store / RECORD_FILE).read_text(encoding="utf-8")))
+            # a store of the first layout names no folder: its tables stand beside the record
+            name = str(record.pop(TABLES_KEY, "."))
+            if name != "." and not re.fullmatch(TABLES_FOLDER, name):
+                break
+            tables = {
+                table: typed_frame(meant, pd.read_parquet(store / name / f"{table}.parquet"))
+                for table, meant in TABLES.items()
+            }
+        except FileNotFoundError:
+            continue
+        except (OSError, ValueError, TypeError):  # what the Parquet and JSON readers raise
+            break
+        return tables, record
+    raise DataProblem(
+        "The store is damaged.", f"Run again: earclinic intake {folder}; the exports are as they were.", file="store"
     )

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.clinic import Clinic
+from analysis.derive.export_labels import export_labels
 from analysis.derive.practitioner_labels import practitioner_labels
 from analysis.models.completeness import minutes_by
 from analysis.present import words
@@ -94,19 +95,8 @@ def minutes_by_part_rows(clinic: Clinic) -> list[ResultRow]:
 
 
 def _exports(clinic: Clinic) -> pd.Series:
-    """Call each export by the days of its bookings: a file's name may name people."""
-    visits = clinic.visits
-    file = visits["source_file"].fillna("")
-    days = visits.groupby(file)["slot_start"].agg(["min", "max"])
-    several = days.duplicated(keep=False)
-    called = {
-        name: f"export of {words.day(first)} to {words.day(last)}{f', number {place}' if alike else ''}"
-        for place, (name, first, last, alike) in enumerate(
-            zip(days.index, days["min"], days["max"], several, strict=True), start=1
-        )
-        if pd.notna(first)
-    }
-    return file.map(called).astype("object").fillna("export without dates").astype("str")
+    """Call each export by the days of its bookings."""
+    return export_labels(clinic.visits)
 
 
 def _practitioners(clinic: Clinic) -> pd.Series:

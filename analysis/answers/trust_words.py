@@ -171,11 +171,11 @@ def title(facts: dict[str, Recorded]) -> str:
     thin = weakest(facts)
     if not thin:
         return f"Every fact the answers need is recorded at least {words.percent(WELL_RECORDED)} of the time"
-    named = words.joined([f"{words.label(fact.fact)} ({_percent(fact.share)})" for fact in thin[:FEW]])
+    named = words.joined([f"{words.label(fact.fact)} ({percent_recorded(fact.share)})" for fact in thin[:FEW]])
     return f"Thinnest: {named}"
 
 
-def _percent(share: float) -> str:
+def percent_recorded(share: float) -> str:
     """Say a share as a percentage, never 100% where something is missing."""
     return "over 99%" if 0.995 <= share < 1 else words.percent(share)
 
@@ -183,7 +183,7 @@ def _percent(share: float) -> str:
 def chart_text(facts: dict[str, Recorded]) -> str:
     """Tell the completeness chart in words."""
     told = [
-        f"{words.label(fact.fact)} {_percent(fact.share)} of {words.count(fact.of)} {fact.of_what}"
+        f"{words.label(fact.fact)} {percent_recorded(fact.share)} of {words.count(fact.of)} {fact.of_what}"
         for fact in thinnest_first(facts)[:MOST_DRAWN]
     ]
     return f"How often the thinnest facts are recorded, each with its range: {'; '.join(told)}."

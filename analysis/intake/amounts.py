@@ -3,33 +3,62 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
+from functools import cache
 
-from analysis.intake.vocabulary import plain
+from analysis.intake.vocabulary import plain, small_numbers, small_words
 
 NUMBER = re.compile(r"[-+]?\d[\d ]*(?:[.,]\d+)*")
-COUNTED = {
-    "a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7,
-    "eight": 8, "nine": 9, "ten": 10, "fourteen": 14, "couple of": 2, "a couple of": 2,
-}  # fmt: skip
-PARTS = {
-    "half": 1 / 2, "third": 1 / 3, "thirds": 1 / 3, "quarter": 1 / 4, "quarters": 1 / 4,
-    "fifth": 1 / 5, "fifths": 1 / 5, "tenth": 1 / 10, "tenths": 1 / 10,
-}  # fmt: skip
-ABOUT = r"(?:~|approx(?:imately)?|about|around|roughly|circa|c)?\s*"
-AFTER = (
-    r"(?:\s*(?:blocked|occluded|occluding|full|filled|obstructed|occlusion|blockage|wax|of canal|of the canal|canal))*"
-)
-PERCENT = re.compile(rf"{ABOUT}(\d+(?:[.,]\d+)?)\s*(?:%|percent|per cent|pc){AFTER}")
-PERCENT_RANGE = re.compile(rf"{ABOUT}(\d+)\s*%?\s+(?:to\s+)?(\d+)\s*(?:%|percent|per cent){AFTER}")
-BOUND = re.compile(rf"(<|>|<=|>=|under|over|less than|more than|below|above)\s*(\d+)\s*(?:%|percent|per cent)?{AFTER}")
-FRACTION = re.compile(rf"{ABOUT}(\d)\s*/\s*(\d{{1,2}})(?:rds|ths|th|rd)?{AFTER}")
-WORDED = re.compile(rf"{ABOUT}(?:(a|an|one|two|three|four)\s+)?({'|'.join(PARTS)}){AFTER}")
-UNIT_DAYS = {"d": 1.0, "day": 1.0, "days": 1.0, "night": 1.0, "nights": 1.0, "nocte": 1.0, "/7": 1.0}
-UNIT_WEEKS = {"w": 7.0, "wk": 7.0, "wks": 7.0, "week": 7.0, "weeks": 7.0, "/52": 7.0}
-LENGTH_UNITS = UNIT_DAYS | UNIT_WEEKS
-DAYS = re.compile(
-    rf"(?:x|for|used)?\s*(?:(?<![\d.])(?<!\d )(\d+(?:[.,]\d+)?)|({'|'.join(COUNTED)}))\s*(/7|/52|{'|'.join(sorted((u for u in LENGTH_UNITS if u[0] != '/'), key=len, reverse=True))})\b"
-)
+BOTTOMS = (2, 3, 4, 5, 6, 8, 10)
+"""Denominators of a share of the canal; sevenths and fifty-seconds are days and weeks."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Shares:
+    """What finds a share of the canal, in every language."""
+
+    percent: re.Pattern[str]
+    span: re.Pattern[str]
+    bound: re.Pattern[str]
+    fraction: re.Pattern[str]
+    worded: re.Pattern[str]
+    tens: re.Pattern[str]
+
+
+def _any(words: list[str] | dict[str, float]) -> str:
+    """Write alternatives, the longest first."""
+    return "|".join(re.escape(word) for word in sorted(words, key=lambda word: (-len(word), word)))
+
+
+@cache
+def _shares() -> _Shares:
+    """Put the patterns of shares together from the small words."""
+    about = rf"(?:(?:{_any(small_words('shares', 'about'))})\s*)?"
+    sign = rf"(?:{_any(small_words('shares', 'percent'))})"
+    after = rf"(?:\s*(?:{_any(small_words('shares', 'after'))})(?!\w))*"
+    less, more = _any(small_words("shares", "less")), _any(small_words("shares", "more"))
+    counts, parts = _any(small_numbers("counts")), _any(small_numbers("parts"))
+    return _Shares(
+        percent=re.compile(rf"{about}(\d+(?:[.,]\d+)?)\s*{sign}{after}"),
+        span=re.compile(
+            rf"{about}(\d+)\s*(?:{sign})?\s+(?:(?:{_any(small_words('shares', 'to'))})\s+)?(\d+)\s*{sign}{after}"
+        ),
+        bound=re.compile(rf"(?:(?P<less>{less})|{more})\s*(\d+)\s*(?:{sign})?{after}"),
+        fraction=re.compile(rf"{about}(\d)\s*/\s*(\d{{1,2}})(?:rds|ths|th|rd)?{after}"),
+        worded=re.compile(rf"{about}(?:({counts}|\d)\s+)?({parts}){after}"),
+        tens=re.compile(rf"{about}({_any(small_numbers('tens'))})\s*{sign}{after}"),
+    )
+
+
+@cache
+def _lengths() -> re.Pattern[str]:
+    """Put the pattern of days of use together from the small words."""
+    units = _any(small_numbers("units"))
+    before = _any(small_words("shares", "for"))
+    return re.compile(
+        rf"(?:(?<!\w)(?:{before}))?\s*(?:(?<![\d.])(?<!\d )(\d+(?:[.,]\d+)?)|(?<!\w)({_any(small_numbers('counts'))})(?!\w))"
+        rf"\s*({units})(?!\w)"
+    )
 
 
 def number(text: str, *, decimal_comma: bool = False) -> float | None:
@@ -79,24 +108,32 @@ def percent(text: str) -> float | None:
     --------
     >>> percent("~80%"), round(percent("2/3 blocked"), 1), percent("half"), percent("< 50%"), percent("3")
     (80.0, 66.7, 50.0, 49.0, None)
+    >>> percent("\u00be"), percent("eighty per cent"), percent("2 thirds"), percent("at least 80 %")
+    (75.0, 80.0, 66.6667, 81.0)
     """
-    text = plain(text)
-    if match := BOUND.fullmatch(text):
-        inside = -1.0 if match[1] in ("<", "<=", "under", "less than", "below") else 1.0
-        return _share(float(match[2]) + inside)
-    if match := PERCENT.fullmatch(text):
+    text, shares = plain(text), _shares()
+    if match := shares.bound.fullmatch(text):
+        return _share(float(match[2]) + (-1.0 if match["less"] else 1.0))
+    if match := shares.percent.fullmatch(text):
         return _share(float(match[1].replace(",", ".")))
-    if match := PERCENT_RANGE.fullmatch(text):
+    if match := shares.span.fullmatch(text):
         low, high = float(match[1]), float(match[2])
         return _share((low + high) / 2) if low <= high else None
-    if match := FRACTION.fullmatch(text):
+    if match := shares.fraction.fullmatch(text):
         top, bottom = int(match[1]), int(match[2])
-        return _share(100.0 * top / bottom) if bottom in (2, 3, 4, 5, 6, 8, 10) and top <= bottom else None
-    if match := WORDED.fullmatch(text):
-        return _share(100.0 * COUNTED.get(match[1] or "a", 1) * PARTS[match[2]])
+        return _share(100.0 * top / bottom) if bottom in BOTTOMS and top <= bottom else None
+    if match := shares.worded.fullmatch(text):
+        return _share(100.0 * _count(match[1] or "1") * small_numbers("parts")[match[2]])
+    if match := shares.tens.fullmatch(text):
+        return _share(small_numbers("tens")[match[1]])
     if re.fullmatch(r"\d{1,3}(\.\d+)?", text) and (float(text) == 0 or float(text) >= 5):
         return _share(float(text))
     return None
+
+
+def _count(text: str) -> float:
+    """Read a number word or a digit."""
+    return float(text) if text.isdecimal() else small_numbers("counts")[text]
 
 
 def _share(value: float) -> float | None:
@@ -115,13 +152,13 @@ def days(text: str) -> float | None:
     text = plain(text)
     if re.fullmatch(r"\d{1,3}([.,]\d)?", text):
         return float(text.replace(",", "."))
-    found = DAYS.findall(text)
+    found = _lengths().findall(text)
     if len(found) != 1:
         return None
     digits, word, unit = found[0]
-    return (float(digits.replace(",", ".")) if digits else COUNTED[word]) * LENGTH_UNITS[unit]
+    return (float(digits.replace(",", ".")) if digits else _count(word)) * small_numbers("units")[unit]
 
 
 def without_days(text: str) -> str:
     """Leave a length of use out of a text: ``olive oil 5/7`` becomes ``olive oil``."""
-    return plain(DAYS.sub(" ", plain(text)))
+    return plain(_lengths().sub(" ", plain(text)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import narwhals as nw
@@ -14,20 +15,22 @@ from analysis.intake.shapes import ears_of, visits_of
 from analysis.settings import Settings
 
 
-def ears_and_bookings(kept: Frame) -> tuple[Frame, Frame]:
+def ears_and_bookings(kept: Frame, shapes: Collection[str]) -> tuple[Frame, Frame]:
     """Make ears and bookings of the rows kept, and say which bookings the patient came to.
 
     Parameters
     ----------
     kept : narwhals frame
         Rows kept, with ``visit_id``.
+    shapes : collection of str
+        What rows of the files are.
 
     Returns
     -------
     tuple of narwhals frame
         Ears and bookings; minutes are not judged yet.
     """
-    return ears_of(kept), _with_evidence(visits_of(kept)).pipe(with_attendance)
+    return ears_of(kept, shapes), _with_evidence(visits_of(kept)).pipe(with_attendance)
 
 
 def _with_evidence(visits: Frame) -> Frame:

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 
-LEFT = r"(?:left|lt|l)"
-RIGHT = r"(?:right|rt|r)"
-BOTH = r"(?:both|bilateral(?:ly)?|bilat|b/l|l\s*(?:\+|&|/|and)\s*r|r\s*(?:\+|&|/|and)\s*l)"
-MARKER = re.compile(
-    rf"(?<![\w/])(?:(?P<both>{BOTH})|(?P<left>{LEFT})|(?P<right>{RIGHT}))(?![\w/])\.?(?:\s*ears?)?\s*[:=\-\u2013]?\s*",
-    re.IGNORECASE,
-)
+from analysis.intake.vocabulary import small_words
+
 EDGE = " \t,;/|-\u2013&.:()"
 
 
@@ -22,6 +18,22 @@ class Sided:
     left: str = ""
     right: str = ""
     rest: str = ""
+
+
+@cache
+def _marker() -> re.Pattern[str]:
+    """Put the pattern that finds an ear in a cell together from the small words."""
+    left, right, both, ear, joined = (
+        "|".join(re.escape(word) for word in sorted(small_words("sides", part), key=lambda word: (-len(word), word)))
+        for part in ("left", "right", "both", "ear", "and")
+    )
+    plus = rf"\s*(?:\+|&|/|(?:{joined})(?!\w))\s*"
+    both = rf"{both}|(?:{left}){plus}(?:{right})|(?:{right}){plus}(?:{left})"
+    return re.compile(
+        rf"(?<![\w/])(?:(?P<both>{both})|(?P<left>{left})|(?P<right>{right}))(?![\w/])\.?(?:\s*(?:{ear})(?!\w))?"
+        r"\s*[:=\-\u2013]?\s*",
+        re.IGNORECASE,
+    )
 
 
 def split_sides(text: str, *, may_trail: bool = True) -> Sided:
@@ -45,7 +57,7 @@ def split_sides(text: str, *, may_trail: bool = True) -> Sided:
     >>> split_sides("both partial").right, split_sides("semi occ").rest, split_sides("full left")
     ('partial', 'semi occ', Sided(left='full', right='', rest=''))
     """
-    marks = list(MARKER.finditer(text))
+    marks = list(_marker().finditer(text))
     if not marks:
         return Sided(rest=text)
     before = text[: marks[0].start()].strip(EDGE)
@@ -59,7 +71,7 @@ def split_sides(text: str, *, may_trail: bool = True) -> Sided:
         before = ""
     found = {"left": "", "right": "", "rest": before}
     for mark, part in zip(marks, parts, strict=True):
-        part = re.sub(r"\s+(?:and|but|with)$", "", part)
+        part = re.sub(rf"\s+(?:{'|'.join(small_words('sides', 'and'))})$", "", part)
         for side in ("left", "right") if mark["both"] else (("left",) if mark["left"] else ("right",)):
             if found[side] and found[side] != part:
                 return Sided(rest=text)

@@ -140,7 +140,7 @@ def with_every_column(frame: Frame) -> Frame:
 
 def only_row_columns(frame: Frame) -> Frame:
     """Keep what a row needs from here on."""
-    return frame.select(*KEPT, *MADE_WITH_MOMENTS, *VISIT_FACTS, "ear", *SIDED_EAR_FACTS)
+    return frame.select(*KEPT, *MADE_WITH_MOMENTS, "pass_number", *VISIT_FACTS, "ear", *SIDED_EAR_FACTS)
 
 
 def cleaned(

@@ -7,6 +7,7 @@ from typing import Any
 import narwhals as nw
 
 from analysis.intake.lookups import Frame, beside
+from analysis.intake.row_columns import EAR, PASS, VISIT
 
 ROWS_A_FILE = 10**9
 """A row's place is the file's order times this, plus the row's number."""
@@ -14,7 +15,7 @@ ROWS_A_FILE = 10**9
 
 NEEDED = (
     "source_file", "source_row", "system", "shape", "file_order", "visit_number", "patient_key", "practitioner", "ear",
-    "day_text", "clock_text", "has_clock", "content", "visit_cells", "ear_cells",
+    "day_text", "clock_text", "has_clock", "content", "visit_cells", "ear_cells", "part_of", "pass_number", "methods", "started_at",
 )  # fmt: skip
 GIVEN = ("visit_key", "reason", "kept_place")
 
@@ -27,11 +28,12 @@ def without_repeats(frame: Frame) -> Frame:
 
 def _told(rows: Frame) -> Frame:
     """Compare only rows that could tell of the same visit: of one patient on one day, or of nobody known."""
+    col = nw.col
     rows = rows.with_columns(nw.len().over("patient_key", "day_text").alias("__of_the_day"))
-    alone = ~nw.col("patient_key").is_null() & (nw.col("__of_the_day") == 1)
+    alone = ~col("patient_key").is_null() & (col("__of_the_day") == 1)
     compared = rows.filter(~alone).pipe(with_repeated_rows).pipe(with_visit_key).pipe(with_duplicates)
     single = _with_keys(rows.filter(alone)).with_columns(
-        nw.coalesce(nw.col("__numbered"), nw.col("__by_patient")).alias("visit_key"),
+        nw.coalesce(col("__numbered"), col("__by_patient")).alias("visit_key"),
         nw.lit(None, dtype=nw.String).alias("reason"),
         nw.lit(None, dtype=nw.Float64).alias("kept_place"),
     )
@@ -57,7 +59,8 @@ def with_visit_key(frame: Frame) -> Frame:
     """Say which rows tell of the same visit.
 
     With a visit number: the same system, number, patient and day. Without one:
-    the same patient, time and practitioner. Rows of two systems: the same patient
+    the same patient, time and practitioner (day and practitioner, where a row is an
+    instrument pass with a time of its own). Rows of two systems: the same patient
     and time of day. A row of one ear without number or patient: the same time
     and practitioner, as long as no ear stands there twice. Any other row is a
     visit of its own, because two patients cannot be told apart.
@@ -67,10 +70,13 @@ def with_visit_key(frame: Frame) -> Frame:
     narwhals frame
         With ``visit_key``.
     """
-    col = nw.col
+    col, lit = nw.col, nw.lit
     frame = _with_keys(frame).with_columns(
+        _ear_or_pass().alias("__ear"),
+        nw.when(_told_in_parts()).then(lit("parts")).otherwise(lit("whole")).alias("__told_as"),
+        nw.when(col("__again")).then(lit(0)).otherwise(lit(1)).alias("__counts"),
         _joined("row", "source_file", "__row").alias("__alone"),
-        nw.when((col("shape") == "ear") & col("has_clock") & (col("__who") != ""))
+        nw.when(col("shape").is_in((EAR, PASS)) & col("has_clock") & (col("__who") != ""))
         .then(_joined("time", "system", "__at", "__who"))
         .alias("__by_time"),
         nw.when(col("has_clock")).then(_joined("systems", "patient_key", "__at")).alias("__meeting"),
@@ -86,13 +92,37 @@ def _with_keys(frame: Frame) -> Frame:
         nw.concat_str("day_text", "clock_text", separator=" ", ignore_nulls=False).alias("__at"),
         nw.coalesce(col("patient_key"), lit("")).alias("__patient"),
         nw.coalesce(col("practitioner"), lit("")).alias("__who"),
-        nw.coalesce(col("ear"), lit("")).alias("__ear"),
         col("source_row").cast(nw.String).alias("__row"),
+    )
+    by_patient = (
+        nw.when(col("shape") == PASS)
+        .then(_joined("patient", "patient_key", "__day", "__who"))
+        .otherwise(_joined("patient", "patient_key", "__at", "__who"))
     )
     return frame.with_columns(
         _joined("number", "system", "visit_number", "__patient", "__day").alias("__numbered"),
-        _joined("patient", "patient_key", "__at", "__who").alias("__by_patient"),
+        by_patient.alias("__by_patient"),
     )
+
+
+def _ear_or_pass() -> nw.Expr:
+    """Name what of a visit a row tells: nothing in particular, an ear, or one pass on an ear."""
+    col, lit = nw.col, nw.lit
+    ear = nw.coalesce(col("ear"), lit(""))
+    numbered = nw.concat_str(ear, col("pass_number").cast(nw.String), separator="|", ignore_nulls=False)
+    told = nw.concat_str(
+        ear,
+        nw.coalesce(col("methods"), lit("")),
+        nw.coalesce(col("started_at").cast(nw.String), lit("")),
+        separator="|",
+    )
+    return nw.when(col("shape") == PASS).then(nw.coalesce(numbered, told)).otherwise(ear)
+
+
+def _told_in_parts() -> nw.Expr:
+    """Tell the rows that tell of a visit together with others: bookings and the ears that belong to them."""
+    part_of = nw.coalesce(nw.col("part_of"), nw.col("shape"))
+    return part_of != VISIT
 
 
 def _joined(kind: str, *columns: str) -> nw.Expr:
@@ -104,7 +134,6 @@ def _choose_key(frame: Frame) -> Frame:
     """Choose among a row's keys."""
     col = nw.col
     frame = frame.with_columns(
-        nw.when(col("__again")).then(nw.lit(0)).otherwise(nw.lit(1)).alias("__counts"),
         nw.coalesce(col("__by_time"), col("__alone")).alias("__time_key"),
         nw.coalesce(col("__meeting"), col("__alone")).alias("__meeting_key"),
     )
@@ -153,9 +182,10 @@ def _with_best_system(frame: Frame) -> Frame:
     frame = frame.with_columns(ears.alias("__ears_told"))
     frame = frame.with_columns(
         (
-            col("visit_cells").max().over("visit_key", "shape") + col("__ears_told").sum().over("visit_key", "shape")
+            col("visit_cells").max().over("visit_key", "__told_as")
+            + col("__ears_told").sum().over("visit_key", "__told_as")
         ).alias("__told"),
-        col("file_order").max().over("visit_key", "shape").alias("__latest"),
+        col("file_order").max().over("visit_key", "__told_as").alias("__latest"),
     )
     frame = frame.with_columns((col("__told") * ROWS_A_FILE + col("__latest")).alias("__system_rank"))
     return frame.with_columns(col("__system_rank").max().over("visit_key").alias("__system_best"))

@@ -7,14 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.intake import privacy
+import polars as pl
+
+from analysis.intake import privacy, times
 from analysis.intake.both_ears import Sided, split_sides
+from analysis.intake.heading_content import sample_of
 from analysis.intake.headers import Heading, Headings, known_columns_of, match_headings, own_columns
 from analysis.intake.plain_csv import PlainTable, numbered_plain, scan_plain_csv
 from analysis.intake.read_table import ReadTable, Recognise
-from analysis.intake.readers import read_export
-from analysis.intake.row_columns import EAR_FACTS, EVIDENCE, columns_of_kind, kind_of
-from analysis.intake.text_rows import TextRows, number_texts
+from analysis.intake.readers import read_tables
+from analysis.intake.row_columns import BOOKING, EAR, EAR_FACTS, EARS, EVIDENCE, PASS, VISIT, columns_of_kind, kind_of
+from analysis.intake.text_rows import EMPTY, NOT_NUMBERED, TextRows, number_texts
 from analysis.intake.understanding import CLOCK_PART, CODED_KINDS, DAY_PART, MOMENT_KINDS, MOMENT_PARTS, NUMBER_KINDS, Understanding, understand
 from analysis.intake.vocabulary import heading_entries
 from analysis.intake.words import NOTHING, SURE, read_words
@@ -35,6 +38,10 @@ MAY_BE_STAFF_OR_SITES = {
     "practitioner": ("", "names"),
 }
 """What the values of a column kept as text may look like without being patients."""
+FOUND_BEFOREHAND = ("grade", "percent_blocked", "impacted", "debris", "canal")
+"""Facts of an ear that its passes share."""
+FEWEST_PASSES, SHARE_OF_PASSES, SHARE_OF_SEVERAL = 2, 0.1, 0.8
+"""Ears told in passes: how many, of all ears, and of those in several rows; rows entered again by mistake are fewer."""
 FEWEST_DIFFERENT, LARGEST_SHARE = 8, 0.3
 """More different values than this share of the rows are no sites or practitioners."""
 
@@ -51,7 +58,7 @@ class Export:
         Numbered texts under the columns' known names; patients stand in it as pseudonyms.
     understood : Understanding
     shape : str
-        ``visit`` where a row is a visit, ``ear`` where it is an ear.
+        What a row is: see ``row_columns.SHAPES_TOLD``.
     system : str
         A mark of the set of known columns: files with the same set come from the same records system.
     dropped_text : dict
@@ -83,7 +90,15 @@ class Export:
 
 
 def open_export(path: Path, settings: Settings) -> Export:
-    """Read one export and work out what it holds; nothing is kept.
+    """Read the first table of one export; see ``open_exports``."""
+    return open_exports(path, settings)[0]
+
+
+def open_exports(path: Path, settings: Settings) -> list[Export]:
+    """Read every table of one export and work out what each holds; nothing is kept.
+
+    A file holds several tables where sheets of a workbook belong together, or
+    where the headings change on the way down.
 
     Parameters
     ----------
@@ -92,12 +107,15 @@ def open_export(path: Path, settings: Settings) -> Export:
 
     Returns
     -------
-    Export
+    list of Export
+        At least one. A table after the first that cannot be used is named in the
+        warnings of the first.
 
     Raises
     ------
     DataProblem
-        If the file cannot be read, is no table, or has no column of dates.
+        If the file cannot be read, is no table, or has neither a column of dates
+        nor visit numbers with facts of ears.
     """
     own = own_columns(settings)
 
@@ -105,32 +123,42 @@ def open_export(path: Path, settings: Settings) -> Export:
         columns = known_columns_of(row, own)
         return len(columns), bool(MAY_HOLD_A_DATE & set(columns))
 
-    table, headings, text = _numbered(path, recognise, settings)
+    plain = scan_plain_csv(path, recognise)
+    if plain is not None:
+        export = _opened(plain, recognise, settings)
+        if export is not None:
+            return [export]
+    opened: list[Export] = []
+    problems: list[DataProblem] = []
+    for table in read_tables(path, recognise, sheet=settings.export.sheet):
+        try:
+            opened.extend(filter(None, [_opened(table, recognise, settings)]))
+        except DataProblem as problem:
+            problems.append(problem)
+    if not opened:
+        raise problems[0]
+    opened[0].table.warnings.extend(map(str, problems))
+    return opened
+
+
+def _opened(table: ReadTable | PlainTable, recognise: Recognise, settings: Settings) -> Export | None:
+    """Work out what one table holds; None where one that was left where it lies turns out not to be plain."""
+    headings = match_headings(table.headings, settings, sample_of(table.some_rows))
+    _need_a_date(table, headings)
+    if isinstance(table, PlainTable):
+        text = numbered_plain(table, _places(headings), _told(headings), recognise)
+        if text is None:
+            return None
+    else:
+        text = number_texts(table, _places(headings), _told(headings))
     names = privacy.name_words(name for column in NAME_COLUMNS for name in text.texts.get(column, []))
     text, dropped_text = _without_identifying_texts(text, headings)
-    shape = "ear" if "ear" in headings.columns else "visit"
-    if shape == "visit":
+    shape = shape_of(text.rows, headings)
+    if shape in (VISIT, EARS):
         text = _ears_apart(text, settings)
     understood = understand(text.counts(UNDERSTOOD_COLUMNS), settings)
     system = hashlib.blake2b("+".join(sorted(headings.columns)).encode(), digest_size=6).hexdigest()
     return Export(table, headings, text, understood, shape, system, dropped_text, names)
-
-
-def _numbered(
-    path: Path, recognise: Recognise, settings: Settings
-) -> tuple[ReadTable | PlainTable, Headings, TextRows]:
-    """Read a file and number its texts: where it lies if it is large and plain, else row by row."""
-    plain = scan_plain_csv(path, recognise)
-    if plain is not None:
-        headings = match_headings(plain.headings, settings)
-        _need_a_date(plain, headings)
-        text = numbered_plain(plain, _places(headings), _told(headings))
-        if text is not None:
-            return plain, headings, text
-    table = read_export(path, recognise, sheet=settings.export.sheet)
-    headings = match_headings(table.headings, settings)
-    _need_a_date(table, headings)
-    return table, headings, number_texts(table, _places(headings), _told(headings))
 
 
 def _places(headings: Headings) -> dict[str, int]:
@@ -146,9 +174,74 @@ def _told(headings: Headings) -> dict[str, list[int]]:
     }
 
 
+def shape_of(rows: pl.DataFrame, headings: Headings) -> str:
+    """Say what a row of one table is.
+
+    A row is an instrument pass where passes are numbered, or where many ears of
+    a visit stand in several rows that differ in their method and in nothing that
+    was found beforehand.
+
+    Parameters
+    ----------
+    rows : polars.DataFrame
+        With the numbers of texts.
+    headings : Headings
+
+    Returns
+    -------
+    str
+        A key of ``row_columns.SHAPES_TOLD``.
+    """
+    columns = set(headings.columns)
+    facts = {headings.all[place].base for place in headings.used} & set(EAR_FACTS)
+    if "methods" in facts and ("pass_number" in columns or ("ear" in columns and _rows_are_passes(rows, columns))):
+        return PASS
+    if "ear" in columns:
+        return EAR
+    if not facts:
+        return BOOKING
+    return VISIT if MAY_HOLD_A_DATE & columns else EARS
+
+
+def _rows_are_passes(rows: pl.DataFrame, columns: set[str]) -> bool:
+    """Tell whether many ears stand in rows that differ in their method alone."""
+    keys = [*_columns_that_name_a_visit(columns), "ear"]
+    if len(keys) == 1 or not {*keys, "methods"} <= set(rows.columns):
+        return False
+    found_before = [fact for fact in FOUND_BEFOREHAND if fact in rows.columns]
+    filled = [pl.col(key).is_not_null() if key in NOT_NUMBERED else pl.col(key) != EMPTY for key in (*keys, "methods")]
+    told = [pl.col(fact).replace(EMPTY, None) for fact in found_before]
+    ears = (
+        rows.lazy()
+        .filter(*filled)
+        .unique("content")
+        .group_by(keys)
+        .agg(
+            (pl.len() > 1).alias("several"),
+            (pl.len() == pl.col("methods").n_unique()).alias("differ"),
+            *(each.drop_nulls().n_unique().le(1).alias(fact) for fact, each in zip(found_before, told, strict=True)),
+        )
+    )
+    passes = pl.all_horizontal("several", "differ", *found_before)
+    several, alike, ears_in_all = ears.select(pl.col("several").sum(), passes.sum().alias("passes"), pl.len()).collect().row(0)
+    return alike >= FEWEST_PASSES and alike >= SHARE_OF_PASSES * ears_in_all and alike >= SHARE_OF_SEVERAL * several
+
+
+def _columns_that_name_a_visit(columns: set[str]) -> list[str]:
+    """List the columns by which rows of one visit are known: its number, or the patient and the day."""
+    if "visit_id" in columns:
+        return ["visit_id"]
+    patient = [column for column in (*NAME_COLUMNS, "patient_number", "birth_date") if column in columns]
+    return [*patient, *sorted(DATES & columns)] if patient else []
+
+
 def _need_a_date(table: ReadTable | PlainTable, headings: Headings) -> None:
-    """Refuse a table without any column of dates: nothing of it could be kept."""
-    if MAY_HOLD_A_DATE & set(headings.columns):
+    """Refuse a table that neither dates its rows nor names the visits whose ears it tells of."""
+    columns = set(headings.columns)
+    if MAY_HOLD_A_DATE & columns:
+        return
+    tells_of_ears = any(headings.all[place].base in EAR_FACTS for place in headings.used)
+    if "visit_id" in columns and tells_of_ears and not _an_unknown_column_holds_dates(table, headings):
         return
     if len(headings.used) < 2:  # the row may be data, so nothing of it is shown
         raise DataProblem(
@@ -162,6 +255,15 @@ def _need_a_date(table: ReadTable | PlainTable, headings: Headings) -> None:
         f'Export the date too, or name its heading in [columns]: "Your heading" = "date". Not understood: {shown or "none"}.',
         file=table.file,
     )
+
+
+def _an_unknown_column_holds_dates(table: ReadTable | PlainTable, headings: Headings) -> bool:
+    """Tell whether a column that is not understood may hold the dates that are missed."""
+    for place, heading in enumerate(headings.all):
+        texts = {row[place] for row in table.some_rows if row[place]} if not heading.column else set()
+        if texts and sum(times.read_date(text).day is not None for text in texts) > len(texts) / 2:
+            return True
+    return False
 
 
 def _tells_of(heading: Heading, level: str) -> bool:
@@ -228,4 +330,4 @@ def evidence_logged(headings: Headings) -> bool:
     return bool(bases & {*EVIDENCE, *EAR_FACTS})
 
 
-__all__ = ["Export", "attendance_logged", "evidence_logged", "open_export"]
+__all__ = ["Export", "attendance_logged", "evidence_logged", "open_export", "open_exports"]

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache
 
-from analysis.intake.vocabulary import heading_entries, plain
+from analysis.intake.heading_content import judged
+from analysis.intake.vocabulary import heading_entries, plain, small_words
 from analysis.intake.words import typing_slips
 from analysis.problems import DataProblem
 from analysis.settings import Settings
 
 SIDES = ("left", "right")
-LEFT_WORDS = frozenset(("left", "l", "lt", "lft", "lhs", "le"))
-RIGHT_WORDS = frozenset(("right", "r", "rt", "rgt", "rght", "rhs", "re"))
 SAME_WORD = {
     "no": "number", "num": "number", "nr": "number", "nbr": "number", "id": "number", "ref": "number",
     "reference": "number", "pt": "patient", "px": "patient", "patients": "patient", "appt": "appointment",
@@ -54,12 +53,15 @@ class Heading:
         ``sure``, ``guessed`` (a typing error was forgiven), ``clinic.toml``, or empty.
     nearest : str
         For an unknown heading the column with the closest name, or empty.
+    why : str
+        Where the content decided otherwise than the name, what stands there.
     """
 
     text: str
     column: str
     certainty: str
     nearest: str = ""
+    why: str = ""
 
     @property
     def base(self) -> str:
@@ -93,6 +95,17 @@ class Headings:
     def columns(self) -> list[str]:
         """The columns taken in, in the order of the file."""
         return [self.all[position].column for position in self.used]
+
+
+@cache
+def _side_words() -> dict[str, frozenset[str]]:
+    """Give the words for left and right in every language."""
+    return {side: frozenset(plain(word) for word in small_words("sides", side)) for side in SIDES}
+
+
+def _side_of(token: str) -> str:
+    """Tell whether a word says left or right."""
+    return next((side for side, words in _side_words().items() if token in words), "")
 
 
 def without_side(column: str) -> str:
@@ -195,7 +208,7 @@ def _exact_text(text: str) -> tuple[str, str]:
     if found[0] or not BRACKETS.search(text):
         return found
     inside = {token for match in BRACKETS.finditer(text) for token in plain(match[1]).split()}
-    return ("", "") if inside & (LEFT_WORDS | RIGHT_WORDS) else _exact(_comparable(BRACKETS.sub(" ", text)))
+    return ("", "") if any(_side_of(token) for token in inside) else _exact(_comparable(BRACKETS.sub(" ", text)))
 
 
 def _exact(comparable: str) -> tuple[str, str]:
@@ -207,10 +220,14 @@ def _exact(comparable: str) -> tuple[str, str]:
         return "", ""
     if not rest:
         return f"grade_{side}", GUESSED
-    column = _lookup(rest) or _lookup(_without_ear(rest))
-    if column == "minutes":
-        return f"ear_minutes_{side}", SURE
-    return (f"{column}_{side}", SURE) if column and _concerns_ear(column) else ("", "")
+    whole = " ".join(token for token in comparable.split() if _side_of(token) != side)
+    for form in (whole, rest, _without_ear(rest)):
+        column = _lookup(form)
+        if column == "minutes":
+            return f"ear_minutes_{side}", SURE
+        if column and _concerns_ear(column):
+            return f"{column}_{side}", SURE
+    return "", ""
 
 
 def _concerns_ear(column: str) -> bool:
@@ -244,17 +261,16 @@ def known_columns_of(texts: Sequence[str], own: dict[str, str]) -> list[str]:
 def _take_side(comparable: str) -> tuple[str, str]:
     """Take left or right off either end of a heading, with the word "ear" beside it."""
     tokens = comparable.split()
+    ears = small_words("sides", "ear")
     for place in (0, -1):
         if not tokens:
             break
-        side = "left" if tokens[place] in LEFT_WORDS else "right" if tokens[place] in RIGHT_WORDS else ""
-        if not side:
-            beside = tokens[1 if place == 0 else -2] if len(tokens) > 1 and tokens[place] == "ear" else ""
-            side = "left" if beside in LEFT_WORDS else "right" if beside in RIGHT_WORDS else ""
+        side = _side_of(tokens[place])
+        if not side and len(tokens) > 1 and tokens[place] in ears:
+            side = _side_of(tokens[1 if place == 0 else -2])
         if side:
-            words = LEFT_WORDS if side == "left" else RIGHT_WORDS
-            rest = [token for token in tokens if token not in words]
-            if rest and rest[0] in ("ear", "s"):
+            rest = [token for token in tokens if token not in _side_words()[side]]
+            if rest and rest[0] in (*ears, "s"):
                 rest = rest[1:]
             return side, " ".join(rest)
     return "", comparable
@@ -262,7 +278,8 @@ def _take_side(comparable: str) -> tuple[str, str]:
 
 def _without_ear(rest: str) -> str:
     """Take the word "ear" off the end: "left wax ear"."""
-    return rest.removesuffix(" ear")
+    first, _, last = rest.rpartition(" ")
+    return first if last in small_words("sides", "ear") else rest
 
 
 def _forgiven(comparable: str) -> str:
@@ -304,10 +321,13 @@ def own_columns(settings: Settings) -> dict[str, str]:
     return {_comparable(heading): OTHER_NAMES.get(column, column) for heading, column in settings.columns.items()}
 
 
-def match_headings(texts: Sequence[str], settings: Settings) -> Headings:
+def match_headings(
+    texts: Sequence[str], settings: Settings, content: Callable[[int], Sequence[str]] | None = None
+) -> Headings:
     """Take the headings of a table for columns.
 
-    The clinic's own ``[columns]`` come first. Where two headings fit one column,
+    The clinic's own ``[columns]`` come first and are never overruled. Of the others
+    the content has a say where it is given: see ``heading_content``. Where two headings fit one column,
     the surer one fills it, and of equally sure ones the first; the other is
     named in the intake record and not read.
 
@@ -315,6 +335,8 @@ def match_headings(texts: Sequence[str], settings: Settings) -> Headings:
     ----------
     texts : sequence of str
     settings : Settings
+    content : callable, optional
+        Position of a heading to different values of its column, from ``sample_of``.
 
     Returns
     -------
@@ -322,14 +344,19 @@ def match_headings(texts: Sequence[str], settings: Settings) -> Headings:
 
     Examples
     --------
+    >>> match_headings(["Date", "Booked for"], Settings(), [["2026-03-01"], ["30 mins"]].__getitem__).columns
+    ['date', 'slot_minutes']
     >>> match_headings(["Date", "Left ear wax", "Room"], Settings()).columns
     ['date', 'grade_left']
     """
     own = own_columns(settings)
     found = []
-    for text in texts:
+    for place, text in enumerate(texts):
         column = own.get(_comparable(text))
-        found.append(Heading(text, column, CLINIC) if column is not None else match_heading(text))
+        if column is not None:
+            found.append(Heading(text, column, CLINIC))
+        else:
+            found.append(_with_content(match_heading(text), content(place) if content else (), settings))
     if all(each.column != "softener" for each in found):  # "used drops?" then tells of the agent too
         found = [replace(each, column="softener") if each.column == "softening_used" else each for each in found]
     order = sorted(
@@ -344,3 +371,16 @@ def match_headings(texts: Sequence[str], settings: Settings) -> Headings:
         place for place, each in enumerate(found) if each.column not in ("", IGNORE) and taken[each.column] != place
     )
     return Headings(tuple(found), used, doubled)
+
+
+def _with_content(heading: Heading, values: Sequence[str], settings: Settings) -> Heading:
+    """Let the content of a column correct or forbid what its heading was taken for."""
+    if not heading.column or not values:
+        return heading
+    column, why = judged(heading.base, values, settings)
+    if not why:
+        return heading
+    if not column:
+        return Heading(heading.text, "", "", why=why)
+    side = f"_{heading.side}" if heading.side and _concerns_ear(column) else ""
+    return Heading(heading.text, f"{column}{side}", GUESSED, why=why)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import mmap
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -20,7 +21,7 @@ import numpy as np
 import polars as pl
 
 from analysis.intake.csv_text import DELIMITERS, choose_delimiter, decode, take_hint
-from analysis.intake.read_table import LOOK_FOR_HEADINGS_IN, MOST_COLUMNS, Recognise, heading_row, named_headings
+from analysis.intake.read_table import LOOK_FOR_HEADINGS_IN, MOST_COLUMNS, Recognise, are_headings, headings_of
 from analysis.intake.text_rows import TextRows, number_texts
 
 SMALLEST_BYTES = 4 * 1024**2
@@ -28,6 +29,7 @@ SMALLEST_BYTES = 4 * 1024**2
 BLOCK_BYTES = 64 * 1024**2
 START_BYTES = 256 * 1024
 TOP_ROWS = 20_000
+SOME_PLACES, SOME_BYTES = 32, 64 * 1024
 QUOTE, LINE_FEED, CARRIAGE_RETURN, TAB, SPACE = (ord(mark) for mark in '"\n\r\t ')
 
 
@@ -66,6 +68,19 @@ class PlainTable:
     def top(self) -> pl.LazyFrame:
         """Give some rows at the top."""
         return self._scanned(TOP_ROWS)
+
+    @cached_property
+    def some_rows(self) -> list[list[str]]:
+        """Give some rows from places spread over the file."""
+        rows: list[list[str]] = []
+        with self.path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
+            for number in range(SOME_PLACES):
+                first = whole.find(b"\n", len(whole) * number // SOME_PLACES) + 1
+                piece = whole[first : first + SOME_BYTES]
+                text = piece[: piece.rfind(b"\n") + 1].decode("utf-8", "replace")
+                cut = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=self.delimiter) if row]
+                rows += [[cell.strip() for cell in row] for row in cut if len(row) == len(self.headings)]
+        return rows
 
     def _scanned(self, rows: int | None = None) -> pl.LazyFrame:
         """Scan the file, or its first rows."""
@@ -138,13 +153,12 @@ def _start_of(start: bytes, recognise: Recognise) -> tuple[tuple[str, ...], str,
     if delimiter is None or mark:
         return None
     grid = [[cell.strip() for cell in row] for row in _first_rows(rest, delimiter)]
-    place = heading_row(grid, recognise)
+    place, headings = headings_of(grid, recognise)
     if place is None or any("\n" in cell for row in grid for cell in row):
         return None
-    width = max((number + 1 for number, cell in enumerate(grid[place]) if cell), default=0)
-    if width > MOST_COLUMNS or width != len(grid[place]):
+    if len(headings) > MOST_COLUMNS or len(headings) != len(grid[place]):
         return None
-    return named_headings(grid[place], grid[place - 1] if place else []), delimiter, place + 1
+    return headings, delimiter, place + 1
 
 
 def _first_rows(text: str, delimiter: str) -> Sequence[list[str]]:
@@ -187,7 +201,9 @@ def _quotes_in_place(everything: np.ndarray, place: int, length: int, delimiter:
     return bool(np.all(np.isin(before, edges) | np.isin(after, edges)))
 
 
-def numbered_plain(table: PlainTable, places: Mapping[str, int], told: Mapping[str, Sequence[int]]) -> TextRows | None:
+def numbered_plain(
+    table: PlainTable, places: Mapping[str, int], told: Mapping[str, Sequence[int]], recognise: Recognise
+) -> TextRows | None:
     """Number the texts of a plain table; None where it turns out not to be plain."""
     try:
         text = number_texts(table, places, told)
@@ -196,5 +212,19 @@ def numbered_plain(table: PlainTable, places: Mapping[str, int], told: Mapping[s
     last = text.rows["source_row"].max()
     if last is None or int(last) > table.lines:  # type: ignore[arg-type]  # the column holds whole numbers
         return None
+    if _headings_again(table, text, recognise):
+        return None
     table.facts.update(blank_rows=table.lines - table.skipped - len(text.rows), rows=len(text.rows))
     return text
+
+
+def _headings_again(table: PlainTable, text: TextRows, recognise: Recognise) -> bool:
+    """Tell whether headings stand again on the way down, as where exports were put one below the other."""
+    for column in ("date", "slot_start", "started_at"):
+        strange = [number for number, each in enumerate(text.texts.get(column, [])) if not re.search(r"\d", each)]
+        if strange:
+            where = text.rows.lazy().filter(pl.col(column).is_in(strange)).select("source_row")
+            rows = table.cells.join(where, on="source_row", how="semi").drop("source_row", "too_long").collect()
+            if any(are_headings([cell or "" for cell in row], recognise) for row in rows.iter_rows()):
+                return True
+    return False

@@ -13,6 +13,7 @@ from analysis.intake.exports import Export, open_export
 from analysis.intake.headers import CLINIC, IGNORE, Heading, known_columns
 from analysis.intake.patients import how_patients_are_told_apart
 from analysis.intake.privacy import HIDDEN, safe_to_show, what_it_identifies
+from analysis.intake.row_columns import SHAPES_TOLD
 from analysis.intake.taking import check_settings
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import heading_entries, vocabulary
@@ -208,7 +209,7 @@ def _facts(export: Export) -> dict[str, Any]:
         "sheets": ", ".join(facts.get("sheets", [])),
         "rows": f"{facts['rows']:,}",
         "headings in row": facts["heading_row"],
-        "shape": "one row a visit" if export.shape == "visit" else "one row an ear",
+        "shape": SHAPES_TOLD[export.shape],
         "dates": styles,
         "day and month": DAY_MONTH.get(understood.day_month_order(), ""),
         "clock": "12 hours without am or pm; 1:00 to 6:59 is taken for the afternoon"

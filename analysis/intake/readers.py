@@ -10,7 +10,7 @@ from pathlib import Path
 
 from analysis.intake.cells import cell_text
 from analysis.intake.csv_text import read_csv_text
-from analysis.intake.read_table import MOST_COLUMNS, ReadTable, Recognise, table_of
+from analysis.intake.read_table import MOST_COLUMNS, ReadTable, Recognise, table_of, tables_of
 from analysis.intake.workbooks import read_workbook
 from analysis.problems import DataProblem
 
@@ -18,7 +18,12 @@ LARGEST_BYTES = 2 * 1024**3
 
 
 def read_export(path: Path, recognise: Recognise, *, sheet: str = "") -> ReadTable:
-    """Read one export as a table of text.
+    """Read the first table of one export as text; see ``read_tables``."""
+    return read_tables(path, recognise, sheet=sheet)[0]
+
+
+def read_tables(path: Path, recognise: Recognise, *, sheet: str = "") -> list[ReadTable]:
+    """Read one export as tables of text.
 
     Parameters
     ----------
@@ -27,11 +32,12 @@ def read_export(path: Path, recognise: Recognise, *, sheet: str = "") -> ReadTab
     recognise : callable
         Tells headings from other rows, so that titles above them do no harm.
     sheet : str, optional
-        The sheet of a workbook to read; empty reads the first that is a log.
+        The sheet of a workbook to read; empty reads those that are one log.
 
     Returns
     -------
-    ReadTable
+    list of ReadTable
+        Several where sheets of a workbook belong together, or the headings change on the way down.
 
     Raises
     ------
@@ -54,13 +60,13 @@ def read_export(path: Path, recognise: Recognise, *, sheet: str = "") -> ReadTab
     if data.startswith(b"PK\x03\x04") or data.startswith(b"\xd0\xcf\x11\xe0"):
         return read_workbook(path.name, data, recognise, sheet)
     if data.startswith(b"PAR1"):
-        return _read_parquet(path.name, data)
+        return [_read_parquet(path.name, data)]
     if path.suffix.lower() in (".xlsx", ".parquet"):
         raise DataProblem(
             f"This is no {path.suffix.lower()[1:]} file, whatever its name says.", "Export it again.", file=path.name
         )
     grid, facts = read_csv_text(path.name, data, lambda row: recognise(row[:MOST_COLUMNS])[0])
-    return table_of(path.name, grid, facts, recognise)
+    return tables_of(path.name, grid, facts, recognise)
 
 
 def _read_parquet(file: str, data: bytes) -> ReadTable:

@@ -27,10 +27,11 @@ from typing import Any
 
 import polars as pl
 
-from analysis.intake.exports import Export
+from analysis.intake.exports import MAY_HOLD_A_DATE, Export
 from analysis.intake.headers import CLINIC, GUESSED, IGNORE, SURE
 from analysis.intake.patients import BY_NAME, NOT_AT_ALL, how_patients_are_told_apart
 from analysis.intake.privacy import safe_to_show
+from analysis.intake.row_columns import PASS, SHAPES_TOLD, VISIT
 from analysis.intake.rules import REASONS
 from analysis.intake.tally import Tally
 from analysis.intake.understanding import coded_as
@@ -118,7 +119,7 @@ def _file(export: Export, rows_kept: int, names: frozenset[str]) -> dict[str, An
     return {
         "file": export.table.file,
         **export.table.facts,
-        "shape": "one row a visit" if export.shape == "visit" else "one row an ear",
+        "shape": SHAPES_TOLD[export.shape],
         "rows_kept": rows_kept,
         "rows_set_aside": rows - rows_kept,
         "date_styles": dict(sorted(understood.date_styles.items())),
@@ -245,9 +246,11 @@ def _completeness(bookings: Filled, attended: Filled, ears: Filled) -> dict[str,
 def _notes(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]:
     """Say in plain sentences what was assumed."""
     notes = []
+    dated = [export for export in exports if not _dated_elsewhere(export)]
     for export in exports:
-        notes += _notes_on_file(export)
-    ways = {how_patients_are_told_apart(export.headings.columns) for export in exports}
+        notes += _notes_on_file(export) if export in dated else []
+        notes += _notes_on_shape(export, tally)
+    ways = {how_patients_are_told_apart(export.headings.columns) for export in dated}
     if len(ways) > 1:
         notes.append(
             f"Patients are told apart in different ways ({', '.join(sorted(ways))}); one who stands in files of both counts twice."
@@ -265,6 +268,33 @@ def _notes(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]:
             "The kind of booking is not logged. A patient's first row is not taken for a first visit, because the log may begin later than the patient."
         )
     return notes
+
+
+def _dated_elsewhere(export: Export) -> bool:
+    """Tell whether a file's rows are ears whose visits stand in another."""
+    return not MAY_HOLD_A_DATE & set(export.headings.columns)
+
+
+def _notes_on_shape(export: Export, tally: Tally) -> list[str]:
+    """Say how many rows were joined to visits, and how many are passes that were joined to ears."""
+    file, notes = export.table.file, []
+    if joined := tally.joined[file]:
+        notes.append(
+            f"{file}: ears whose visit stands in another row were joined to it by the visit number ({_rows(joined)})."
+        )
+    if export.shape == PASS:
+        ears = tally.ears_of_passes[file]
+        notes.append(
+            f"{file}: each row is one pass of an instrument; an ear's passes at one visit were joined, their methods in order ({_rows(tally.kept[file])}, {ears:,} {'ear' if ears == 1 else 'ears'})."
+        )
+    if again := export.table.facts.get("headings_again"):
+        notes.append(f"{file}: the headings stand again on the way down ({_rows(again)}); they were passed over.")
+    return notes
+
+
+def _rows(count: int) -> str:
+    """Count rows in words."""
+    return f"{count:,} {'row' if count == 1 else 'rows'}"
 
 
 def _notes_on_file(export: Export) -> list[str]:
@@ -291,7 +321,7 @@ def _notes_on_file(export: Export) -> list[str]:
             f"{file}: times run from 8 to 12 and from 1 to 6 without am or pm; 1:00 to 6:59 is taken for the afternoon."
         )
     if (
-        export.shape == "visit"
+        export.shape == VISIT
         and not any(column.endswith(("_left", "_right")) for column in columns)
         and export.headings.used
     ):

@@ -12,6 +12,16 @@ EAR_FACTS = (
 )  # fmt: skip
 SIDED_EAR_FACTS = tuple(f"{fact}{side}" for fact in EAR_FACTS for side in ("", "_left", "_right"))
 SIDES = ("left", "right")
+BOOKING, VISIT, EARS, EAR, PASS = "booking", "visit", "ears", "ear", "pass"
+"""What a row of an export is: a booking without a word on ears, a visit with both its ears, both
+ears of a visit that another row dates, one ear, or one pass of an instrument."""
+SHAPES_TOLD = {
+    BOOKING: "one row a visit, without ears",
+    VISIT: "one row a visit",
+    EARS: "one row a visit's ears, dated by its visit",
+    EAR: "one row an ear",
+    PASS: "one row an instrument pass",
+}
 
 MOMENTS = ("booked_on", "slot_start", "arrived_at", "started_at", "ended_at")
 VISIT_NUMBERS = ("slot_minutes", "softening_days", "fee", "minutes")

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 import narwhals as nw
 
+from analysis.intake.joining import NO_VISIT, SEVERAL_VISITS
 from analysis.intake.lookups import Frame
 
 EARLIEST, LATEST = dt.datetime(1990, 1, 1), dt.datetime(2101, 1, 1)
 """A visit outside these was typed wrongly, whatever today is."""
+TOTALS = r"^(?:grand |sub|sub-|sub )?(?:total|sum|average|mean|count)s?\b"
+"""What stands in the place of a date in a line of totals; without groups, which one engine warns of."""
 
 
 def since_1970(moment: dt.datetime) -> float:
@@ -32,7 +36,19 @@ REASONS = {
         "Put text that holds the delimiter into quotation marks, or take the delimiter out of it.",
     ),
     "test_patient": Reason("test patient", "Nothing, if it is one; otherwise correct the patient's name or number."),
-    "no_date": Reason("no date", "Fill in the date of the visit; a line of totals may stay out."),
+    "no_visit": Reason(
+        "no date, and its visit number stands in no row with one",
+        "Export the visits of the same days too, and see that both exports write the visit number alike.",
+    ),
+    "several_visits": Reason(
+        "its visit number stands for visits of different days or patients",
+        "Add the date of the visit to this export, or make visit numbers unique.",
+    ),
+    "total_line": Reason("a line of totals", "Nothing, or leave such lines out of the export."),
+    "no_date": Reason(
+        "no date",
+        "Fill in the date of the visit; where cells were merged, it stands in the first of their rows only. A line of totals may stay out.",
+    ),
     "impossible_date": Reason(
         "impossible date",
         "Correct the date; if days and months are swapped in the whole file, set day_first in [export].",
@@ -60,6 +76,7 @@ def with_reason(frame: Frame, *, latest: dt.datetime = LATEST) -> Frame:
     Parameters
     ----------
     frame : narwhals frame
+        From ``with_visits_joined``.
     latest : datetime, optional
         No booking can lie after this: one slip in a year would stretch the
         whole log to there.
@@ -69,31 +86,27 @@ def with_reason(frame: Frame, *, latest: dt.datetime = LATEST) -> Frame:
     narwhals frame
         With ``reason``, empty where the row is fit for use.
     """
-    start = nw.col("slot_start")
-    earliest, end, latest_second = (since_1970(each) for each in (EARLIEST, LATEST, latest))
+    col = nw.col
+    start = col("slot_start")
     no_start = start.is_null()
+    joined = nw.coalesce(col("joined"), nw.lit(""))
+    total = nw.coalesce(col("date_text"), col("visit_number"), nw.lit("")).str.to_lowercase().str.contains(TOTALS)
+    earliest, end = since_1970(EARLIEST), since_1970(LATEST)
     out_of_range = ~no_start & ((start < earliest) | (start >= end))
-    reason = (
-        nw.when(nw.col("too_long"))
-        .then(nw.lit("too_many_cells"))
-        .otherwise(
-            nw.when(nw.col("test_patient"))
-            .then(nw.lit("test_patient"))
-            .otherwise(
-                nw.when(no_start & nw.col("date_text").is_null())
-                .then(nw.lit("no_date"))
-                .otherwise(
-                    nw.when((no_start & (nw.col("date_impossible") > 0)) | out_of_range)
-                    .then(nw.lit("impossible_date"))
-                    .otherwise(
-                        nw.when(no_start)
-                        .then(nw.lit("unreadable_date"))
-                        .otherwise(nw.when(start > latest_second).then(nw.lit("ahead_date")))
-                    )
-                )
-            )
-        )
+    tests = (
+        (col("too_long"), "too_many_cells"),
+        (col("test_patient"), "test_patient"),
+        (no_start & total, "total_line"),
+        (no_start & (joined == NO_VISIT), "no_visit"),
+        (no_start & (joined == SEVERAL_VISITS), "several_visits"),
+        (no_start & col("date_text").is_null(), "no_date"),
+        ((no_start & (col("date_impossible") > 0)) | out_of_range, "impossible_date"),
+        (no_start, "unreadable_date"),
+        (start > since_1970(latest), "ahead_date"),
     )
+    reason: Any = nw.lit(None, dtype=nw.String)
+    for test, name in reversed(tests):
+        reason = nw.when(test).then(nw.lit(name)).otherwise(reason)
     return frame.with_columns(reason.alias("reason"))
 
 

@@ -1,10 +1,10 @@
-"""Rows of either shape to visits and ears: one row a visit with both ears, or one row an ear."""
+"""Rows of any shape to visits and ears: one row a visit, a visit with both ears, an ear, or an instrument pass."""
 
 from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Any
 
 import narwhals as nw
@@ -12,8 +12,9 @@ import polars as pl
 
 from analysis.intake.duplicates import ROWS_A_FILE
 from analysis.intake.lookups import Frame, beside, translated
+from analysis.intake.passes import ORDER, passes_joined
 from analysis.intake.privacy import may_identify
-from analysis.intake.row_columns import EAR_FACTS, SIDED_EAR_FACTS, SIDES, VISIT_FACTS
+from analysis.intake.row_columns import EAR, EAR_FACTS, EARS, PASS, SIDED_EAR_FACTS, SIDES, VISIT, VISIT_FACTS
 
 REFERENCE = re.compile(r"(?!.*[^\W\d_]{4})[\w/.#-]{1,24}")
 """A visit number as records systems write it; one with words in it may hold a name and is hashed."""
@@ -25,14 +26,14 @@ FROM_MAIN_ROW = (
     "evidence_logged",
     "has_clock",
     "patient_key",
-    "tells_of_ear",
     "clock_shift",
+    "tells_of_ear",
 )
 PLAIN_NUMBER = r"^[A-Za-z]{0,3}[/.#-]?[0-9]{1,8}$"
 """A visit number that can be no name, phone or national number, so that it need not be looked at one by one."""
-TIMES_BY_EAR = {"minutes": "minutes", "span": "__span"}
+TIMED_BY_ROW = ("shape", "visit_key", "ear", "ear_minutes", "minutes", "__span")
 TIMED_BY_EAR_FROM = 0.2
-"""Share of visits with both ears whose two minutes must differ before they count as each ear's own."""
+"""Share of visits told in several rows whose minutes must differ before they count as each row's own."""
 
 
 def shared_numbers(parts: Sequence[Any], table: Callable[[Any], pl.DataFrame]) -> list[str]:
@@ -116,7 +117,7 @@ def _texts(rows: Frame, column: str, table: Callable[[Any], pl.DataFrame]) -> li
     return sorted(table(rows.select(column).filter(~nw.col(column).is_null()).unique(column))[column])
 
 
-def ears_of(rows: Frame) -> Frame:
+def ears_of(rows: Frame, shapes: Collection[str]) -> Frame:
     """Give one row an ear with any fact.
 
     In a row a visit, what is said without naming an ear goes to each ear of
@@ -127,19 +128,47 @@ def ears_of(rows: Frame) -> Frame:
     ----------
     rows : narwhals frame
         Kept rows with ``visit_id``.
+    shapes : collection of str
+        What rows of the files are; what none is costs nothing.
 
     Returns
     -------
     narwhals frame
         visit_id, ear and ``EAR_FACTS``.
     """
-    by_visit = _with_ears_said(rows.filter(nw.col("shape") == "visit"))
-    parts = [_one_side(by_visit, side) for side in SIDES]
-    parts.append(_no_side(by_visit))
-    by_ear = rows.filter(nw.col("shape") == "ear")
-    parts += [_ear_row(by_ear, side) for side in (*SIDES, None)]
-    ears = nw.concat(parts, how="vertical")
-    return ears.filter(_any_of(EAR_FACTS))
+    col = nw.col
+    rows = rows.with_columns(
+        col("place").alias("__place"), col("pass_number").alias("__pass"), col("started_at").alias("__at")
+    )
+    told, parts = ("visit_id", "ear", *EAR_FACTS), []
+    if {VISIT, EARS} & set(shapes):
+        parts.append(_ears_of_visits(rows.filter(col("shape").is_in((VISIT, EARS)))).select(*told))
+    if EAR in shapes:
+        parts.append(_ears_of_ears(rows.filter(col("shape") == EAR)).select(*told))
+    if PASS in shapes:
+        parts.append(_ears_of_passes(rows.filter(col("shape") == PASS)))
+    if not parts:
+        return rows.select(*told).filter(nw.lit(False) & col("ear").is_null())
+    return nw.concat(parts, how="vertical").filter(_any_of(EAR_FACTS))
+
+
+def _ears_of_passes(passes: Frame) -> Frame:
+    """Give the ears of rows that are one pass of an instrument each."""
+    col = nw.col
+    sided = col("ear").is_null() & _any_of(tuple(f"{fact}_{side}" for fact in EAR_FACTS for side in SIDES))
+    by_pass = nw.concat([_ears_of_visits(passes.filter(sided)), _ears_of_ears(passes.filter(~sided))], how="vertical")
+    return passes_joined(by_pass.filter(_any_of(EAR_FACTS)))
+
+
+def _ears_of_visits(rows: Frame) -> Frame:
+    """Give the ears of rows that tell of both."""
+    rows = _with_ears_said(rows)
+    return nw.concat([_one_side(rows, "left"), _one_side(rows, "right"), _no_side(rows)], how="vertical")
+
+
+def _ears_of_ears(rows: Frame) -> Frame:
+    """Give the ears of rows that tell of one."""
+    return nw.concat([_ear_row(rows, side) for side in (*SIDES, None)], how="vertical")
 
 
 def _any_of(columns: tuple[str, ...]) -> nw.Expr:
@@ -166,13 +195,13 @@ def _one_side(rows: Frame, side: str) -> Frame:
     alone = takes_shared & ~col(f"__says_{other}")
     shared = {fact: nw.when(alone if fact == "ear_minutes" else takes_shared).then(col(fact)) for fact in EAR_FACTS}
     facts = [nw.coalesce(col(f"{fact}_{side}"), shared[fact]).alias(fact) for fact in EAR_FACTS]
-    return rows.select("visit_id", nw.lit(side).alias("ear"), *facts)
+    return rows.select("visit_id", nw.lit(side).alias("ear"), *facts, *ORDER)
 
 
 def _no_side(rows: Frame) -> Frame:
     """Give what rows a visit say of an ear that is not named."""
     unnamed = rows.filter(~nw.col("__says_left") & ~nw.col("__says_right"))
-    return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS)
+    return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS, *ORDER)
 
 
 def _ear_row(rows: Frame, side: str | None) -> Frame:
@@ -180,19 +209,20 @@ def _ear_row(rows: Frame, side: str | None) -> Frame:
     col = nw.col
     if side is None:
         unnamed = rows.filter(col("ear").is_null())
-        return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS)
+        return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS, *ORDER)
     mine = rows.filter((col("ear") == side) | (col("ear") == "both"))
     facts = {fact: nw.coalesce(col(fact), col(f"{fact}_{side}")) for fact in EAR_FACTS}
     facts["ear_minutes"] = nw.when(col("ear") == side).then(facts["ear_minutes"])
-    return mine.select("visit_id", nw.lit(side).alias("ear"), *(facts[fact].alias(fact) for fact in EAR_FACTS))
+    told = (facts[fact].alias(fact) for fact in EAR_FACTS)
+    return mine.select("visit_id", nw.lit(side).alias("ear"), *told, *ORDER)
 
 
 def visits_of(rows: Frame) -> Frame:
     """Give one row a visit.
 
-    A visit told in several rows (one an ear) takes its facts from the fullest
-    row, and what that lacks from the others; it starts with the earliest start
-    and ends with the latest end.
+    A visit told in several rows (one an ear, one an instrument pass, or a booking
+    with its ears) takes its facts from the fullest row, and what that lacks from
+    the others; it starts with the earliest start and ends with the latest end.
 
     Parameters
     ----------
@@ -213,8 +243,9 @@ def visits_of(rows: Frame) -> Frame:
     several = several.with_columns(col("__main_rank").max().over("visit_id").alias("__main"))
     main = several.filter(col("__main_rank") == col("__main")).select("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)
     several = several.with_columns(_as_number(col("tells_of_ear")).alias("__tells"))
-    others = several.group_by("visit_id").agg(*_from_the_others(), col("__tells").max().alias("__tells"))
-    joined: Any = main.join(others, on="visit_id", how="left").with_columns((col("__tells") > 0).alias("tells_of_ear"))
+    others = several.group_by("visit_id").agg(*_from_the_others(), col("__tells").max().alias("__tells_of_ear"))
+    joined: Any = main.join(others, on="visit_id", how="left")
+    joined = joined.with_columns((col("__tells_of_ear") > 0).alias("tells_of_ear"))
     facts = [_filled_from_others(fact) for fact in VISIT_FACTS]
     return nw.concat([alone, joined.select("visit_id", *FROM_MAIN_ROW, *facts)], how="vertical")
 
@@ -226,9 +257,13 @@ def _as_number(flag: nw.Expr) -> nw.Expr:
 
 def _from_the_others() -> list[nw.Expr]:
     """Summarise the rows of a visit: the earliest start, the latest of all else."""
+    earliest = nw.when((nw.col("shape") == PASS) & nw.col("has_clock")).then(nw.col("slot_start")).min()
     return [
-        (nw.col(fact).min() if fact in ("started_at", "arrived_at") else nw.col(fact).max()).alias(f"__{fact}")
-        for fact in VISIT_FACTS
+        earliest.alias("__earliest"),
+        *(
+            (nw.col(fact).min() if fact in ("started_at", "arrived_at") else nw.col(fact).max()).alias(f"__{fact}")
+            for fact in VISIT_FACTS
+        ),
     ]
 
 
@@ -237,53 +272,59 @@ def _filled_from_others(fact: str) -> nw.Expr:
     other = nw.col(f"__{fact}")
     if fact in ("started_at", "ended_at"):
         return other.alias(fact)
+    if fact == "slot_start":  # passes may each have a time of their own; a day alone stands at midnight
+        return (
+            nw.when(nw.col("__earliest") < nw.col(fact)).then(nw.col("__earliest")).otherwise(nw.col(fact)).alias(fact)
+        )
     return nw.coalesce(nw.col(fact), other).alias(fact)
 
 
-def minutes_differ_by_ear(parts: Sequence[Any], table: Callable[[Any], pl.DataFrame]) -> frozenset[str]:
-    """Tell whether minutes, or starts and ends, differ between the two ears of more visits than slips would explain.
+def minutes_differ_by_ear(
+    parts: Sequence[Any], shapes: Collection[str], table: Callable[[Any], pl.DataFrame]
+) -> frozenset[str]:
+    """Tell which minutes differ between the rows of one visit more often than slips would explain.
 
     Parameters
     ----------
     parts : sequence of narwhals frame
         All rows kept, in stretches.
+    shapes : collection of str
+        What rows of the files are.
     table : callable
         Brings a frame into memory.
 
     Returns
     -------
     frozenset of str
-        ``minutes``, ``span``, both or neither.
+        ``minutes`` and ``__span`` (start to end) where they differ between the rows of a visit,
+        ``ear_minutes`` where they differ between the passes of an ear.
     """
-    by_ear = nw.concat(
-        [_with_span(part).filter(nw.col("shape") == "ear").select("visit_key", "minutes", "__span") for part in parts],
-        how="vertical",
-    )
-    return frozenset(name for name, column in TIMES_BY_EAR.items() if _differs(by_ear, column, table))
+    if not {EAR, PASS} & set(shapes):
+        return frozenset()
+    rows = nw.concat([_with_span(part).select(*TIMED_BY_ROW) for part in parts], how="vertical")
+    found = {column for column in ("minutes", "__span") if _differs(rows, column, ("visit_key",), table)}
+    if PASS in shapes and _differs(_with_own_minutes(rows, found), "ear_minutes", ("visit_key", "ear"), table):
+        found.add("ear_minutes")
+    return frozenset(found)
 
 
-def with_minutes_by_ear(rows: Frame, by_ear: frozenset[str]) -> Frame:
+def with_minutes_by_ear(rows: Frame, by_ear: Collection[str], shapes: Collection[str]) -> Frame:
     """Give each ear its own minutes where the log times ears apart.
 
     Where rows are ears, minutes that differ between the two ears of many visits
-    are the ear's, not the visit's; so are starts and ends.
+    are the ear's, not the visit's; so are starts and ends. Where rows are passes
+    of an instrument, each has its share, and the ear's are their sum.
 
     Parameters
     ----------
     rows : narwhals frame
-    by_ear : frozenset of str
+    by_ear : collection of str
         From ``minutes_differ_by_ear``.
+    shapes : collection of str
+        What rows of the files are.
     """
-    col = nw.col
-    rows = _with_span(rows)
-    for name, column in TIMES_BY_EAR.items():
-        if name not in by_ear:
-            continue
-        mine = nw.when((col("shape") == "ear") & (col(column) >= 0)).then(col(column))
-        rows = rows.with_columns(nw.coalesce(col("ear_minutes"), mine).alias("ear_minutes"))
-        if name == "minutes":
-            rows = rows.with_columns(nw.when(col("shape") != "ear").then(col("minutes")).alias("minutes"))
-    return rows
+    rows = _with_own_minutes(_with_span(rows), by_ear)
+    return _with_minutes_once(rows) if PASS in shapes and "ear_minutes" not in by_ear else rows
 
 
 def _with_span(rows: Frame) -> Frame:
@@ -292,11 +333,34 @@ def _with_span(rows: Frame) -> Frame:
     return rows.with_columns(span.alias("__span"))
 
 
-def _differs(rows: Frame, column: str, table: Callable[[Any], pl.DataFrame]) -> bool:
-    """Tell whether a number differs between the two ears of more visits than slips would explain."""
+def _with_own_minutes(rows: Frame, by_ear: Collection[str]) -> Frame:
+    """Take minutes that are the row's own for those of its ear."""
+    col = nw.col
+    of_an_ear = col("shape").is_in((EAR, PASS))
+    for source in ("minutes", "__span"):
+        if source not in by_ear:
+            continue
+        mine = nw.when(of_an_ear & (col(source) >= 0)).then(col(source))
+        rows = rows.with_columns(nw.coalesce(col("ear_minutes"), mine).alias("ear_minutes"))
+        if source == "minutes":
+            rows = rows.with_columns(nw.when(~of_an_ear).then(col("minutes")).alias("minutes"))
+    return rows
+
+
+def _with_minutes_once(rows: Frame) -> Frame:
+    """Leave an ear's minutes in its first pass alone where all its passes repeat them."""
+    col = nw.col
+    first = col("place").min().over("visit_key", "ear")
+    repeated = (col("shape") == PASS) & (col("place") > first)
+    return rows.with_columns(nw.when(~repeated).then(col("ear_minutes")).alias("ear_minutes"))
+
+
+def _differs(rows: Frame, column: str, keys: Sequence[str], table: Callable[[Any], pl.DataFrame]) -> bool:
+    """Tell whether a number differs between the rows of one visit, or ear, more often than slips would explain."""
     found = table(
-        rows.filter(~nw.col(column).is_null())
-        .group_by("visit_key")
+        rows.filter(nw.col("shape").is_in((EAR, PASS)) & ~nw.col(column).is_null())
+        .with_columns(*(nw.coalesce(nw.col(key), nw.lit("")).alias(key) for key in keys))
+        .group_by(*keys)
         .agg(nw.len().alias("rows"), nw.col(column).min().alias("low"), nw.col(column).max().alias("high"))
         .filter(nw.col("rows") > 1)
         .select((nw.col("low") != nw.col("high")).cast(nw.Float64).mean().alias("share"))

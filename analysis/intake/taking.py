@@ -16,13 +16,15 @@ import polars as pl
 
 from analysis.intake.bookings import conflicts, contradictions, ears_and_bookings, judged
 from analysis.intake.cleaning import cleaned
+from analysis.intake.clock_changes import zone_of
 from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
 from analysis.intake.engines import Engine, engine_for
-from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_export
+from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_exports
 from analysis.intake.headers import own_columns
+from analysis.intake.joining import JOINED, with_visits_joined
 from analysis.intake.lookups import Frame
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
-from analysis.intake.row_columns import VISIT_TEXTS, columns_of_kind
+from analysis.intake.row_columns import PASS, VISIT_TEXTS, columns_of_kind
 from analysis.intake.privacy import may_identify
 from analysis.intake.record import intake_record
 from analysis.intake.rules import LATEST, REASONS, with_reason
@@ -115,11 +117,12 @@ def take_in(
     with engine_for(settings, sum(export.text.row_count for export in exports)) as engine:
         say("cleaning")
         parts, counted = _cleaned_parts(exports, key, engine)
-        rows = with_reason(_in_order(parts, engine), latest=latest)
+        shapes = frozenset(export.shape for export in exports)
+        rows = with_reason(with_visits_joined(_in_order(parts, engine), shapes), latest=latest)
         say("finding duplicates")
         kept, tally = _without_repeats(rows, exports, _stretches(rows, counted, engine), engine)
         say("making visits and ears")
-        visits, ears = _bookings(kept, tally, settings, engine)
+        visits, ears = _bookings(kept, shapes, tally, settings, engine)
     set_aside = aside_table(exports, tally)
     record = intake_record(exports, problems, visits, ears, tally)
     record["to_mend"] = [*_dates_ahead(set_aside), *record["to_mend"]]
@@ -220,21 +223,33 @@ def _without_repeats(rows: Any, exports: list[Export], stretches: list[nw.Expr |
 def _kept_counts(kept: Frame) -> Frame:
     """Count the rows kept of each file, and those without a time of day."""
     without = nw.when(nw.col("has_clock")).then(nw.lit(0)).otherwise(nw.lit(1))
+    joined = nw.when(nw.coalesce(nw.col("joined"), nw.lit("")) == JOINED).then(nw.lit(1)).otherwise(nw.lit(0))
     return (
-        kept.with_columns(without.alias("__without_clock"))
+        kept.with_columns(without.alias("without_clock"), joined.alias("rows_joined"))
         .group_by("source_file", "file_order")
-        .agg(nw.len().alias("rows"), nw.col("__without_clock").sum().alias("without_clock"))
+        .agg(nw.len().alias("rows"), nw.col("without_clock").sum(), nw.col("rows_joined").sum())
     )
 
 
-def _bookings(kept: list[Any], tally: Tally, settings: Settings, engine: Engine) -> tuple[pl.LazyFrame, pl.LazyFrame]:
+def _ears_of_passes(named: Frame) -> Frame:
+    """Count the ears that the passes kept of each file are of."""
+    passes = named.filter(nw.col("shape") == PASS).with_columns(nw.coalesce(nw.col("ear"), nw.lit("")).alias("__ear"))
+    ears = passes.group_by("source_file", "visit_id", "__ear").agg(nw.len().alias("__passes"))
+    return ears.group_by("source_file").agg(nw.len().alias("ears"))
+
+
+def _bookings(
+    kept: list[Any], shapes: frozenset[str], tally: Tally, settings: Settings, engine: Engine
+) -> tuple[pl.LazyFrame, pl.LazyFrame]:
     """Make visits and ears of the rows kept."""
-    by_ear = minutes_differ_by_ear(kept, engine.table)
+    by_ear = minutes_differ_by_ear(kept, shapes, engine.table)
     shared = shared_numbers(kept, engine.table)
     visit_parts, ear_parts = [], []
     for number, rows in enumerate(kept):
-        named = engine.kept(with_visit_id(with_minutes_by_ear(rows, by_ear), shared, engine.table), f"named-{number}")
-        ears, visits = ears_and_bookings(named)
+        named = engine.kept(with_visit_id(with_minutes_by_ear(rows, by_ear, shapes), shared, engine.table), f"named-{number}")
+        if PASS in shapes:
+            tally.passes(engine.table(_ears_of_passes(named)))
+        ears, visits = ears_and_bookings(named, shapes)
         visit_parts.append(engine.kept(visits, f"visits-{number}").with_columns(nw.lit(number, dtype=nw.Int64).alias("__stretch")))
         ear_parts.append(engine.kept(ears, f"ears-{number}"))
         tally.contradiction(engine.table(contradictions(visit_parts[-1])))
@@ -281,6 +296,7 @@ def _dates_ahead(set_aside: pl.DataFrame) -> list[str]:
 def check_settings(settings: Settings) -> None:
     """Refuse settings that name a column, a word's column or a code that does not exist."""
     own_columns(settings)
+    zone_of(settings.export.time_zone)
     check_words(settings, {coded_as(column) for column in columns_of_kind(*CODED_KINDS)})
 
 
@@ -295,7 +311,7 @@ def _open_all(
     for path in paths:
         say(f"reading {path.name}")
         try:
-            exports.append(open_export(path, settings))
+            exports.extend(open_exports(path, settings))
         except DataProblem as problem:
             problems.append(problem)
     if not exports and len(problems) == 1:

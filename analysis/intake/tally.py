@@ -26,6 +26,10 @@ class Tally:
         A file's place among the files, to its name.
     without_clock : int
         Rows kept that have no time of day.
+    joined : Counter
+        Rows joined to the visit of their number, by file.
+    ears_of_passes : Counter
+        Ears whose rows are one pass of an instrument each, by file.
     conflicts, contradictions : Counter
     """
 
@@ -34,16 +38,23 @@ class Tally:
         self.kept: Counter[str] = Counter()
         self.order: dict[int, str] = {}
         self.without_clock = 0
+        self.joined: Counter[str] = Counter()
+        self.ears_of_passes: Counter[str] = Counter()
         self.conflicts: Counter[str] = Counter()
         self.contradictions: Counter[str] = Counter()
         self._aside: list[pl.DataFrame] = []
 
     def rows_kept(self, counts: pl.DataFrame) -> None:
         """Add the rows of each file that were kept."""
-        for file, order, rows, without_clock in counts.select("source_file", "file_order", "rows", "without_clock").iter_rows():
-            self.kept[file] += rows
-            self.order[order] = file
-            self.without_clock += without_clock
+        for row in counts.iter_rows(named=True):
+            self.kept[row["source_file"]] += row["rows"]
+            self.order[row["file_order"]] = row["source_file"]
+            self.without_clock += row["without_clock"]
+            self.joined[row["source_file"]] += row["rows_joined"]
+
+    def passes(self, counts: pl.DataFrame) -> None:
+        """Add the ears of each file whose rows are passes."""
+        self.ears_of_passes.update(dict(counts.select("source_file", "ears").iter_rows()))
 
     def rows_aside(self, rows: pl.DataFrame) -> None:
         """Add rows set aside."""

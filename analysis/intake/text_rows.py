@@ -171,6 +171,8 @@ def _filled(places: Sequence[int]) -> pl.Expr:
 
 def _that_hold_both(top: pl.LazyFrame, places: Mapping[str, int]) -> list[str]:
     """List the columns at whose top a date and a time stand together in a cell."""
+    if not places:
+        return []
     both = [pl.col(f"c{place}").str.contains(DAY_AND_CLOCK).any().alias(name) for name, place in places.items()]
     return [name for name, found in top.select(both).collect().row(0, named=True).items() if found]
 

@@ -73,7 +73,16 @@ def _typed(column: Column, dtype: pl.DataType | None) -> pl.Expr:
 
 
 def write_table(path: Path, table: pl.LazyFrame) -> None:
-    """Write a table as Parquet; equal tables give equal bytes."""
-    table.sink_parquet(
-        path, compression="zstd", compression_level=1, statistics=False, row_group_size=ROWS_A_GROUP
-    )
+    """Write a table as Parquet; equal tables give equal bytes.
+
+    Raises
+    ------
+    OSError
+        If the disk is full or may not be written.
+    """
+    try:
+        table.sink_parquet(
+            path, compression="zstd", compression_level=1, statistics=False, row_group_size=ROWS_A_GROUP
+        )
+    except pl.exceptions.ComputeError as error:  # how Polars tells of a disk that is full
+        raise OSError(str(error)) from error

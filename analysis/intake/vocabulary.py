@@ -1,18 +1,23 @@
-"""The words clinics use: ``shared/vocabulary/*.toml``, read once."""
+"""The words clinics use: ``shared/vocabulary/*.toml`` and its languages, read once."""
 
 from __future__ import annotations
 
 import re
 import tomllib
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 DASHES = re.compile(r"[\u2010-\u2015\u2212_-]")
-STRAY = re.compile(r"(?<!\d)[.,;:!\"'`()\[\]{}]|[.,;:!\"'`()\[\]{}](?!\d)")
+STRAY = re.compile(r"(?<!\d)[.,;:!\"'`()\[\]{}\u2019]|[.,;:!\"'`()\[\]{}\u2019](?!\d)")
 SPACES = re.compile(r"\s+")
+SIGNS = str.maketrans({"\u2044": "/", "\u00d7": "x", "\u2265": ">", "\u2264": "<", "\u2248": "~"})
+"""One way of writing signs; at least and at most count as more and less than."""
+ENDINGS = re.compile(r"([<>])=")
+GLUED_FRACTION = re.compile(r"(\d)([\u00bc-\u00be\u2150-\u215e])")
 
 
 def shared_folder() -> Path:
@@ -40,12 +45,35 @@ def plain(text: str) -> str:
 
     Examples
     --------
-    >>> plain(" Semi-Occ. "), plain("2/3 BLOCKED"), plain("12.5 %")
-    ('semi occ', '2/3 blocked', '12.5 %')
+    >>> plain(" Semi-Occ. "), plain("2/3 BLOCKED"), plain("12.5 %"), plain("\u2265 \u00be")
+    ('semi occ', '2/3 blocked', '12.5 %', '> 3/4')
     """
-    text = unicodedata.normalize("NFKC", text).casefold()
+    text = GLUED_FRACTION.sub(r"\1 \2", text)
+    text = ENDINGS.sub(r"\1", unicodedata.normalize("NFKC", text).translate(SIGNS).casefold())
     text = STRAY.sub(" ", DASHES.sub(" ", text))
     return SPACES.sub(" ", text).strip()
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """One regular expression of a vocabulary.
+
+    Attributes
+    ----------
+    match : re.Pattern
+        Must match the whole text.
+    code : str
+    language : str
+        Empty for the words of ``shared/vocabulary`` itself.
+    loose : bool
+        It lets words through that it does not name, so it may not be used on a
+        text with a negation among them.
+    """
+
+    match: re.Pattern[str]
+    code: str
+    language: str
+    loose: bool
 
 
 @dataclass(frozen=True)
@@ -57,8 +85,8 @@ class Vocabulary:
     column : str
     exact : dict
         Plain text to code.
-    patterns : tuple of (pattern, code)
-        Each must match the whole text; tried in order.
+    patterns : tuple of Pattern
+        Tried in order.
     fillers : frozenset
         Words that say nothing at either end of a text.
     empty : frozenset
@@ -69,37 +97,103 @@ class Vocabulary:
         Code to texts that must get it.
     one_only : bool
         A text that matches two codes is not coded.
+    several : str
+        The code of a text that names several things, each known; empty where that is asked about.
     sequence : bool
         A text may be several codes in order.
     days_may_follow : bool
         Days of use may stand in the same cell.
+    days_alone : str
+        The code of a cell that holds days of use and nothing else.
     percents : tuple of (bound, inclusive, code)
         From percent to code, lowest first; empty where numbers mean nothing.
+    contested : frozenset
+        Plain texts that mean one thing in one language and another in another: asked about.
     """
 
     column: str
     exact: dict[str, str]
-    patterns: tuple[tuple[re.Pattern[str], str], ...]
+    patterns: tuple[Pattern, ...]
     fillers: frozenset[str]
     empty: frozenset[str]
     labels: dict[str, str]
     examples: dict[str, list[str]]
     one_only: bool = False
+    several: str = ""
     sequence: bool = False
     days_may_follow: bool = False
+    days_alone: str = ""
     percents: tuple[tuple[float, bool, str], ...] = field(default=())
+    contested: frozenset[str] = frozenset()
 
 
 @cache
-def _read(name: str) -> dict[str, Any]:
-    """Read one vocabulary file."""
-    path = shared_folder() / "vocabulary" / f"{name}.toml"
+def languages() -> tuple[str, ...]:
+    """Name the languages beside the words of ``shared/vocabulary`` itself: its folders.
+
+    Examples
+    --------
+    >>> "german" in languages()
+    True
+    """
+    folder = shared_folder() / "vocabulary"
+    return tuple(sorted(path.name for path in folder.iterdir() if path.is_dir() and any(path.glob("*.toml"))))
+
+
+@cache
+def _read(name: str, language: str = "") -> dict[str, Any]:
+    """Read one vocabulary file; a language need not have each."""
+    path = shared_folder() / "vocabulary" / language / f"{name}.toml"
+    if language and not path.exists():
+        return {}
     return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 @cache
+def small_words(part: str, name: str) -> list[str]:
+    """Give a list of small words in every language, from ``small_words.toml``.
+
+    Examples
+    --------
+    >>> small_words("sides", "left")[:2]
+    ['left', 'l']
+    """
+    read = (_read("small_words", language) for language in ("", *languages()))
+    return list(dict.fromkeys(word for each in read for word in each.get(part, {}).get(name, [])))
+
+
+@cache
+def small_numbers(part: str) -> dict[str, float]:
+    """Give what the number words of every language are worth, from ``small_words.toml``.
+
+    Examples
+    --------
+    >>> small_numbers("units")["week"]
+    7.0
+    """
+    read = (_read("small_words", language) for language in ("", *languages()))
+    return {word: float(value) for each in read for word, value in each.get(part, {}).items()}
+
+
+@cache
+def negation() -> re.Pattern[str]:
+    """Give what finds a word that turns a meaning round, in any language.
+
+    Examples
+    --------
+    >>> bool(negation().search("isn t blocked")), bool(negation().search("blocked"))
+    (True, False)
+    """
+    return re.compile(rf"(?<!\w)(?:{'|'.join(small_words('negation', 'patterns'))})(?!\w)")
+
+
+@cache
 def vocabulary(column: str) -> Vocabulary:
-    """Give the words of one column.
+    """Give the words of one column, those of every language together.
+
+    A word that means two things in two languages is in neither's: it is asked
+    about. A language brings words, patterns, examples and fillers, never codes
+    or labels of its own.
 
     Parameters
     ----------
@@ -113,42 +207,78 @@ def vocabulary(column: str) -> Vocabulary:
 
     Examples
     --------
-    >>> vocabulary("grade").exact["wax free"]
-    'clear'
+    >>> vocabulary("grade").exact["wax free"], vocabulary("grade").exact["ohrenschmalzfrei"]
+    ('clear', 'clear')
     """
-    read = _read("grade" if column == "grade_revised" else column)
-    codes = dict(read["codes"])
-    exact: dict[str, str] = {}
-    patterns: list[tuple[re.Pattern[str], str]] = []
+    name = "grade" if column == "grade_revised" else column
+    read = _read(name)
+    by_language = {language: _files(name, language) for language in ("", *languages())}
+    files = [each for found in by_language.values() for each in found]
+    exact, contested = _without_contested({language: _words(found) for language, found in by_language.items()})
     examples: dict[str, list[str]] = {}
-    files = [read, _read(read["also"])] if "also" in read else [read]
     for each in files:
         for code, entry in each["codes"].items():
-            texts = [code, entry["label"], *entry["words"]]
-            for text in texts:
-                exact.setdefault(plain(text), code)
-            for text in entry["examples"]:
-                if not any(letter.isdigit() for letter in text):
-                    exact.setdefault(plain(text), code)
-            patterns += [(re.compile(pattern), code) for pattern in entry["patterns"]]
             examples.setdefault(code, []).extend(entry["examples"])
     own_empty = [
         word for each in files for part in ("empty", "not_recorded") for word in each.get(part, {}).get("words", [])
     ]
-    empty = frozenset(plain(word) for word in [*own_empty, *_read("not_recorded")["words"]]) - frozenset(exact)
+    every_empty = [word for language in by_language for word in _read("not_recorded", language).get("words", [])]
     return Vocabulary(
         column=column,
         exact=exact,
-        patterns=tuple(patterns),
+        patterns=tuple(each for language, found in by_language.items() for each in _patterns(found, language)),
         fillers=frozenset(word for each in files for word in each["fillers"]),
-        empty=empty,
-        labels={code: entry["label"] for code, entry in codes.items()},
+        empty=frozenset(plain(word) for word in [*own_empty, *every_empty]) - frozenset(exact),
+        labels={code: entry["label"] for code, entry in read["codes"].items()},
         examples=examples,
         one_only=read.get("one_only", False),
+        several=read.get("several", ""),
         sequence=read.get("sequence", False),
         days_may_follow=read.get("days_may_follow", False),
+        days_alone=read.get("days_alone", ""),
         percents=tuple(_percent_bound(entry) for entry in read.get("percent", [])),
+        contested=contested,
     )
+
+
+def _files(name: str, language: str) -> list[dict[str, Any]]:
+    """Give a column's file in one language, and the one it names in "also"."""
+    also = _read(name).get("also", "")
+    return [each for part in (name, also) if part and (each := _read(part, language))]
+
+
+def _words(files: Iterable[dict[str, Any]]) -> dict[str, str]:
+    """Give the texts that match as they stand in one language: the column's own file first."""
+    exact: dict[str, str] = {}
+    for each in files:
+        for code, entry in each["codes"].items():
+            labels = [code, entry["label"]] if "label" in entry else []
+            for text in [*labels, *entry["words"]]:
+                exact.setdefault(plain(text), code)
+            for text in entry["examples"]:
+                if not any(letter.isdigit() for letter in text):
+                    exact.setdefault(plain(text), code)
+    return exact
+
+
+def _without_contested(by_language: dict[str, dict[str, str]]) -> tuple[dict[str, str], frozenset[str]]:
+    """Put the words of all languages together, but for those that mean different things."""
+    codes: dict[str, set[str]] = {}
+    for words in by_language.values():
+        for text, code in words.items():
+            codes.setdefault(text, set()).add(code)
+    contested = frozenset(text for text, found in codes.items() if len(found) > 1)
+    return {text: next(iter(found)) for text, found in codes.items() if text not in contested}, contested
+
+
+def _patterns(files: Iterable[dict[str, Any]], language: str) -> list[Pattern]:
+    """Give the patterns of one language."""
+    return [
+        Pattern(re.compile(pattern), code, language, loose=".*" in pattern and not negation().search(pattern))
+        for each in files
+        for code, entry in each["codes"].items()
+        for pattern in entry["patterns"]
+    ]
 
 
 def _percent_bound(entry: dict[str, Any]) -> tuple[float, bool, str]:
@@ -159,5 +289,9 @@ def _percent_bound(entry: dict[str, Any]) -> tuple[float, bool, str]:
 
 @cache
 def heading_entries() -> dict[str, dict[str, Any]]:
-    """Give what ``headers.toml`` says of each column of an export."""
-    return _read("headers")
+    """Give what ``headers.toml`` says of each column of an export, with the names of every language."""
+    entries = {column: dict(entry) for column, entry in _read("headers").items()}
+    for language in languages():
+        for column, entry in _read("headers", language).items():
+            entries[column]["names"] = [*entries[column]["names"], *entry["names"]]
+    return entries

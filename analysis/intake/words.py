@@ -5,19 +5,26 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import cache, lru_cache
 
 from analysis.intake import amounts
-from analysis.intake.vocabulary import Vocabulary, plain, vocabulary
+from analysis.intake.vocabulary import Vocabulary, negation, plain, small_words, vocabulary
 from analysis.problems import DataProblem
 from analysis.schema import METHOD_JOIN
 from analysis.settings import Settings
 
 SURE, GUESSED, NOTHING, UNKNOWN = "sure", "guessed", "nothing", "unknown"
+LEAST_CONFIDENCE = 0.8
+"""Below this nothing is coded. A known word, number or pattern has 1; a word with typing slips has the share of its
+letters that are right, so one slip in five letters or two in ten are forgiven, and no more."""
 SHORTEST_TO_GUESS = 5
 """Letters; a shorter text with a slip in it could be anything."""
-STEPS = re.compile(r"\s*(?:>+|->|=>|→|\+|&|;|,|\bthen\b|\bfollowed by\b|\band\b|\bwith\b|\bplus\b)\s*")
+MOST_SLIPS = 2
+SHORT_WORD = 3
+"""A word of so few letters may have them swapped, but no other ("now blocked" is not "not blocked")."""
+MOST_SUGGESTIONS = 300
+"""Unknown texts of a column for which the nearest known one is looked for; a column with more is no column of words."""
 SLASH = re.compile(r"\s*/\s*")
 
 
@@ -28,12 +35,15 @@ class Reading:
     ``certainty`` is ``sure``, ``guessed`` (a typing error was forgiven),
     ``nothing`` (the text says that nothing was recorded) or ``unknown``.
     ``nearest`` is the closest known text and its code where the text is unknown.
+    ``confidence`` is 1 for what is known, the share of right letters for what is
+    guessed, and 0 for what is not coded.
     """
 
     text: str
     code: str | None
     certainty: str
     nearest: tuple[str, str] | None = None
+    confidence: float = 1.0
 
 
 def own_words(settings: Settings, column: str) -> dict[str, str]:
@@ -108,70 +118,123 @@ def read_words(column: str, texts: Iterable[str], own: dict[str, str] | None = N
     >>> [(each.code, each.certainty) for each in read.values()]
     [('partly_occluding', 'sure'), ('fully_occluding', 'guessed'), ('non_occluding', 'sure'), (None, 'unknown')]
     """
-    words = vocabulary(column)
-    return {text: _read_text(text, words, own or {}) for text in texts}
+    words, own = vocabulary(column), own or {}
+    found = {text: _read_text(text, words, own) for text in texts}
+    unknown = sorted(text for text, each in found.items() if each.certainty == UNKNOWN)[:MOST_SUGGESTIONS]
+    return found | {text: replace(found[text], nearest=_nearest(plain(text), words.exact | own)) for text in unknown}
 
 
 def _read_text(text: str, words: Vocabulary, own: dict[str, str]) -> Reading:
-    """Code one text, as a sequence where the column has sequences."""
+    """Code one text: as a whole, as a sequence where the column has them, or as several things."""
     short = plain(text)
     if short in own:
         return Reading(text, own[short] or None, SURE if own[short] else NOTHING)
-    whole = _read_part(short, words, own)
-    if whole[1] == SURE or not words.sequence:
-        code, certainty = whole
-        return Reading(text, code, certainty, _nearest(short, words) if certainty == UNKNOWN else None)
-    if whole[1] == NOTHING or not short:
-        return Reading(text, None, NOTHING)
-    code, certainty = _read_steps(text, words, own)
-    if certainty == UNKNOWN and whole[1] == GUESSED:
-        code, certainty = whole
-    return Reading(text, code, certainty, _nearest(short, words) if certainty == UNKNOWN else None)
+    found = _read_part(short, words, own)
+    if found.certainty in (UNKNOWN, GUESSED) and short not in words.contested:
+        in_parts = _NOT_KNOWN
+        if words.sequence:
+            in_parts = _read_steps(text, words, own)
+        elif words.several:
+            in_parts = _read_several(text, words, own)
+        found = max(found, in_parts, key=lambda each: each.confidence)
+    return Reading(text, found.code, found.certainty, None, found.confidence)
 
 
-def _read_steps(text: str, words: Vocabulary, own: dict[str, str]) -> tuple[str | None, str]:
-    """Code a sequence, step by step; a step that is not known leaves the whole unknown."""
-    codes: list[str] = []
-    certainty = SURE
-    for step in STEPS.split(text.casefold().replace("->", ">")):
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """What a part of a text was taken for, and how surely."""
+
+    code: str | None
+    certainty: str
+    confidence: float
+
+
+_NOT_KNOWN, _NOTHING_SAID = _Part(None, UNKNOWN, 0.0), _Part(None, NOTHING, 1.0)
+
+
+@cache
+def _between() -> re.Pattern[str]:
+    """Put the pattern that stands between steps together from the small words."""
+    words = "|".join(small_words("between", "patterns"))
+    return re.compile(rf"\s*(?:>+|->|=>|→|\+|&|;|,|(?:^|(?<=\s))\d[.)]\s|\b(?:{words})\b)\s*")
+
+
+def _parts(text: str, words: Vocabulary, own: dict[str, str]) -> list[_Part]:
+    """Read a text part by part, cut further at slashes where a part is not known."""
+    found = []
+    for step in _between().split(text.casefold().replace("->", ">")):
         short = plain(step)
         if not short:
             continue
-        parts = (
-            [short]
-            if _read_part(short, words, own)[1] in (SURE, NOTHING)
-            else [plain(part) for part in SLASH.split(short)]
-        )
-        for part in parts:
-            code, sure = (own[part], SURE) if part in own else _read_part(part, words, own)
-            if sure == UNKNOWN:
-                return None, UNKNOWN
-            certainty = GUESSED if sure == GUESSED else certainty
-            codes += [each for each in (code or "").split(METHOD_JOIN) if each]
+        whole = _read_own(short, words, own)
+        if whole.certainty in (SURE, NOTHING) or "/" not in short:
+            found.append(whole)
+        else:
+            found += [_read_own(plain(part), words, own) for part in SLASH.split(short)]
+    return found
+
+
+def _read_steps(text: str, words: Vocabulary, own: dict[str, str]) -> _Part:
+    """Code a sequence, step by step; a step that is not known leaves the whole unknown."""
+    parts = _parts(text, words, own)
+    if any(part.certainty == UNKNOWN for part in parts):
+        return _NOT_KNOWN
+    codes = [each for part in parts for each in (part.code or "").split(METHOD_JOIN) if each]
     in_order = [code for place, code in enumerate(codes) if place == 0 or codes[place - 1] != code]
-    return (METHOD_JOIN.join(in_order), certainty) if in_order else (None, NOTHING)
+    if not in_order:
+        return _NOTHING_SAID
+    certainty = GUESSED if any(part.certainty == GUESSED for part in parts) else SURE
+    return _Part(METHOD_JOIN.join(in_order), certainty, min(part.confidence for part in parts))
 
 
-def _read_part(short: str, words: Vocabulary, own: dict[str, str]) -> tuple[str | None, str]:
+def _read_several(text: str, words: Vocabulary, own: dict[str, str]) -> _Part:
+    """Code a text that names several things, each beyond doubt; what it denies beside them does not count."""
+    parts = _parts(text, words, own)
+    if len(parts) < 2 or any(part.certainty not in (SURE, NOTHING) for part in parts):
+        return _NOT_KNOWN
+    codes = dict.fromkeys(part.code for part in parts if part.code)
+    named = [code for code in codes if code != "none"] or list(codes)
+    if not named:
+        return _NOTHING_SAID
+    return _Part(named[0] if len(named) == 1 else words.several, SURE, 1.0)
+
+
+def _read_own(short: str, words: Vocabulary, own: dict[str, str]) -> _Part:
+    """Code one plain text, by the clinic's own words first."""
+    if short in own:
+        return _Part(own[short], SURE, 1.0) if own[short] else _NOTHING_SAID
+    return _read_part(short, words, own)
+
+
+def _read_part(short: str, words: Vocabulary, own: dict[str, str]) -> _Part:
     """Code one plain text."""
     if not short or short in words.empty:
-        return None, NOTHING
-    forms = list(dict.fromkeys(_forms(short, words)))
+        return _NOTHING_SAID
+    if short in words.contested:
+        return _NOT_KNOWN
+    forms = _forms(short, words)
+    if words.days_alone and not amounts.without_days(short):
+        return _Part(words.days_alone, SURE, 1.0)
     for form in forms:
         if form in words.exact:
-            return words.exact[form], SURE
+            return _Part(words.exact[form], SURE, 1.0)
     if words.percents and (share := amounts.percent(short)) is not None:
-        return _code_of_percent(share, words), SURE
+        return _Part(_code_of_percent(share, words), SURE, 1.0)
     for form in forms:
-        matched = list(dict.fromkeys(code for pattern, code in words.patterns if pattern.fullmatch(form)))
-        if len(matched) > 1 and words.one_only:
-            return None, UNKNOWN
-        if matched:
-            return matched[0], SURE
-    for form in forms:
-        if code := _forgiven(form, words.exact | own):
-            return code, GUESSED
-    return None, UNKNOWN
+        if matched := _matched(form, words):
+            return _Part(matched[0], SURE, 1.0) if len(matched) == 1 else _NOT_KNOWN
+    return max((_forgiven(form, words.exact | own) for form in forms), key=lambda each: each.confidence)
+
+
+def _matched(form: str, words: Vocabulary) -> list[str]:
+    """Give the codes whose patterns match: one of each language, or all where a text can have but one."""
+    denied = negation().search(form) is not None
+    found: dict[str, list[str]] = {}
+    for each in words.patterns:
+        if not (denied and each.loose) and each.match.fullmatch(form):
+            found.setdefault(each.language, []).append(each.code)
+    codes = [code for matched in found.values() for code in (matched if words.one_only else matched[:1])]
+    return list(dict.fromkeys(codes))
 
 
 def _forms(short: str, words: Vocabulary) -> list[str]:
@@ -187,7 +250,7 @@ def _forms(short: str, words: Vocabulary) -> list[str]:
     while tokens and tokens[0] in words.fillers:
         tokens.pop(0)
         forms.append(" ".join(tokens))
-    return [form for form in forms if form]
+    return list(dict.fromkeys([short, *(form for form in forms if form)]))
 
 
 def _code_of_percent(share: float, words: Vocabulary) -> str:
@@ -198,31 +261,39 @@ def _code_of_percent(share: float, words: Vocabulary) -> str:
     return words.percents[-1][2]
 
 
-def _forgiven(short: str, known: dict[str, str]) -> str | None:
-    """Forgive a typing error: one slip in 5 to 8 letters, two in more, never in the first letter.
+def _forgiven(short: str, known: dict[str, str]) -> _Part:
+    """Forgive typing errors as far as the least confidence allows, never in the first letter.
 
     The first letter must agree because the slips that would turn a meaning round
-    stand there ("unblocked" is two slips from "blocked"). A text with digits is
-    never guessed, nor one that is as near to a word of another code.
+    stand there ("unblocked" is two slips from "blocked"). A text with digits or
+    signs is never guessed, nor one that is as near to a word of another code,
+    nor one of whose short words is another than the known one's.
     """
-    if len(short) < SHORTEST_TO_GUESS or any(letter.isdigit() for letter in short):
-        return None
-    allowed = 1 if len(short) <= 8 else 2
+    if len(short) < SHORTEST_TO_GUESS or not short.replace(" ", "").isalpha():
+        return _NOT_KNOWN
+    allowed = min(MOST_SLIPS, int(len(short) * (1 - LEAST_CONFIDENCE) + 1e-9))
     best: dict[int, set[str]] = {}
     for word, code in known.items():
-        if (
-            code
-            and word[:1] == short[0]
-            and len(word) >= SHORTEST_TO_GUESS - 1
-            and abs(len(word) - len(short)) <= allowed
-        ):
+        if code and word[:1] == short[0] and abs(len(word) - len(short)) <= allowed and _same_build(short, word):
             slips = typing_slips(short, word)
-            if slips <= allowed and word.count(" ") <= short.count(" ") + 1:
+            if slips <= allowed:
                 best.setdefault(slips, set()).add(code)
-    if not best:
-        return None
-    codes = best[min(best)]
-    return codes.pop() if len(codes) == 1 else None
+    if not best or len(best[min(best)]) > 1:
+        return _NOT_KNOWN
+    return _Part(best[min(best)].pop(), GUESSED, 1 - min(best) / len(short))
+
+
+def _same_build(short: str, word: str) -> bool:
+    """Tell whether two texts differ in long words only, or in a space, and deny alike."""
+    if len(word) < SHORTEST_TO_GUESS - 1 or bool(negation().search(short)) != bool(negation().search(word)):
+        return False
+    ours, theirs = short.split(), word.split()
+    if len(ours) != len(theirs):
+        return abs(len(ours) - len(theirs)) == 1
+    return all(
+        sorted(mine) == sorted(other) if max(len(mine), len(other)) <= SHORT_WORD else True
+        for mine, other in zip(ours, theirs, strict=True)
+    )
 
 
 @lru_cache(maxsize=65536)
@@ -247,7 +318,17 @@ def typing_slips(one: str, other: str) -> int:
     return last[-1]
 
 
-def _nearest(short: str, words: Vocabulary) -> tuple[str, str] | None:
-    """Give the closest known text and its code, as a suggestion only."""
-    close = difflib.get_close_matches(short, list(words.exact), n=1, cutoff=0.8)
-    return (close[0], words.exact[close[0]]) if close else None
+def _nearest(short: str, known: dict[str, str]) -> tuple[str, str] | None:
+    """Give the closest known text and its code, as a suggestion only.
+
+    It begins alike and denies alike, because the nearest to "incomplete" must not be "complete".
+    """
+    asked = short.lstrip("?~ ")
+    denied = bool(negation().search(asked))
+    alike = [
+        word
+        for word, code in known.items()
+        if code and word[:1] == asked[:1] and bool(negation().search(word)) == denied
+    ]
+    close = difflib.get_close_matches(asked, alike, n=1, cutoff=0.75)
+    return (close[0], known[close[0]]) if close else None

@@ -1,4 +1,4 @@
-"""One sheet of a workbook as a table of text."""
+"""The sheets of a workbook that are a log, as tables of text."""
 
 from __future__ import annotations
 
@@ -8,15 +8,41 @@ import zipfile
 from typing import Any
 
 from analysis.intake.cells import cell_text
-from analysis.intake.read_table import MOST_COLUMNS, ReadTable, Recognise, heading_row, table_of
+from analysis.intake.headers import match_heading
+from analysis.intake.read_table import MOST_COLUMNS, ReadTable, Recognise, headings_of, tables_of
 from analysis.problems import DataProblem
 
 LARGEST_UNPACKED_BYTES = 4 * 1024**3
 MOST_CELLS = 100_000_000
+SAME_HEADINGS = 0.8
+"""Share of headings two sheets must have in common to be one log."""
 
 
-def read_workbook(file: str, data: bytes, recognise: Recognise, wanted: str) -> ReadTable:
-    """Read one sheet of a workbook."""
+def read_workbook(file: str, data: bytes, recognise: Recognise, wanted: str) -> list[ReadTable]:
+    """Read the sheet the settings name, or the sheets that are one log.
+
+    Sheets belong together where they have the same headings (a sheet a month), or
+    where both hold visit numbers (visits on one, ears on the other). Others that
+    would be a log are named in a warning.
+
+    Parameters
+    ----------
+    file : str
+    data : bytes
+    recognise : callable
+    wanted : str
+        Name of the sheet; empty for those that are one log.
+
+    Returns
+    -------
+    list of ReadTable
+        Of several sheets each is called after the file and the sheet.
+
+    Raises
+    ------
+    DataProblem
+        If the workbook cannot be read, or no sheet is a log.
+    """
     from python_calamine import CalamineError, CalamineWorkbook
 
     _refuse_bomb(file, data)
@@ -27,11 +53,13 @@ def read_workbook(file: str, data: bytes, recognise: Recognise, wanted: str) -> 
         grids = {name: _sheet_text(file, book.get_sheet_by_name(name)) for name in ([chosen] if chosen else names)}
     except (CalamineError, ValueError, OSError):
         raise _unreadable(file) from None
-    warnings: list[str] = []
-    if chosen is None:
-        chosen, warnings = _first_log(file, grids, recognise)
-    facts = {"kind": "xlsx", "sheet": chosen, "sheets": names}
-    return table_of(file, grids[chosen], facts, recognise, warnings)
+    sheets, warnings = ([chosen], []) if chosen else _sheets_of_log(file, grids, recognise)
+    tables: list[ReadTable] = []
+    for sheet in sheets:
+        name = f"{file}, sheet {sheet}" if len(sheets) > 1 else file
+        facts = {"kind": "xlsx", "sheet": sheet, "sheets": names}
+        tables += tables_of(name, grids[sheet], facts, recognise, [] if tables else warnings)
+    return tables
 
 
 def _refuse_bomb(file: str, data: bytes) -> None:
@@ -68,35 +96,64 @@ def _chosen_sheet(file: str, names: list[str], wanted: str) -> str | None:
     return match
 
 
-def _first_log(file: str, grids: dict[str, list[list[str]]], recognise: Recognise) -> tuple[str, list[str]]:
-    """Choose the first sheet that is a log; warn where another one is a log too."""
+def _sheets_of_log(file: str, grids: dict[str, list[list[str]]], recognise: Recognise) -> tuple[list[str], list[str]]:
+    """Choose the first sheet that is a log and those that belong to it; warn where another one is a log too."""
     logs = [name for name, grid in grids.items() if _is_log(grid, recognise)]
+    headed = {name: headings_of(grid, recognise)[1] for name, grid in grids.items()}
     if not logs:
-        tables = [name for name, grid in grids.items() if heading_row(grid, recognise) is not None]
+        tables = [name for name, headings in headed.items() if headings]
         if len(tables) == 1:
-            return tables[0], []
+            return tables, []
         raise DataProblem(
             f"None of the sheets ({', '.join(grids)}) is a table with a date and headings that are understood.",
             "Name the sheet in [export] sheet, or its headings in [columns].",
             file=file,
         )
-    if len(logs) == 1:
-        return logs[0], []
+    first = headed[logs[0]]
+    one_log = [
+        name
+        for name, headings in headed.items()
+        if name == logs[0]
+        or (name in logs and _alike(headings, first))
+        or (_is_filled(grids[name], recognise) and _numbers_visits(headings) and _numbers_visits(first))
+    ]
+    others = [name for name in logs if name not in one_log]
+    if not others:
+        return one_log, []
+    read = f"the sheet {_quoted(one_log)} was" if len(one_log) == 1 else f"the sheets {_quoted(one_log)} were"
     problem = DataProblem(
-        f'Only the sheet "{logs[0]}" was read; {", ".join(logs[1:])} would be a log too.',
+        f"Only {read} read; {_quoted(others)} would be a log too, with other headings.",
         "Save each sheet as a file of its own, or name the one that counts in [export] sheet.",
         file=file,
     )
-    return logs[0], [str(problem)]
+    return one_log, [str(problem)]
+
+
+def _quoted(names: list[str]) -> str:
+    """Name sheets in quotation marks."""
+    return ", ".join(f'"{name}"' for name in names)
+
+
+def _alike(one: tuple[str, ...], other: tuple[str, ...]) -> bool:
+    """Tell whether two sheets have the same headings, in any order; one in five may differ."""
+    mine, others = ({" ".join(text.casefold().split()) for text in headings} for headings in (one, other))
+    return len(mine & others) >= SAME_HEADINGS * len(mine | others)
+
+
+def _numbers_visits(headings: tuple[str, ...]) -> bool:
+    """Tell whether a sheet has visit numbers."""
+    return any(match_heading(text).column == "visit_id" for text in headings)
+
+
+def _is_filled(grid: list[list[str]], recognise: Recognise) -> bool:
+    """Tell whether a sheet has known headings, and a row below."""
+    start, headings = headings_of(grid, recognise)
+    return start is not None and recognise(headings)[0] >= 2 and any(any(row) for row in grid[start + 1 :])
 
 
 def _is_log(grid: list[list[str]], recognise: Recognise) -> bool:
     """Tell whether a sheet has headings with a date among them, and a row below."""
-    start = heading_row(grid, recognise)
-    if start is None:
-        return False
-    known, dated = recognise(grid[start])
-    return known >= 2 and dated and any(any(row) for row in grid[start + 1 :])
+    return _is_filled(grid, recognise) and recognise(headings_of(grid, recognise)[1])[1]
 
 
 def _sheet_text(file: str, sheet: Any) -> list[list[str]]:
@@ -110,4 +167,17 @@ def _sheet_text(file: str, sheet: Any) -> list[list[str]]:
             "Delete the empty rows and columns beyond the log, or name another sheet in [export] sheet.",
             file=file,
         )
-    return [[cell_text(cell) for cell in row] for row in sheet.to_python(skip_empty_area=False)]
+    grid = [[cell_text(cell) for cell in row] for row in sheet.to_python(skip_empty_area=False)]
+    for (top, left), (bottom, right) in sheet.merged_cell_ranges or []:
+        _fill(grid, range(top, min(bottom + 1, len(grid))), range(left, min(right + 1, width)))
+    return grid
+
+
+def _fill(grid: list[list[str]], rows: range, columns: range) -> None:
+    """Write the value of merged cells into each of them: the workbook itself says that they are one."""
+    if not rows or not columns:
+        return
+    value = grid[rows[0]][columns[0]]
+    for row in rows:
+        for column in columns:
+            grid[row][column] = value

@@ -39,6 +39,11 @@ class Habit:
     differs: bool
 
     @property
+    def key(self) -> tuple[str, str, str]:
+        """Which habit of whom this is."""
+        return self.part, self.kind, self.of
+
+    @property
     def share(self) -> float:
         """Share of the part's visits."""
         return self.count / self.visits

@@ -73,15 +73,7 @@ def compared_ears(
         If the log has no such ears because it lacks a fact.
     """
     _refuse_empty(attempts, contrast)
-    reasons = {
-        "later_attempt": _later_attempt(attempts),
-        "too_recent": attempts["day"] > followed_until,
-        "grade_not_recorded": attempts["grade"].isna(),
-        "not_occluding": ~attempts["grade"].isin(OCCLUDING),
-        "contraindicated": attempts["contraindicated"].fillna(value=False) & (not keep_contraindicated),
-        "arm_not_recorded": attempts[CONTRASTS[contrast]].isna(),
-        "outcome_not_recorded": attempts["success"].isna(),
-    }
+    reasons = _ear_reasons(attempts, contrast, followed_until, keep_contraindicated=keep_contraindicated)
     sample = _sifted(attempts, reasons)
     if sample.rows.empty and attempts["success"].isna().all():
         raise NotEnough(
@@ -89,6 +81,14 @@ def compared_ears(
             "Record for every ear worked on whether it ended clear, with a remnant, or still occluding.",
         )
     return sample
+
+
+def other_ears(attempts: pd.DataFrame, *, contrast: str, followed_until: pd.Timestamp) -> Sample:
+    """Take first attempts on ears that were not occluding; otherwise as ``compared_ears``."""
+    _refuse_empty(attempts, contrast)
+    reasons = _ear_reasons(attempts, contrast, followed_until)
+    reasons["not_occluding"] = attempts["grade"].isin(OCCLUDING)
+    return _sifted(attempts, reasons)
 
 
 def compared_visits(attempts: pd.DataFrame, *, contrast: str) -> Sample:
@@ -160,6 +160,21 @@ def _tried_again(attempts: pd.DataFrame) -> pd.Series:
     """Mark attempts whose ear's next attempt belongs to the same episode."""
     following = attempts.groupby(["patient_key", "ear"], observed=True)["attempt_number"].shift(-1)
     return (following == attempts["attempt_number"] + 1).fillna(value=False).astype(bool)
+
+
+def _ear_reasons(
+    attempts: pd.DataFrame, contrast: str, followed_until: pd.Timestamp, *, keep_contraindicated: bool = False
+) -> dict[str, pd.Series]:
+    """Mark the ears that the comparison of success does not take."""
+    return {
+        "later_attempt": _later_attempt(attempts),
+        "too_recent": attempts["day"] > followed_until,
+        "grade_not_recorded": attempts["grade"].isna(),
+        "not_occluding": ~attempts["grade"].isin(OCCLUDING),
+        "contraindicated": attempts["contraindicated"].fillna(value=False) & (not keep_contraindicated),
+        "arm_not_recorded": attempts[CONTRASTS[contrast]].isna(),
+        "outcome_not_recorded": attempts["success"].isna(),
+    }
 
 
 def _visit_reasons(attempts: pd.DataFrame, contrast: str) -> dict[str, pd.Series]:

@@ -10,6 +10,7 @@ from scipy.special import expit, logit
 from scipy.stats import norm
 
 from analysis.stats.estimate import Estimate
+from analysis.stats.influence import Averages
 from analysis.stats.two_arms import UNTREATED, TwoArms
 
 BENEFIT, HARM, UNCLEAR = "benefit", "harm", "no_clear_difference"
@@ -254,3 +255,19 @@ def _rows(arms: TwoArms, arm: int) -> int:
 def _z(level: float) -> float:
     """Give the standard normal quantile of a two-sided range."""
     return float(norm.ppf(0.5 + level / 2))
+
+
+def contrast_estimate(averages: Averages, weights: np.ndarray, *, level: float, n: int, method: str) -> Estimate:
+    """Give a weighted sum of averages with its range.
+
+    Examples
+    --------
+    >>> from analysis.stats.influence import Averages
+    >>> both = Averages(np.array([0.7, 0.5]), np.eye(2) / 200)
+    >>> gap = contrast_estimate(both, np.array([1.0, -1.0]), level=0.95, n=80, method="")
+    >>> round(gap.value, 2), round(gap.low, 3)
+    (0.2, 0.004)
+    """
+    value = float(weights @ averages.means)
+    half = _z(level) * sqrt(float(weights @ averages.covariance @ weights))
+    return Estimate(value, value - half, value + half, level, n, method)

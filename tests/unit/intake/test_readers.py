@@ -95,11 +95,12 @@ def test_of_two_sheets_the_one_that_is_a_log_is_read(read):
     assert (table.facts["sheet"], table.facts["sheets"], table.warnings) == ("March", ["Key", "March"], [])
 
 
-def test_a_second_sheet_that_is_a_log_too_is_not_passed_over_in_silence(read):
-    table = read(workbook({"March": LOG, "April": LOG}), "visits.xlsx")
+def test_a_second_sheet_that_is_another_log_is_not_passed_over_in_silence(read):
+    diary = [["Day", "Client", "Staff", "Fee"], [dt.datetime(2026, 3, 2), 11, "Wren", 40]]
+    table = read(workbook({"March": LOG, "Diary": diary}), "visits.xlsx")
     assert table.facts["sheet"] == "March"
     assert table.warnings == [
-        'visits.xlsx: Only the sheet "March" was read; April would be a log too. '
+        'visits.xlsx: Only the sheet "March" was read; "Diary" would be a log too, with other headings. '
         "Save each sheet as a file of its own, or name the one that counts in [export] sheet."
     ]
 

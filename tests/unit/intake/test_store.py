@@ -4,11 +4,10 @@ import json
 import os
 import stat
 
-import pandas as pd
 import pytest
 
 from analysis.clinic import open_clinic
-from analysis.intake import store
+from analysis.intake import keys, store, typed_tables
 from analysis.problems import DataProblem
 
 LOG = "Date,Time,Patient no,Status,L wax\n02/03/2026,09:00,1,Attended,full\n13/03/2026,09:00,2,Attended,semi\n"
@@ -23,13 +22,22 @@ def folder(tmp_path):
 
 def contents(folder):
     """Give the bytes of every file of the store."""
-    return {path.name: path.read_bytes() for path in sorted((folder / "store").iterdir())}
+    return {
+        path.relative_to(folder / "store").as_posix(): path.read_bytes()
+        for path in sorted((folder / "store").rglob("*"))
+        if path.is_file()
+    }
 
 
 def test_taking_in_twice_gives_the_same_store_byte_for_byte_which_opens(folder):
     store.intake_folder(folder)
     first = contents(folder)
-    assert sorted(first) == ["ears.parquet", "intake.json", "set_aside.parquet", "visits.parquet"]
+    assert sorted(name.split("/")[-1] for name in first) == [
+        "ears.parquet",
+        "intake.json",
+        "set_aside.parquet",
+        "visits.parquet",
+    ]
     store.intake_folder(folder)
     assert contents(folder) == first
     clinic = open_clinic(folder)
@@ -38,18 +46,18 @@ def test_taking_in_twice_gives_the_same_store_byte_for_byte_which_opens(folder):
 
 
 def test_the_key_is_made_once_for_its_owner_only(folder):
-    key = store.read_key(folder)
-    path = folder / store.KEY_FILE
-    assert len(key) == store.KEY_BYTES
+    key = keys.read_key(folder)
+    path = folder / keys.KEY_FILE
+    assert len(key) == keys.KEY_BYTES
     assert stat.S_IMODE(path.stat().st_mode) == 0o600 or os.name == "nt"
-    assert store.read_key(folder) == key
+    assert keys.read_key(folder) == key
 
 
 def test_a_damaged_key_is_not_replaced(folder):
-    (folder / store.KEY_FILE).write_text("gone", encoding="ascii")
+    (folder / keys.KEY_FILE).write_text("gone", encoding="ascii")
     with pytest.raises(DataProblem, match="The key for pseudonyms is damaged"):
-        store.read_key(folder)
-    assert (folder / store.KEY_FILE).read_text(encoding="ascii") == "gone"
+        keys.read_key(folder)
+    assert (folder / keys.KEY_FILE).read_text(encoding="ascii") == "gone"
 
 
 def test_a_failure_while_writing_leaves_the_last_good_store(folder, monkeypatch):
@@ -57,10 +65,10 @@ def test_a_failure_while_writing_leaves_the_last_good_store(folder, monkeypatch)
     before = contents(folder)
     (folder / "exports" / "log.csv").write_text(LOG + "14/03/2026,09:00,3,Attended,clear\n", encoding="utf-8")
 
-    def fails(frame, path):
+    def fails(path, table):
         if path.name == "set_aside.parquet":
             raise OSError("the disk is full")
-        pd.DataFrame.to_parquet(frame, path)
+        typed_tables.write_table(path, table)
 
     monkeypatch.setattr(store, "write_table", fails)
     with pytest.raises(DataProblem, match="The store cannot be written"):
@@ -83,4 +91,6 @@ def test_a_misspelt_setting_leaves_the_store_alone(folder):
 
 def test_the_record_written_is_the_record_given(folder):
     taken = store.intake_folder(folder)
-    assert json.loads((folder / "store" / "intake.json").read_text(encoding="utf-8")) == taken.record
+    told = json.loads((folder / "store" / "intake.json").read_text(encoding="utf-8"))
+    assert (folder / "store" / told.pop("tables")).is_dir()
+    assert told == taken.record == open_clinic(folder).record

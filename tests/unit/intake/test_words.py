@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.intake.words import check_words, own_words, read_words, typing_slips
+from analysis.intake.words import LEAST_CONFIDENCE, check_words, own_words, read_words, typing_slips
 from analysis.problems import DataProblem
 from analysis.settings import settings_from_toml
 
@@ -69,8 +69,100 @@ def test_a_sequence_with_an_unknown_step_is_unknown_as_a_whole():
     assert coded("methods", "suction then wishing") == (None, "unknown")
 
 
-def test_two_agents_in_one_cell_are_asked_about():
-    assert coded("softener", "olive oil and bicarb") == (None, "unknown")
+@pytest.mark.parametrize(
+    "text", ["olive oil and bicarb", "olive oil + bicarb 5/7", "peroxide then saline", "olive oil/sodium bicarb"]
+)
+def test_two_agents_in_one_cell_are_another_agent(text):
+    assert coded("softener", text) == ("other", "sure")
+
+
+@pytest.mark.parametrize("text", ["drops and a lamp", "olive oil or bicarb"])
+def test_an_agent_beside_something_unknown_or_in_doubt_is_asked_about(text):
+    assert coded("softener", text)[1] == "unknown"
+
+
+@pytest.mark.parametrize(
+    "text", ["no olive oil", "olive oil not used", "olive oil advised but not used", "didn't use drops"]
+)
+def test_an_agent_that_was_not_used_is_none(text):
+    assert coded("softener", text) == ("none", "sure")
+
+
+@pytest.mark.parametrize("text", ["5/7", "a week", "3 nights", "two weeks"])
+def test_days_alone_say_that_an_agent_was_used(text):
+    assert coded("softener", text) == ("other", "sure")
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("not painful", "none"),
+        ("no bleeding", "none"),
+        ("patient fine, no bleeding", "none"),
+        ("bleeding, no pain", "bleeding"),
+        ("discomfort but no bleeding", "discomfort"),
+        ("dizzy and bleeding", "other"),
+    ],
+)
+def test_an_event_that_is_denied_is_no_event_and_two_events_are_another(text, code):
+    assert coded("adverse_event", text) == (code, "sure")
+
+
+@pytest.mark.parametrize(
+    ("column", "text"),
+    [
+        ("grade", "now blocked"),  # one slip from "not blocked"
+        ("booking_kind", "Follow-up"),  # two slips from "follow on"
+        ("grade", "blocked?"),
+        ("middle_ear", "no perforation"),  # says nothing of the rest
+        ("eardrum", "not perforated"),
+        ("in_chair_softener", "oil refused"),
+        ("softening_advised", "advised not to"),
+        ("debris", "not hard"),
+        ("methods", "no suction"),
+        ("methods", "suction after hook"),  # the order is turned round
+        ("attendance", "not cancelled"),
+    ],
+)
+def test_a_word_beside_a_denial_or_a_doubt_is_not_read_without_it(column, text):
+    assert coded(column, text) == (None, "unknown")
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [("\u00be", "partly_occluding"), ("\u2154 blocked", "partly_occluding"), ("eighty per cent", "partly_occluding"),
+     ("\u2265 90 %", "partly_occluding"), ("up to 25%", "non_occluding"), ("2 thirds", "partly_occluding"), ("100 percent", "fully_occluding")],
+)  # fmt: skip
+def test_shares_in_signs_and_words(text, code):
+    assert coded("grade", text) == (code, "sure")
+
+
+@pytest.mark.parametrize(
+    ("column", "one", "other"),
+    [
+        ("attendance", "cancelled", "canceled"),
+        ("eardrum", "visualised", "visualized"),
+        ("methods", "curette", "curet"),
+        ("age_band", "paediatric", "pediatric"),
+        ("adverse_event", "haemorrhage", "hemorrhage"),
+        ("softener", "glycerine", "glycerin"),
+        ("hearing_aid", "doesn't wear", "doesn\u2019t wear"),
+    ],
+)
+def test_spellings_of_several_countries_mean_the_same(column, one, other):
+    assert coded(column, one) == coded(column, other)
+    assert coded(column, one)[1] == "sure"
+
+
+def test_confidence_is_the_share_of_right_letters_and_nothing_is_coded_below_the_least():
+    told = read_words("grade", ["full", "occulded", "partily", "wobbly"])
+    assert [round(each.confidence, 3) for each in told.values()] == [1, 0.875, 0.857, 0]
+    assert all(each.confidence >= LEAST_CONFIDENCE or each.code is None for each in told.values())
+
+
+def test_a_suggestion_never_turns_the_meaning_round():
+    told = read_words("outcome", ["incomplete", "not fully cleared"])
+    assert [each.nearest and each.nearest[1] for each in told.values()] == [None, "occluding_left"]
 
 
 def test_none_is_an_answer_and_not_applicable_is_not():

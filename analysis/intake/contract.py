@@ -1,0 +1,262 @@
+"""The contract of the store's tables: types, codes, ranges, keys and what must agree, on every engine.
+
+Made from ``schema.py`` alone, as pandera schemas. Tables in memory are checked
+as pandas or Polars frames; tables written by any engine, Spark among them, are
+checked as files, a batch at a time, so that memory does not grow with the log.
+"""
+
+from __future__ import annotations
+
+import importlib
+import warnings
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import narwhals as nw
+
+from analysis.intake.contract_words import Fault, as_problem
+from analysis.schema import EAR_ROWS, METHOD_JOIN, METHODS, SET_ASIDE, VISITS, Column, Table
+from analysis.settings import Settings
+
+BATCH_ROWS = 500_000
+NEVER_EMPTY = {
+    "visits": ("visit_id", "source_file", "source_row"),
+    "ears": ("visit_id",),
+    "set_aside": ("source_file", "source_row", "reason", "remedy"),
+}
+RANGES: dict[str, tuple[float, float | None]] = {
+    "percent_blocked": (0, 100),
+    "minutes": (0, None),
+    "slot_minutes": (0, None),
+    "softening_days": (0, None),
+    "fee": (0, None),
+    "source_row": (1, None),
+}
+METHOD = f"(?:{'|'.join(METHODS)})"
+PATTERNS = {"methods": f"^{METHOD}(?:{METHOD_JOIN}{METHOD})*$", "patient_key": "^[0-9a-f]{16}$"}
+"""What a text must look like: methods in order, and a pseudonym, never a patient's number."""
+MEASURED = ("timed", "rounded", "filled_from_slot")
+NOT_KEPT = ("missed", "cancelled_late", "cancelled", "moved")
+CLOCK_CHANGE_MINUTES = 60
+"""An end may stand so far before its start where clocks went back between the two."""
+KEYS = {"visits": ("visit_id",), "ears": ("visit_id", "ear"), "set_aside": ("source_file", "source_row")}
+
+
+def check_tables(tables: Mapping[str, Any], settings: Settings) -> None:
+    """Check tables in memory against the contract.
+
+    Parameters
+    ----------
+    tables : mapping
+        ``visits``, ``ears`` and ``set_aside``: pandas frames of ``schema``, or Polars frames.
+    settings : Settings
+        Their own words are named where one of them gave a wrong code.
+
+    Raises
+    ------
+    DataProblem
+        With every failure at once: what is wrong, in which column, in how many rows.
+    """
+    faults = [
+        fault for table in (VISITS, EAR_ROWS, SET_ASIDE) for fault in faults_of(table, tables[table.name])
+    ] + key_faults({name: nw.from_native(frame).lazy() for name, frame in tables.items()})
+    if faults:
+        raise as_problem(faults, settings)
+
+
+def check_files(folder: Path, settings: Settings) -> None:
+    """Check tables that any engine has written as Parquet, a batch of rows at a time.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds ``visits.parquet``, ``ears.parquet`` and ``set_aside.parquet``.
+    settings : Settings
+
+    Raises
+    ------
+    DataProblem
+        As with ``check_tables``.
+    """
+    import polars as pl
+    import pyarrow.parquet as pq
+
+    faults: list[Fault] = []
+    lazy = {}
+    for table in (VISITS, EAR_ROWS, SET_ASIDE):
+        path = folder / f"{table.name}.parquet"
+        with pq.ParquetFile(path) as file:
+            for batch in file.iter_batches(BATCH_ROWS):
+                faults += faults_of(table, pl.DataFrame(pl.from_arrow(batch)))
+        lazy[table.name] = nw.from_native(pl.scan_parquet(path))
+    faults += key_faults(lazy)
+    if faults:
+        raise as_problem(faults, settings)
+
+
+def faults_of(table: Table, frame: Any) -> list[Fault]:
+    """Check one frame's columns: their types, codes and ranges, and what must agree within a row.
+
+    Parameters
+    ----------
+    table : Table
+    frame : pandas or Polars frame
+
+    Returns
+    -------
+    list of Fault
+        Empty where the frame keeps the contract.
+    """
+    engine = nw.from_native(frame, eager_only=True).implementation
+    if engine.is_polars():
+        frame = _codes_as_text(table, frame)
+    schema, errors = _schema(table.name, "polars" if engine.is_polars() else "pandas")
+    try:
+        with _quiet():
+            schema.validate(frame, lazy=True)
+    except errors as found:
+        return _faults_found(table, nw.from_native(found.failure_cases, eager_only=True))
+    return []
+
+
+def key_faults(tables: Mapping[str, Any]) -> list[Fault]:
+    """Check that keys occur once, and that every ear belongs to a visit.
+
+    Parameters
+    ----------
+    tables : mapping of narwhals LazyFrame
+
+    Returns
+    -------
+    list of Fault
+    """
+    faults = []
+    for name, keys in KEYS.items():
+        counted = tables[name].select(*keys).group_by(*keys).agg(nw.len().alias("rows")).filter(nw.col("rows") > 1)
+        if name == "ears":
+            counted = counted.filter(~nw.col("ear").is_null())
+        if more := _rows_of(counted):
+            faults.append(Fault(name, keys[-1], "occurs more than once", more))
+    visits = tables["visits"].select("visit_id")
+    if alone := _rows_of(tables["ears"].select("visit_id").join(visits, on="visit_id", how="anti")):
+        faults.append(Fault("ears", "visit_id", "belongs to no visit", alone))
+    return faults
+
+
+def _rows_of(frame: Any) -> int:
+    """Count the rows of a lazy frame."""
+    return int(frame.select(nw.len().alias("rows")).collect()["rows"].to_list()[0])
+
+
+def _agreements(table: str) -> dict[str, nw.Expr]:
+    """Give what must agree within a row: why it does not, and when it does."""
+    if table != "visits":
+        return {}
+    quality = nw.coalesce(nw.col("minutes_quality").cast(nw.String), nw.lit(""))
+    attendance = nw.coalesce(nw.col("attendance").cast(nw.String), nw.lit(""))
+    back = (nw.col("started_at") - nw.col("ended_at")).dt.total_minutes() > CLOCK_CHANGE_MINUTES
+    return {
+        "there are minutes without a word on how they are known, or the other way round": (
+            nw.col("minutes").is_null() != quality.is_in(MEASURED)
+        ),
+        "a booking that was not kept has minutes": ~attendance.is_in(NOT_KEPT) | nw.col("minutes").is_null(),
+        "the end is before the start, yet the minutes count": ~(nw.coalesce(back, nw.lit(False)) & quality.is_in(MEASURED)),
+        "the booking was made after the visit": ~nw.coalesce(
+            nw.col("booked_on") > nw.col("slot_start"), nw.lit(False)
+        ),
+    }  # fmt: skip
+
+
+@cache
+def _schema(name: str, engine: str) -> tuple[Any, Any]:
+    """Build one table's pandera schema for one engine; pandera is loaded only when tables are written."""
+    pa = _pandera(engine)
+    table = next(each for each in (VISITS, EAR_ROWS, SET_ASIDE) if each.name == name)
+    columns = {column.name: _column(pa, engine, table, column) for column in table.columns}
+    checks = [pa.Check(_holds(engine, holds), error=why) for why, holds in _agreements(name).items()]
+    return pa.DataFrameSchema(columns, checks=checks, strict=True, ordered=True), pa.errors.SchemaErrors
+
+
+def _pandera(engine: str) -> ModuleType:
+    """Load pandera for one engine."""
+    with _quiet():
+        pa = importlib.import_module(f"pandera.{engine}")
+    return pa
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep back what PySpark, where pandera finds it installed, says about the age of pandas."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="PySpark", category=FutureWarning)
+        yield
+
+
+def _column(pa: ModuleType, engine: str, table: Table, column: Column) -> Any:
+    """Build the schema of one column."""
+    checks = []
+    if column.codes:
+        checks.append(pa.Check.isin(list(column.codes)))
+    if column.name in RANGES and column.kind in ("number", "count"):
+        low, high = RANGES[column.name]
+        checks.append(pa.Check.ge(low) if high is None else pa.Check.in_range(low, high))
+    if column.name in PATTERNS:
+        checks.append(pa.Check.str_matches(PATTERNS[column.name]))
+    return pa.Column(_dtype(engine, column), checks, nullable=column.name not in NEVER_EMPTY[table.name])
+
+
+def _dtype(engine: str, column: Column) -> Any:
+    """Give the type a column has on an engine."""
+    if engine == "polars":
+        import polars as pl
+
+        return {
+            "number": pl.Float64,
+            "count": pl.Int64,
+            "yes_no": pl.Boolean,
+            "moment": pl.Datetime("us"),
+            "day": pl.Datetime("us"),
+        }.get(column.kind, pl.String)
+    from analysis.schema import pandas_dtype
+
+    return pandas_dtype(column)
+
+
+def _holds(engine: str, expression: nw.Expr) -> Any:
+    """Turn what must agree into a check of one engine."""
+
+    def check(data: Any) -> Any:
+        frame = data.lazyframe if engine == "polars" else data
+        return nw.from_native(frame).select(expression.alias("holds")).to_native()
+
+    def series(data: Any) -> Any:
+        return check(data)["holds"].astype("bool")
+
+    return check if engine == "polars" else series
+
+
+def _codes_as_text(table: Table, frame: Any) -> Any:
+    """Give coded columns of a Polars frame as text: engines keep codes in different types of their own."""
+    import polars as pl
+
+    present = [column.name for column in table.columns if column.codes and column.name in frame.columns]
+    return frame.with_columns(pl.col(present).cast(pl.String))
+
+
+def _faults_found(table: Table, cases: nw.DataFrame[Any]) -> list[Fault]:
+    """Put pandera's list of failures together: one fault for each column and rule."""
+    found: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for case in cases.iter_rows(named=True):
+        of_a_column = case["column"] in table.names and case["check"] not in _agreements(table.name)
+        found.setdefault((str(case["column"]) if of_a_column else "", str(case["check"])), []).append(case)
+    coded = {column.name for column in table.columns if column.codes}
+    faults = []
+    for (column, check), each in found.items():
+        rows = {case["index"] for case in each}  # pandas tells of a row once for each of its columns
+        codes = sorted({str(case["failure_case"]) for case in each})[:3] if column in coded else []
+        faults.append(Fault(table.name, column, check, len(rows), tuple(codes)))
+    return faults

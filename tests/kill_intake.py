@@ -1,0 +1,127 @@
+"""Kill runs of intake at random moments (``kill -9``) and look at what they leave.
+
+``python -m tests.kill_intake`` kills 50 writes of a store and 20 whole runs of
+``earclinic intake``; the tests kill fewer. After each kill the store must hold
+one whole set of tables with its own record, and a run after the last one must
+leave nothing but that.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from itertools import count
+from pathlib import Path
+
+from analysis.clinic import TABLES
+from analysis.intake.generations import replace_store
+
+TABLE_BYTES = 300_000
+LONGEST_WRITE_SECONDS, LONGEST_RUN_SECONDS = 0.08, 2.5
+LOGS = {
+    2: "Date,Time,Patient no,Status,L wax\n02/03/2026,09:00,1,Attended,full\n13/03/2026,09:00,2,Attended,semi\n",
+    1: "Date,Time,Patient no,Status,L wax\n02/03/2026,09:00,7,Attended,clear\n",
+}
+
+
+def write_marked(store: Path, mark: str) -> None:
+    """Write a store whose tables and record all carry one mark."""
+
+    def write(folder: Path) -> None:
+        for name in TABLES:
+            (folder / f"{name}.parquet").write_bytes(mark.encode() * (TABLE_BYTES // len(mark)))
+
+    replace_store(store, {"mark": mark}, write)
+
+
+def mark_found(store: Path) -> str:
+    """Give the one mark a store carries; fail where its files are of different runs, or cut short."""
+    record = json.loads((store / "intake.json").read_text(encoding="utf-8"))
+    for name in TABLES:
+        found = (store / record["tables"] / f"{name}.parquet").read_bytes()
+        wanted = record["mark"].encode() * (TABLE_BYTES // len(record["mark"]))
+        assert found == wanted, f"{name} is not of the run {record['mark']}"
+    return record["mark"]
+
+
+def kill_writes(kills: int, seed: int) -> Counter[str]:
+    """Kill a process that writes one store after another; tell how often it left something unfinished."""
+    draw = random.Random(seed)
+    seen: Counter[str] = Counter()
+    with tempfile.TemporaryDirectory() as folder:
+        store = Path(folder) / "store"
+        write_marked(store, "0" * 8)
+        for kill in range(1, kills + 1):
+            pid = os.fork()
+            if pid == 0:
+                for step in count():
+                    write_marked(store, f"{kill:04d}{step % 10_000:04d}")
+            time.sleep(draw.uniform(0.0, LONGEST_WRITE_SECONDS))
+            os.kill(pid, signal.SIGKILL)
+            os.waitpid(pid, 0)
+            seen["new store" if mark_found(store).startswith(f"{kill:04d}") else "old store"] += 1
+            seen["left unfinished"] += any(path.name.startswith(".new-") for path in store.iterdir())
+        write_marked(store, "9" * 8)
+        assert mark_found(store) == "9" * 8
+        assert sorted(path.name[:7] for path in store.iterdir()) == ["intake.", "tables-"]
+    return seen
+
+
+def kill_runs(kills: int, seed: int) -> Counter[str]:
+    """Kill whole runs of ``earclinic intake`` over exports that change from one to the next."""
+    from analysis.clinic import open_clinic
+
+    draw = random.Random(seed)
+    seen: Counter[str] = Counter()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "exports").mkdir()
+        start = "import sys; from analysis.cli import main; sys.exit(main())"
+        run = [sys.executable, "-c", start, "intake", "--quiet", str(folder)]
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        _write_log(folder, 2)
+        subprocess.run(run, check=True, **quiet)
+        for kill in range(kills):
+            _write_log(folder, 1 + kill % 2)
+            started = subprocess.Popen(run, **quiet)
+            time.sleep(draw.uniform(0.5, LONGEST_RUN_SECONDS))
+            seen["killed" if started.poll() is None else "had ended"] += 1
+            started.kill()
+            started.wait()
+            clinic = open_clinic(folder)
+            assert len(clinic.visits) == len(clinic.ears) == clinic.record["rows_kept"], "tables and record differ"
+        _write_log(folder, 2)
+        subprocess.run(run, check=True, **quiet)  # no lock is left behind
+        assert len(open_clinic(folder).visits) == len(LOGS[2].splitlines()) - 1
+        assert sorted(path.name[:7] for path in (folder / "store").iterdir()) == ["intake.", "tables-"]
+    return seen
+
+
+def _write_log(folder: Path, rows: int) -> None:
+    """Put the log with so many rows into the clinic folder."""
+    (folder / "exports" / "log.csv").write_text(LOGS[rows], encoding="utf-8")
+
+
+def main() -> None:
+    """Kill as often as asked and print what was seen."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--writes", type=int, default=50)
+    parser.add_argument("--runs", type=int, default=20)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    if asked.writes:
+        sys.stdout.write(f"writes killed {asked.writes}: {dict(kill_writes(asked.writes, asked.seed))}\n")
+    if asked.runs:
+        sys.stdout.write(f"runs killed {asked.runs}: {dict(kill_runs(asked.runs, asked.seed))}\n")
+
+
+if __name__ == "__main__":
+    main()
