@@ -8,9 +8,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from analysis.intake.limits import MOST_COLUMNS
 from analysis.problems import DataProblem
 
-MOST_COLUMNS = 2000
 SIDE_WORDS = frozenset(("left", "right", "l", "r", "lt", "rt"))
 EAR_WORDS = SIDE_WORDS | {"ear", "side", "the"}
 DIGIT = re.compile(r"\d")
