@@ -28,14 +28,14 @@ WAYS = {
     "unadjusted": "as they are",
     "standardised": "like with like",
     "weighted": "weighted alike",
-    "overlap_weighted": "weighted, shared ground",
+    "overlap_weighted": "weighted to shared ground",
     "doubly_robust": "like with like and weighted",
 }
 EXPLAINED = (
     "Like with like: a model foretells each ear's chance of success with softening and without, and both are averaged "
     "over all ears.",
     "Weighted alike: ears that were unlikely to be in the group they are in count for more, until both groups look like all ears.",
-    "Weighted, shared ground: ears that might well have been in either group count for most; the figure speaks of those.",
+    "Weighted to shared ground: ears that might well have been in either group count for most; the figure speaks of those.",
     "Like with like and weighted: both at once; it is right if either the model of success or the model of who softens is.",
 )
 

@@ -68,7 +68,7 @@ def softening_by_group(clinic: Clinic) -> Answer:
         chart=range_chart(
             [
                 Bar(
-                    f"{contrast.capitalize()}: {label}",
+                    f"Softening {contrast}, {label}",
                     figure.value,
                     figure.low,
                     figure.high,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import cycle
+
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
@@ -25,6 +27,8 @@ from analysis.stats.estimate import Estimate
 QUESTION = "Could something nobody wrote down explain it away?"
 FURTHEST = 3.0
 """How many times as common with softening the chart goes."""
+BESIDE = ("bottom center", "middle right", "top center", "top right")
+"""Where the names of neighbouring marks keep clear of each other."""
 TABLE_AT = (1.25, 1.5, 2.0, 2.5, 3.0)
 
 
@@ -135,10 +139,10 @@ def _chart(lines: list[Line], found: list[Benchmark]) -> go.Figure:
         y_title="times as likely to go with success",
         from_zero=False,
     )
-    for each in found:
+    for each, beside in zip(found, cycle(BESIDE)):
         figure.add_scatter(
             x=tidy([each.arm_ratio]), y=tidy([each.outcome_ratio]), mode="markers+text", text=[_name(each)],
-            textposition="top center", marker={"size": 10, "color": TODAY, "symbol": "diamond"}, name=_name(each),
+            textposition=beside, marker={"size": 10, "color": TODAY, "symbol": "diamond"}, name=_name(each),
             textfont={"size": 12, "color": INK}, hoverinfo="name", cliponaxis=False,
         )  # fmt: skip
     return figure

@@ -164,7 +164,7 @@ def _bars(drawn: list[tuple[tuple[str, str, str], Estimate]]) -> list[Bar]:
     """Draw each outcome as the groups are and like with like."""
     return [
         Bar(
-            f"{OUTCOMES[outcome].capitalize()}, softening {contrast}: {WAYS[way]}",
+            f"{OUTCOMES[outcome].capitalize()} with softening {contrast}, {WAYS[way]}",
             figure.value,
             figure.low,
             figure.high,
