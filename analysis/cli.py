@@ -67,9 +67,12 @@ def _parser() -> argparse.ArgumentParser:
     demo = command("demo", _demo, "make the invented clinic, take in its log and write its report")
     demo.add_argument("folder", nargs="?", default=Path("demo_clinic"), **folder)
     command("start", _start, "make a clinic folder with commented settings").add_argument("folder", **folder)
-    preview = command("preview", _preview, "say what an export holds and what is not understood; keeps nothing")
+    preview = command("preview", _preview, "say what exports hold and what is not understood; keeps nothing of them")
     preview.add_argument("files", metavar="FILE", nargs="+", type=Path)
-    preview.add_argument("--clinic", metavar="DIR", type=Path, help="read this clinic folder's settings")
+    preview.add_argument(
+        "--clinic", metavar="DIR", type=Path, help="use this clinic folder's settings, and put open questions there"
+    )
+    preview.add_argument("--no-write", action="store_true", help="only show, write no open questions")
     command("intake", _intake, "take the exports of a clinic folder in").add_argument("folder", **folder)
     report = command("report", _report, "write the quarterly report")
     report.add_argument("folder", **folder)
@@ -130,17 +133,28 @@ def _start(asked: argparse.Namespace, progress: Progress) -> int:
 
 
 def _preview(asked: argparse.Namespace, progress: Progress) -> int:
-    """Say what each export holds."""
-    from analysis.clinic import read_settings
+    """Say what each export holds, and put what is not understood where it can be settled."""
+    from analysis.clinic import SETTINGS_FILE, read_settings
+    from analysis.intake.open_questions import PART_FILE, put_questions
     from analysis.intake.preview import preview
-    from analysis.settings import Settings
+    from analysis.intake.preview_text import preview_text
 
-    settings = read_settings(asked.clinic) if asked.clinic else Settings()
+    if asked.clinic and not asked.clinic.is_dir():
+        raise DataProblem(
+            "There is no such folder.", "Make it with: earclinic start DIR", file=str(asked.clinic), setting="--clinic"
+        )
+    place = asked.clinic / SETTINGS_FILE if asked.clinic else Path(PART_FILE)
+    settings = read_settings(place.parent, place.name)
+    seen = []
     for path in asked.files:
         progress(f"reading {path.name}")
-        shown = preview(path, settings)
+        seen.append(preview(path, settings))
         _end_step(progress)
-        _say(shown.text())
+        _say(preview_text(seen[-1]))
+    if not asked.no_write:
+        told = put_questions(place, seen)
+        if told:
+            _say(told)
     return DONE
 
 

@@ -81,16 +81,16 @@ class Clinic:
     __repr__ = __str__
 
 
-def read_settings(folder: Path) -> Settings:
+def read_settings(folder: Path, name: str = SETTINGS_FILE) -> Settings:
     """Read a clinic folder's ``clinic.toml``; a folder without one has the defaults."""
-    path = folder / SETTINGS_FILE
+    path = folder / name
     if not path.exists():
         return Settings()
     try:
-        return settings_from_toml(path.read_text(encoding="utf-8-sig"))
+        return settings_from_toml(path.read_text(encoding="utf-8-sig"), file=name)
     except UnicodeDecodeError:
         remedy = "Save it again as UTF-8, which any text editor offers."
-        raise DataProblem("This file is not UTF-8 text.", remedy, file=SETTINGS_FILE) from None
+        raise DataProblem("This file is not UTF-8 text.", remedy, file=name) from None
 
 
 def export_files(folder: Path) -> list[Path]:

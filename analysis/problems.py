@@ -3,6 +3,17 @@
 from __future__ import annotations
 
 
+def printable(text: str) -> str:
+    """Give a text with question marks for what a screen would obey and not show.
+
+    Examples
+    --------
+    >>> printable("log" + chr(27) + "[2J" + chr(10)), printable("Zoë, 3 March")
+    ('log?[2J?', 'Zoë, 3 March')
+    """
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
 class DataProblem(Exception):
     """Something in a file or a setting that the owner of the clinic can put right.
 
@@ -64,7 +75,8 @@ class DataProblem(Exception):
             None if self.value is None else f'value "{self.value}"',
         ]
         where = ", ".join(place for place in places if place)
-        return f"{where}: {self.what} {self.remedy}" if where else f"{self.what} {self.remedy}"
+        told = f"{where}: {self.what} {self.remedy}" if where else f"{self.what} {self.remedy}"
+        return printable(told.replace("\u00a0", " "))
 
 
 class NotEnough(Exception):

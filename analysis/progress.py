@@ -7,6 +7,8 @@ import time
 from collections.abc import Callable
 from typing import TextIO
 
+from analysis.problems import printable
+
 Progress = Callable[[str], None]
 """Called with a step's name as the step begins."""
 
@@ -30,7 +32,7 @@ class ShownProgress:
     def __call__(self, step: str) -> None:
         """Begin a step."""
         self.finish()
-        self.stream.write(f"  {step} ... ")
+        self.stream.write(f"  {printable(step)} ... ")
         self.stream.flush()
         self.begun = self.clock()
 

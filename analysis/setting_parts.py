@@ -85,6 +85,38 @@ class SofteningPart:
         28, "days; another attempt on the ear within these undoes a success", low=1, high=180
     )
     fewest_ears: int = _setting(50, "ears in the smaller arm before any effect is shown", low=10, high=10000)
+    evidence_weight: float = _setting(
+        0.0,
+        "share of its weight at which a published trial of another setting is counted with your own log; 0 leaves it out",
+        low=0.0,
+        high=1.0,
+    )
+
+
+@dataclass(frozen=True)
+class SofteningWorthPart:
+    """What a visit, a minute, an agent and a day's delay are worth; as delivered these are examples."""
+
+    currency: str = _setting("pounds", "what prices are counted in")
+    price_visit: float = _setting(40.0, "worth of a second visit avoided", low=0.0)
+    price_minute: float = _setting(1.0, "worth of a minute in the chair", low=0.0)
+    price_agent: float = _setting(4.0, "price of a softening agent, for each person who uses it", low=0.0)
+    price_day: float = _setting(0.0, "worth of a day that softening makes a person wait", low=0.0)
+
+
+@dataclass(frozen=True)
+class SofteningTestPart:
+    """A fair test of advice: what to plan for, and the weeks of one that ran."""
+
+    difference: float = _setting(0.10, "smallest difference worth finding, a share of ears", low=0.01, high=0.5)
+    power: float = _setting(0.80, "how often a difference of that size is to be found, a share", low=0.5, high=0.99)
+    unit: str = _setting("week", "what chance decides on: week or day", choices=("week", "day"))
+    seed: int = _setting(2027, "number from which the random list is made; the same number gives the same list", low=0)
+    first_day: dt.date | None = _setting(None, "first day of the test, a Monday if by week, e.g. 2027-01-04")
+    last_day: dt.date | None = _setting(None, "last day of the test")
+    advised: tuple[dt.date, ...] = _setting(
+        (), "first days of the weeks (or the days) with advice, e.g. [2027-01-04, 2027-01-18]; empty: as the log says"
+    )
 
 
 @dataclass(frozen=True)

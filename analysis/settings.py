@@ -22,6 +22,8 @@ from analysis.setting_parts import (
     RecallPart,
     SlotsPart,
     SofteningPart,
+    SofteningTestPart,
+    SofteningWorthPart,
     VisitTimePart,
 )
 
@@ -42,6 +44,8 @@ class Settings:
     visit_time: VisitTimePart = field(default_factory=VisitTimePart)
     slots: SlotsPart = field(default_factory=SlotsPart)
     softening: SofteningPart = field(default_factory=SofteningPart)
+    softening_worth: SofteningWorthPart = field(default_factory=SofteningWorthPart)
+    softening_test: SofteningTestPart = field(default_factory=SofteningTestPart)
     recall: RecallPart = field(default_factory=RecallPart)
     demand: DemandPart = field(default_factory=DemandPart)
     columns: dict[str, str] = field(default_factory=dict)
@@ -59,10 +63,23 @@ PARTS: dict[str, type] = {
     "visit_time": VisitTimePart,
     "slots": SlotsPart,
     "softening": SofteningPart,
+    "softening_worth": SofteningWorthPart,
+    "softening_test": SofteningTestPart,
     "recall": RecallPart,
     "demand": DemandPart,
 }
 FREE_PARTS = ("columns", "words")
+DAYS = "tuple[dt.date, ...]"
+KINDS: dict[str, type] = {
+    "str": str,
+    "float": float,
+    "int": int,
+    "bool": bool,
+    "dt.date | None": dt.date,
+    "dict[str, int]": dict,
+    DAYS: tuple,
+}
+"""How a setting's type is written, and what its value must be."""
 
 
 def settings_from_toml(text: str, *, file: str = "clinic.toml") -> Settings:
@@ -128,9 +145,9 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
     )
     if kind == "float" and isinstance(value, int) and not isinstance(value, bool):
         value = float(value)
-    wanted = {"str": str, "float": float, "int": int, "bool": bool, "dt.date | None": dt.date, "dict[str, int]": dict}[
-        kind
-    ]
+    if kind == DAYS and isinstance(value, list) and all(type(day) is dt.date for day in value):
+        value = tuple(value)
+    wanted = KINDS[kind]
     if not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
         raise wrong
     low, high, choices = (setting.metadata[key] for key in ("low", "high", "choices"))
@@ -191,7 +208,7 @@ def settings_template() -> str:
 
 def _toml_line(name: str, value: Any) -> str:
     """Write one setting as TOML; one without a default is commented out."""
-    if value is None or value == {}:
+    if value is None or value in ({}, ()):
         return f"# {name} ="
     if isinstance(value, bool):
         return f"{name} = {str(value).lower()}"

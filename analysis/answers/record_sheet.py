@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import pandas as pd
+
 from analysis.answers import trust_words as say
 from analysis.clinic import Clinic
 from analysis.derive.practitioner_labels import practitioner_labels
@@ -62,8 +64,8 @@ def record_sheet(clinic: Clinic) -> Sheet:
     """
     facts = facts_recorded(clinic.visits, clinic.ears)
     lines = [_line(fact) for fact in _thinnest_first(facts)]
-    seen = bool((clinic.visits["attendance"] == "attended").any())
-    period = f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}" if seen else ""
+    dated = pd.notna(clinic.first_day)
+    period = f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}" if dated else ""
     return Sheet(
         clinic.settings.clinic.name,
         clinic.invented,

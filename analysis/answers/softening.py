@@ -8,8 +8,8 @@ import pandas as pd
 
 from analysis.answers import softening_figures as show
 from analysis.answers import softening_words as say
+from analysis.answers.softening_asked import asked_of
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.models.softening import SofteningFit, did_as_advised, fit_minutes, fit_softening
 from analysis.present.answer import Answer, Basis, Check, no_answer
 from analysis.problems import NotEnough
@@ -41,7 +41,7 @@ def does_softening_pay(clinic: Clinic) -> Answer:
         ``number_needed_to_treat``, ``e_value``, ``used_share``.
     """
     try:
-        table = _attempts(clinic)
+        table = asked_of(clinic).table
     except NotEnough as reason:
         return no_answer(PAY, reason)
     days = clinic.settings.softening.second_attempt_days
@@ -92,7 +92,7 @@ def does_softening_save_minutes(clinic: Clinic) -> Answer:
         like. Rows: ``minutes_saved``, ``visit_minutes``.
     """
     try:
-        table = _attempts(clinic)
+        table = asked_of(clinic).table
     except NotEnough as reason:
         return no_answer(SAVE, reason)
     level = clinic.settings.level
@@ -117,14 +117,6 @@ def does_softening_save_minutes(clinic: Clinic) -> Answer:
         basis=_basis(lead, "visits", "Least squares on both ears' facts; patients clustered."),
         rows=tuple(row for fit in fits.values() for row in show.minutes_rows(fit)),
     )
-
-
-def _attempts(clinic: Clinic) -> pd.DataFrame:
-    """List the clinic's attempts by its own settings; a log without attended visits has no last day."""
-    if not (clinic.visits["attendance"] == "attended").any():
-        raise NotEnough("The log shows no attended visit.", "Record of every booking whether the patient came.")
-    days = clinic.settings.softening.second_attempt_days
-    return attempts(clinic.visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
 
 
 def _fitted(fit: Callable[[str], SofteningFit]) -> tuple[Fits, Refusals]:

@@ -96,21 +96,27 @@ def chart_text(fits: dict[str, SofteningFit], say: Callable[[Estimate], str], *,
 
 def success_rows(fit: SofteningFit) -> list[ResultRow]:
     """Give every figure on success as ``results.json`` keeps it."""
-    rows = []
-    for estimator, arms in fit.arms.items():
-        group = {"contrast": fit.contrast, "estimator": estimator}
-        for arm, name in ARM_NAMES.items():
-            share = arm_share(arms, arm, fit.level)
-            rows.append(ResultRow.from_estimate(SECTION, "success_share", "share", share, **group, arm=name))
-        difference, ratio = mean_difference(arms, fit.level), risk_ratio(arms, fit.level)
-        rows.append(ResultRow.from_estimate(SECTION, "risk_difference", "share", difference, **group))
-        rows.append(ResultRow.from_estimate(SECTION, "risk_ratio", "ratio", ratio, **group))
-        rows += _needed_rows(difference, group)
+    rows = arms_rows(fit.arms, fit.contrast, fit.level)
     alike = risk_ratio(fit.arms["standardised"], fit.level)
     hidden, group = e_value(alike), {"contrast": fit.contrast, "estimator": "standardised"}
     method = "E-value of the risk ratio; low is that of the end of its range nearest 1"
     value, low = hidden.value, hidden.for_range
     rows.append(ResultRow(SECTION, "e_value", group, value, low, None, fit.level, "ratio", alike.n, method))
+    return rows
+
+
+def arms_rows(of_arms: dict[str, TwoArms], contrast: str, level: float) -> list[ResultRow]:
+    """Give both shares, their difference, ratio and number needed, estimator by estimator."""
+    rows = []
+    for estimator, arms in of_arms.items():
+        group = {"contrast": contrast, "estimator": estimator}
+        for arm, name in ARM_NAMES.items():
+            share = arm_share(arms, arm, level)
+            rows.append(ResultRow.from_estimate(SECTION, "success_share", "share", share, **group, arm=name))
+        difference, ratio = mean_difference(arms, level), risk_ratio(arms, level)
+        rows.append(ResultRow.from_estimate(SECTION, "risk_difference", "share", difference, **group))
+        rows.append(ResultRow.from_estimate(SECTION, "risk_ratio", "ratio", ratio, **group))
+        rows += _needed_rows(difference, group)
     return rows
 
 

@@ -82,8 +82,13 @@ def _difference(fit: SofteningFit, estimator: str, scale: float) -> Estimate:
 
 def left_out(fit: SofteningFit) -> dict[str, int]:
     """Say why rows were left out, and how many."""
-    said = LEFT_OUT | {"arm_not_recorded": f"where nothing says whether softening was {fit.contrast}"}
-    return {said[reason]: many for reason, many in fit.left_out.items()}
+    return left_out_of(fit.left_out, fit.contrast)
+
+
+def left_out_of(reasons: dict[str, int], contrast: str) -> dict[str, int]:
+    """Say reason codes in words."""
+    said = LEFT_OUT | {"arm_not_recorded": f"where nothing says whether softening was {contrast}"}
+    return {said[reason]: many for reason, many in reasons.items()}
 
 
 def spoken(estimate: Estimate, more: str, less: str, least_decimals: int = 0) -> tuple[str, str]:

@@ -101,7 +101,7 @@ def what_was_set_aside(clinic: Clinic) -> Answer:
         table=reasons,
         assumptions=("A row that says the same as another tells of the same visit, and not of a second one.",),
         checks=_nothing_lost_check(clinic),
-        basis=None if clinic.visits.empty else Basis(
+        basis=None if pd.isna(clinic.first_day) else Basis(
             rows_in if rows_in is not None else len(clinic.visits),
             "rows of the exports" if rows_in is not None else "bookings",
             {},
@@ -120,6 +120,8 @@ def _refuse_if_empty(clinic: Clinic) -> None:
     """Refuse a log without an attended visit: there is nothing to be complete."""
     if not (clinic.visits["attendance"] == "attended").any():
         raise NotEnough("The log shows no attended visit.", "Record of every booking whether the patient came.")
+    if pd.isna(clinic.first_day):
+        raise say.NO_DATES
 
 
 def _headline(clinic: Clinic, lacking: dict[str, list[str]], known: dict[str, int]) -> str:
@@ -220,7 +222,7 @@ def _reasons(set_aside: pd.DataFrame) -> pd.DataFrame:
 def _aside_headline(clinic: Clinic, reasons: pd.DataFrame, rows_in: int | None) -> str:
     """Say how many rows were set aside, and most often why."""
     total = int(reasons["rows"].sum())
-    period = "" if clinic.visits.empty else f", {words.day(clinic.first_day)} to {words.day(clinic.last_day)}"
+    period = "" if pd.isna(clinic.first_day) else f", {words.day(clinic.first_day)} to {words.day(clinic.last_day)}"
     if not total:
         all_rows = "" if rows_in is None else f": all {words.plural(rows_in, 'row')} could be used"
         return f"Nothing was set aside{all_rows}{period}."

@@ -45,7 +45,8 @@ def what_to_mend_first(clinic: Clinic) -> Answer:
     found = sorted(_found(clinic), key=lambda row: (-row["rows"], row["to_mend"]))
     table = pd.DataFrame(found, columns=["to_mend", "rows", "remedy"])
     top = table.head(TEN)
-    period = f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}" if len(clinic.visits) else ""
+    dated = pd.notna(clinic.first_day)
+    period = f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}" if dated else ""
     return Answer(
         MEND,
         _mend_headline(table, _read(clinic), period),
@@ -56,9 +57,9 @@ def what_to_mend_first(clinic: Clinic) -> Answer:
         chart_text=_mend_text(top) if len(top) else "",
         assumptions=("A word not understood counts as not recorded; it is never guessed.",),
         checks=(*_needing_nothing(clinic), *_more(table)),
-        basis=None if clinic.visits.empty else Basis(
+        basis=Basis(
             _read(clinic), "rows of the exports", {}, clinic.first_day, clinic.last_day, "Counts of rows by remedy."
-        ),
+        ) if dated else None,
     )  # fmt: skip
 
 
@@ -168,8 +169,8 @@ def which_facts_are_missing(clinic: Clinic) -> Answer:
         those that the chart draws; a month of fewer than ``FEWEST_ROWS`` rows shows none.
     """
     table = facts_by_month(clinic.visits, clinic.ears)
-    if table.empty:
-        return no_answer(MONTHS, NotEnough("The log holds no booking with a date.", "Record the day of each booking."))
+    if table.empty or pd.isna(clinic.first_day):
+        return no_answer(MONTHS, say.NO_DATES)
     facts = facts_recorded(clinic.visits, clinic.ears)
     thin = sorted(say.thinnest_first(facts), key=lambda fact: (fact.share, -_swing(table, fact.fact)))[:MOST_STRIPS]
     months = pd.date_range(table["month"].min(), table["month"].max(), freq="MS")

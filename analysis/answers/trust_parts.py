@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import trust_parts_words as say
+from analysis.answers.trust_words import NO_DATES
 from analysis.clinic import Clinic
 from analysis.derive.practitioner_labels import NOBODY, practitioner_labels
 from analysis.models.log_recorders import FEWEST_VISITS, Habit, recording_habits
@@ -39,6 +40,8 @@ def who_records_differently(clinic: Clinic) -> Answer:
         keeping, in the order of the labels and never by size. Its first check
         fails where a habit differs.
     """
+    if pd.isna(clinic.first_day):
+        return no_answer(DIFFER, NO_DATES)
     habits = [*_of_practitioners(clinic), *_of_sites(clinic)]
     if not habits:
         reason = f"Fewer than two practitioners or sites have {FEWEST_VISITS} attended visits each."

@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import trust_times_words as say
+from analysis.answers.trust_words import NO_DATES
 from analysis.clinic import Clinic
 from analysis.derive.practitioner_labels import practitioner_labels
 from analysis.models.log_heaping import FEWEST_TIMES, Copying, Rounding, copied_times, rounded_times
@@ -45,6 +46,8 @@ def are_times_rounded(clinic: Clinic) -> Answer:
         One row of the table a kind of time and a practitioner. Its first
         check fails where rounding is beyond what chance brings.
     """
+    if pd.isna(clinic.first_day):
+        return no_answer(ROUNDED, NO_DATES)
     found = rounded_times(clinic.visits, _practitioners(clinic))
     if not found:
         return no_answer(ROUNDED, _too_few("an end, an arrival or minutes"))
@@ -80,6 +83,8 @@ def are_times_copied_from_the_diary(clinic: Clinic) -> Answer:
         One row of the table a practitioner, for ends and for starts. Its first
         check fails where ends are copied; starts on the slot are told only.
     """
+    if pd.isna(clinic.first_day):
+        return no_answer(COPIED, NO_DATES)
     parts = _practitioners(clinic)
     found = copied_times(clinic.visits, parts, rounded_times(clinic.visits, parts))
     if not found:
@@ -117,6 +122,8 @@ def is_anything_out_of_order(clinic: Clinic) -> Answer:
         One row of the table a kind of order that was looked for. Its first
         check fails where one was found.
     """
+    if pd.isna(clinic.first_day):
+        return no_answer(ORDER, NO_DATES)
     days = clinic.settings.softening.second_attempt_days
     orders = [each for each in impossible_orders(clinic.visits, clinic.ears, second_attempt_days=days) if each.of]
     if not orders:
@@ -158,6 +165,8 @@ def do_visits_start_two_at_once(clinic: Clinic) -> Answer:
         One row of the table a practitioner; counts under the clinic's limit
         are hidden. Its first check fails where two starts share a minute.
     """
+    if pd.isna(clinic.first_day):
+        return no_answer(TOGETHER, NO_DATES)
     found = coinciding_starts(clinic.visits, _practitioners(clinic))
     if not found:
         return no_answer(TOGETHER, _too_few("a practitioner and a start"))

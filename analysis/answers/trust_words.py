@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from analysis.models.completeness import BY_CHANCE, MUCH_MORE, Recorded
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Check
+from analysis.problems import NotEnough
 
+NO_DATES = NotEnough("The log holds no booking with a date.", "Record the day of each booking.")
 ENOUGH_SHARE = 0.5
 """Share of rows that must have each fact a question stands on (our own line, no source)."""
 WELL_RECORDED = 0.95

@@ -93,7 +93,7 @@ def _headline(found: Heaping) -> str:
         f"Minutes lie on multiples of five {words.number(over_all['index'], 1)} times as often as by chance (between "
         f"{words.number(over_all['low'], 1)} and {words.number(over_all['high'], 1)})"
     )
-    if found.changes.empty:
+    if not found.intervals:
         return f"{said}, nowhere strongly, so minutes are taken as written; {_filled_said(found)}."
     eight = found.changes[found.changes["share"] == 0.8].to_dict("records")[0]
     return (
@@ -122,7 +122,7 @@ def _title(found: Heaping) -> str:
     if not strong:
         return (
             "Nobody's minutes, and no export's, are strongly rounded"
-            if found.changes.empty
+            if not found.intervals
             else "Rounding is strong only here and there"
         )
     return f"Strongly rounded: {words.joined(strong)}"
@@ -157,7 +157,7 @@ def _table(found: Heaping) -> pd.DataFrame:
 
 def _changes_check(found: Heaping) -> Check:
     """Say what intervals change at each share."""
-    if found.changes.empty:
+    if not found.intervals:
         return Check(
             "Rounded minutes as intervals",
             INFORMATION,
@@ -197,7 +197,7 @@ def _rows(found: Heaping, level: float) -> list[ResultRow]:
         filled = float(row["filled"])
         rows.append(make("visit_time", "filled_visits", group, filled, None, None, None, "visits", many, "counted"))
     for row in found.changes.to_dict("records"):
-        for way in ("as_written", "as_intervals"):
+        for way in ("as_written", "as_intervals") if found.intervals else ("as_written",):
             ends = row[way], row[f"{way}_low"], row[f"{way}_high"], level
             group = {"q": row["share"], "taken": way}
             rows.append(

@@ -72,6 +72,11 @@ def path_name(then: str) -> str:
     return f"{first} alone" if then == ALONE else f"{first}, then {words.code_label('method', then)}"
 
 
+def _then(then: str) -> str:
+    """Name what came second, where the first method is known from above."""
+    return "nothing else" if then == ALONE else f"then {words.code_label('method', then)}"
+
+
 def _path(found: Sequence, then: str) -> dict | None:
     """Give one path, where any ear took it."""
     return next((row for row in found.paths.to_dict("records") if row["then"] == then), None)
@@ -116,7 +121,7 @@ def _bars(found: Sequence) -> list[Bar]:
     """Give one row a path with minutes, commonest first."""
     return [
         Bar(
-            f"{path_name(row['then'])} ({words.percent(row['share'])} of ears)",
+            f"{_then(row['then'])} ({words.percent(row['share'])} of ears)",
             row["minutes"], row["low"], row["high"], RECOMMENDED if row["then"] == ALONE else TODAY,
         )
         for row in found.paths.to_dict("records")
@@ -130,7 +135,7 @@ def _told(found: Sequence) -> str:
         f"{bar.label} {words.number(bar.value, 1)} ({words.number(bar.low, 1)} to {words.number(bar.high, 1)})"
         for bar in _bars(found)
     ]
-    return f"Minutes of each path, with their ranges: {'; '.join(said) or 'no path has ears enough'}."
+    return f"Minutes of each path after {words.code_label('method', FIRST)}, with their ranges: {'; '.join(said) or 'no path has ears enough'}."
 
 
 def _table(found: Sequence) -> pd.DataFrame:

@@ -6,14 +6,14 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
+from analysis.intake.limits import LONGEST_CELL, MOST_CELLS, MOST_CELLS_A_ROW
 from analysis.problems import DataProblem
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 SNIFF_LETTERS = 100_000
-LONGEST_CELL = 1_000_000
 NOT_A_TABLE = "Export the log as CSV or XLSX with one row of headings above the rows."
 
 
@@ -50,12 +50,28 @@ def read_csv_text(
     try:
         grid = [
             [cell.replace("\x00", "").replace("\u00a0", " ").strip() for cell in row]
-            for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+            for row in _within_limits(file, csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
         ]
     except csv.Error as error:
         raise DataProblem(f"The file cannot be cut into cells ({error}).", NOT_A_TABLE, file=file) from None
     _refuse_swallowed_rows(file, grid, delimiter)
     return grid, {"kind": "csv", "encoding": encoding, "delimiter": DELIMITERS[delimiter]}
+
+
+def _within_limits(file: str, rows: Iterable[list[str]]) -> Iterator[list[str]]:
+    """Hand rows on, and stop at the first that is too wide, or once there are too many cells."""
+    cells = 0
+    for number, row in enumerate(rows, start=1):
+        cells += len(row)
+        if len(row) > MOST_CELLS_A_ROW or cells > MOST_CELLS:
+            wide = len(row) > MOST_CELLS_A_ROW
+            raise DataProblem(
+                f"The row has {len(row):,} cells." if wide else f"The file has more than {MOST_CELLS:,} cells.",
+                "Export only the log itself." if wide else "Export it in parts, a year each.",
+                file=file,
+                row=number,
+            )
+        yield row
 
 
 def decode(file: str, data: bytes) -> tuple[str, str]:

@@ -366,6 +366,7 @@ def match_headings(
     for place in order:
         if found[place].column not in ("", IGNORE):
             taken.setdefault(found[place].column, place)
+    found = [replace(each, nearest="") if each.nearest in taken else each for each in found]
     used = tuple(sorted(taken.values()))
     doubled = tuple(
         place for place, each in enumerate(found) if each.column not in ("", IGNORE) and taken[each.column] != place

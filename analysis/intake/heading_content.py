@@ -112,7 +112,7 @@ def _fit(column: str, kind: str, values: Sequence[str], settings: Settings) -> f
         "minutes": lambda of: lambda text: times.read_minutes(text) is not None and not _is_clock(text, of),
         "days": lambda _: lambda text: amounts.days(text) is not None,
         "percent": lambda _: lambda text: amounts.percent(text) is not None or amounts.number(text) is not None,
-        "number": lambda _: lambda text: amounts.number(text) is not None,
+        "number": lambda _: lambda text: amounts.number(text) is not None and not set(text) & set("<>+"),
     }
     if kind == "key":
         return _share(values, _TESTS["names" if column == "patient_name" else "numbers"](settings))

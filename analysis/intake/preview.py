@@ -10,13 +10,13 @@ from typing import Any
 import polars as pl
 
 from analysis.intake.exports import Export, open_export
-from analysis.intake.headers import CLINIC, IGNORE, Heading, known_columns
+from analysis.intake.headers import CLINIC, IGNORE, Heading
 from analysis.intake.patients import how_patients_are_told_apart
 from analysis.intake.privacy import HIDDEN, safe_to_show, what_it_identifies
 from analysis.intake.row_columns import SHAPES_TOLD
 from analysis.intake.taking import check_settings
 from analysis.intake.understanding import coded_as
-from analysis.intake.vocabulary import heading_entries, vocabulary
+from analysis.intake.vocabulary import heading_entries
 from analysis.intake.words import UNKNOWN, Reading
 from analysis.settings import Settings
 
@@ -39,7 +39,8 @@ class ColumnSeen:
     """One column of a file: what it is taken for, how sure, and a few values.
 
     ``examples`` are masked where the column identifies people, and empty where
-    it is not understood but looks as if it did.
+    it is not understood but looks as if it did. ``masked`` says that the heading
+    itself is not shown whole, ``doubled`` that another column is read in its place.
     """
 
     heading: str
@@ -48,11 +49,17 @@ class ColumnSeen:
     nearest: str
     identifying: bool
     examples: tuple[str, ...]
+    masked: bool = False
+    doubled: bool = False
 
 
 @dataclass(frozen=True)
 class WordSeen:
-    """One distinct text of a coded column: its code, how often it stands there, how sure."""
+    """One distinct text of a coded column: its code, how often it stands there, how sure.
+
+    ``confidence`` is 1 for a known word, less for a forgiven typing error, 0 for
+    what is not coded. ``masked`` says that the text may hold a name and is not shown whole.
+    """
 
     column: str
     text: str
@@ -60,6 +67,8 @@ class WordSeen:
     count: int
     certainty: str
     nearest: tuple[str, str] | None
+    confidence: float = 1.0
+    masked: bool = False
 
 
 @dataclass(frozen=True)
@@ -88,84 +97,13 @@ class Preview:
 
     @property
     def unknown_columns(self) -> tuple[ColumnSeen, ...]:
-        """Columns that are not understood."""
-        return tuple(each for each in self.columns if not each.taken_for)
+        """Columns that are not understood, or not read because another is taken for the same."""
+        return tuple(each for each in self.columns if not each.taken_for or each.doubled)
 
     @property
     def unknown_words(self) -> tuple[WordSeen, ...]:
         """Words that are not understood."""
         return tuple(each for each in self.words if each.certainty == UNKNOWN)
-
-    def clinic_toml(self) -> str:
-        """Write the part of ``clinic.toml`` that would settle what is not understood.
-
-        Suggestions stand behind ``#``; a line becomes active when the mark is
-        taken off. Empty text where all is understood.
-        """
-        lines: list[str] = []
-        if self.unknown_columns:
-            lines.append(f"[columns]  # our columns: {', '.join(known_columns())}")
-            lines += [f'# {_quoted(column.heading)} = "{column.nearest or IGNORE}"' for column in self.unknown_columns]
-        for name in dict.fromkeys(word.column for word in self.unknown_words):
-            codes = ", ".join(_codes(name))
-            lines += ["", f"[words.{name}]  # our codes: {codes}"]
-            for word in self.unknown_words:
-                if word.column == name:
-                    code = word.nearest[1] if word.nearest else ""
-                    lines.append(
-                        f'# {_quoted(word.text)} = "{code}"  # {word.count:,} {"row" if word.count == 1 else "rows"}'
-                    )
-        return "\n".join(lines).strip()
-
-    def text(self) -> str:
-        """Say it all in plain words, for the screen."""
-        parts = [self._text_of_file(), self._text_of_columns(), self._text_of_words()]
-        if self.unreadable:
-            lines = [f'  {heading}: "{text}" ({count:,} rows)' for heading, text, count in self.unreadable]
-            parts.append("\n".join(["Dates, times and numbers that cannot be read", *lines]))
-        toml = self.clinic_toml()
-        if toml:
-            parts.append(
-                "\n".join(
-                    [
-                        "To paste at the end of clinic.toml; take off the # and choose what is right. Where a part, such as [columns], stands there already, put its lines below that one",
-                        "",
-                        toml,
-                    ]
-                )
-            )
-        else:
-            parts.append("All headings and words are understood.")
-        return "\n\n".join(parts) + "\n"
-
-    def _text_of_file(self) -> str:
-        """Say what kind of file it is."""
-        lines = [self.file] + [
-            f"  {name}: {value}" for name, value in self.facts.items() if value not in ("", None, [])
-        ]
-        return "\n".join([*lines, *(f"  Mind: {warning}" for warning in self.warnings)])
-
-    def _text_of_columns(self) -> str:
-        """Say what each column is taken for."""
-        lines = ["Columns"]
-        for column in self.columns:
-            taken = column.taken_for or (f"? (nearest: {column.nearest})" if column.nearest else "?")
-            who = "; identifies people, never stored" if column.identifying else ""
-            shown = f"   e.g. {', '.join(column.examples)}" if column.examples else ""
-            lines.append(f"  {column.heading} -> {taken} ({column.how_sure}{who}){shown}")
-        return "\n".join(lines)
-
-    def _text_of_words(self) -> str:
-        """Say which code each word gets."""
-        lines = ["Words"]
-        for name in dict.fromkeys(word.column for word in self.words):
-            lines.append(f"  {name}")
-            for word in self.words:
-                if word.column == name:
-                    guess = " (guessed)" if word.certainty == "guessed" else ""
-                    suggestion = f'   nearest: "{word.nearest[0]}" = {word.nearest[1]}' if word.nearest else ""
-                    lines.append(f'    {word.count:>6,}  "{word.text}" -> {word.code}{guess}{suggestion}')
-        return "\n".join(lines)
 
 
 def preview(path: Path, settings: Settings) -> Preview:
@@ -226,8 +164,9 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
     identifying = heading.identifying or bool(looks)
     doubled = place in export.headings.doubled
     how_sure = (
-        HOW_SURE[heading.certainty]
-        + (f"; looks like {looks}" if looks else "")
+        (f"by its content: {heading.why}" if heading.why and heading.column else HOW_SURE[heading.certainty])
+        + (f"; {heading.why}" if heading.why and not heading.column else "")
+        + (f"; looks like {looks}" if looks and not heading.why else "")
         + ("; not read, another column is taken for this" if doubled else "")
     )
     if identifying:
@@ -235,9 +174,9 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
     else:
         examples = tuple(safe_to_show(value, export.names) for value in values[:EXAMPLES])
     taken_for = heading.column + (f" ({_label(heading)})" if heading.column and _label(heading) else "")
-    return ColumnSeen(
-        safe_to_show(heading.text, export.names), taken_for, how_sure, heading.nearest, identifying, examples
-    )
+    shown = safe_to_show(heading.text, export.names)
+    masked = shown != heading.text
+    return ColumnSeen(shown, taken_for, how_sure, heading.nearest, identifying, examples, masked, doubled)
 
 
 def _label(heading: Heading) -> str:
@@ -254,10 +193,21 @@ def _words(export: Export) -> list[WordSeen]:
             count = export.understood.counts[column][text][0]
             before = seen.get((coded_as(column), text), (0, reading))[0]
             seen[coded_as(column), text] = (before + count, reading)
-    told = [
-        WordSeen(column, safe_to_show(text, export.names), _code(reading), count, reading.certainty, reading.nearest)
-        for (column, text), (count, reading) in seen.items()
-    ]
+    told = []
+    for (column, text), (count, reading) in seen.items():
+        shown = safe_to_show(text, export.names)
+        told.append(
+            WordSeen(
+                column,
+                shown,
+                _code(reading),
+                count,
+                reading.certainty,
+                reading.nearest,
+                reading.confidence,
+                masked=shown != text,
+            )
+        )
     return sorted(told, key=lambda word: (word.column, -word.count, word.text))
 
 
@@ -282,13 +232,3 @@ def _unreadable(export: Export) -> list[tuple[str, str, int]]:
                 if not could(value):
                     found.append((export.heading_of(column), safe_to_show(text, export.names), counts[column][text][0]))
     return sorted(found, key=lambda each: (each[0], -each[2], each[1]))
-
-
-def _codes(column: str) -> list[str]:
-    """List the codes of a column."""
-    return list(vocabulary(column).labels)
-
-
-def _quoted(text: str) -> str:
-    """Write a text as a TOML string."""
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -10,9 +10,9 @@ from typing import Any
 
 import polars as pl
 
+from analysis.intake.limits import MOST_COLUMNS
 from analysis.problems import DataProblem
 
-MOST_COLUMNS = 2000
 SIDE_WORDS = frozenset(("left", "right", "l", "r", "lt", "rt"))
 EAR_WORDS = SIDE_WORDS | {"ear", "side", "the"}
 DIGIT = re.compile(r"\d")

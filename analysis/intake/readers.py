@@ -7,14 +7,15 @@ bytes, because a name's ending is often wrong.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from analysis.intake.cells import cell_text
 from analysis.intake.csv_text import read_csv_text
-from analysis.intake.read_table import MOST_COLUMNS, ReadTable, Recognise, table_of, tables_of
+from analysis.intake.file_checks import checked_bytes
+from analysis.intake.limits import LARGEST_UNPACKED_BYTES, MOST_CELLS, MOST_COLUMNS
+from analysis.intake.read_table import ReadTable, Recognise, table_of, tables_of
 from analysis.intake.workbooks import read_workbook
 from analysis.problems import DataProblem
-
-LARGEST_BYTES = 2 * 1024**3
 
 
 def read_export(path: Path, recognise: Recognise, *, sheet: str = "") -> ReadTable:
@@ -44,19 +45,7 @@ def read_tables(path: Path, recognise: Recognise, *, sheet: str = "") -> list[Re
     DataProblem
         If the file is empty, too large, unreadable or no table.
     """
-    if not path.is_file():
-        raise DataProblem("There is no such file.", "Check the name and the folder.", file=path.name)
-    size = path.stat().st_size
-    if size == 0:
-        raise DataProblem("The file is empty.", "Export it again, or take it out of the folder.", file=path.name)
-    if size > LARGEST_BYTES:
-        raise DataProblem("The file is larger than 2 GB.", "Export it in parts, a year each.", file=path.name)
-    try:
-        data = path.read_bytes()
-    except OSError:
-        raise DataProblem(
-            "The file may not be read.", "See who may open it, and whether another program holds it.", file=path.name
-        ) from None
+    data = checked_bytes(path)
     if data.startswith(b"PK\x03\x04") or data.startswith(b"\xd0\xcf\x11\xe0"):
         return read_workbook(path.name, data, recognise, sheet)
     if data.startswith(b"PAR1"):
@@ -75,9 +64,24 @@ def _read_parquet(file: str, data: bytes) -> ReadTable:
     import pyarrow.parquet as pq
 
     try:
-        table = pq.read_table(pa.BufferReader(data))
+        opened = pq.ParquetFile(pa.BufferReader(data))
+        _refuse_large(file, opened.metadata)
+        table = opened.read()
         columns = [[cell_text(value) for value in column.to_pylist()] for column in table.columns]
     except (pa.ArrowException, OSError, ValueError, OverflowError):
         raise DataProblem("The Parquet file cannot be read.", "Export it again.", file=file) from None
     grid = [list(map(str, table.column_names)), *(list(row) for row in zip(*columns, strict=True))]
     return table_of(file, grid, {"kind": "parquet"}, lambda row: (2 if row is grid[0] else 0, True))
+
+
+def _refuse_large(file: str, facts: Any) -> None:
+    """Refuse a Parquet file that would unpack to more than the limits."""
+    groups = [facts.row_group(place) for place in range(facts.num_row_groups)]
+    if (
+        facts.num_columns > MOST_COLUMNS
+        or facts.num_columns * facts.num_rows > MOST_CELLS
+        or sum(group.total_byte_size for group in groups) > LARGEST_UNPACKED_BYTES
+    ):
+        raise DataProblem(
+            "The Parquet file holds far more than a log does.", "Export the log itself, a year a file.", file=file
+        )

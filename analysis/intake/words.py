@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 from analysis.intake import amounts
-from analysis.intake.vocabulary import Vocabulary, negation, plain, small_words, vocabulary
+from analysis.intake.vocabulary import Pattern, Vocabulary, negation, plain, small_words, vocabulary
 from analysis.problems import DataProblem
 from analysis.schema import METHOD_JOIN
 from analysis.settings import Settings
@@ -18,6 +18,8 @@ SURE, GUESSED, NOTHING, UNKNOWN = "sure", "guessed", "nothing", "unknown"
 LEAST_CONFIDENCE = 0.8
 """Below this nothing is coded. A known word, number or pattern has 1; a word with typing slips has the share of its
 letters that are right, so one slip in five letters or two in ten are forgiven, and no more."""
+LOOSE_CONFIDENCE = 0.9
+"""Of a known word among others that are not: "olive oil from the market". """
 SHORTEST_TO_GUESS = 5
 """Letters; a shorter text with a slip in it could be anything."""
 MOST_SLIPS = 2
@@ -130,7 +132,7 @@ def _read_text(text: str, words: Vocabulary, own: dict[str, str]) -> Reading:
     if short in own:
         return Reading(text, own[short] or None, SURE if own[short] else NOTHING)
     found = _read_part(short, words, own)
-    if found.certainty in (UNKNOWN, GUESSED) and short not in words.contested:
+    if found.confidence < 1 and short not in words.contested:
         in_parts = _NOT_KNOWN
         if words.sequence:
             in_parts = _read_steps(text, words, own)
@@ -149,7 +151,7 @@ class _Part:
     confidence: float
 
 
-_NOT_KNOWN, _NOTHING_SAID = _Part(None, UNKNOWN, 0.0), _Part(None, NOTHING, 1.0)
+_NOT_KNOWN, _NOTHING_SAID, _DAYS = _Part(None, UNKNOWN, 0.0), _Part(None, NOTHING, 1.0), _Part(None, NOTHING, 1.0)
 
 
 @cache
@@ -165,6 +167,9 @@ def _parts(text: str, words: Vocabulary, own: dict[str, str]) -> list[_Part]:
     for step in _between().split(text.casefold().replace("->", ">")):
         short = plain(step)
         if not short:
+            continue
+        if words.days_may_follow and not amounts.without_days(short):
+            found.append(_DAYS)
             continue
         whole = _read_own(short, words, own)
         if whole.certainty in (SURE, NOTHING) or "/" not in short:
@@ -189,14 +194,15 @@ def _read_steps(text: str, words: Vocabulary, own: dict[str, str]) -> _Part:
 
 def _read_several(text: str, words: Vocabulary, own: dict[str, str]) -> _Part:
     """Code a text that names several things, each beyond doubt; what it denies beside them does not count."""
-    parts = _parts(text, words, own)
+    parts = [part for part in _parts(text, words, own) if part is not _DAYS]
     if len(parts) < 2 or any(part.certainty not in (SURE, NOTHING) for part in parts):
         return _NOT_KNOWN
     codes = dict.fromkeys(part.code for part in parts if part.code)
-    named = [code for code in codes if code != "none"] or list(codes)
+    named = [code for code in codes if code not in ("none", words.several)]
+    named = named or [code for code in codes if code != "none"] or list(codes)
     if not named:
         return _NOTHING_SAID
-    return _Part(named[0] if len(named) == 1 else words.several, SURE, 1.0)
+    return _Part(named[0] if len(named) == 1 else words.several, SURE, min(part.confidence for part in parts))
 
 
 def _read_own(short: str, words: Vocabulary, own: dict[str, str]) -> _Part:
@@ -221,20 +227,25 @@ def _read_part(short: str, words: Vocabulary, own: dict[str, str]) -> _Part:
     if words.percents and (share := amounts.percent(short)) is not None:
         return _Part(_code_of_percent(share, words), SURE, 1.0)
     for form in forms:
-        if matched := _matched(form, words):
-            return _Part(matched[0], SURE, 1.0) if len(matched) == 1 else _NOT_KNOWN
+        matched, loosely = _matched(form, words)
+        if matched:
+            confidence = LOOSE_CONFIDENCE if loosely else 1.0
+            return _Part(matched[0], SURE, confidence) if len(matched) == 1 else _NOT_KNOWN
     return max((_forgiven(form, words.exact | own) for form in forms), key=lambda each: each.confidence)
 
 
-def _matched(form: str, words: Vocabulary) -> list[str]:
-    """Give the codes whose patterns match: one of each language, or all where a text can have but one."""
+def _matched(form: str, words: Vocabulary) -> tuple[list[str], bool]:
+    """Give the codes whose patterns match, and whether only patterns that let other words through do.
+
+    One code of each language, or all of them where a text can have but one.
+    """
     denied = negation().search(form) is not None
-    found: dict[str, list[str]] = {}
+    found: dict[str, list[Pattern]] = {}
     for each in words.patterns:
         if not (denied and each.loose) and each.match.fullmatch(form):
-            found.setdefault(each.language, []).append(each.code)
-    codes = [code for matched in found.values() for code in (matched if words.one_only else matched[:1])]
-    return list(dict.fromkeys(codes))
+            found.setdefault(each.language, []).append(each)
+    chosen = [each for matched in found.values() for each in (matched if words.one_only else matched[:1])]
+    return list(dict.fromkeys(each.code for each in chosen)), all(each.loose for each in chosen)
 
 
 def _forms(short: str, words: Vocabulary) -> list[str]:

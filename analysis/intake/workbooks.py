@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import io
-import struct
-import zipfile
 from typing import Any
 
 from analysis.intake.cells import cell_text
 from analysis.intake.headers import match_heading
-from analysis.intake.read_table import MOST_COLUMNS, ReadTable, Recognise, headings_of, tables_of
+from analysis.intake.limits import MOST_CELLS, MOST_COLUMNS
+from analysis.intake.read_table import ReadTable, Recognise, headings_of, tables_of
+from analysis.intake.workbook_bombs import refuse_bomb
 from analysis.problems import DataProblem
 
-LARGEST_UNPACKED_BYTES = 4 * 1024**3
-MOST_CELLS = 100_000_000
 SAME_HEADINGS = 0.8
 """Share of headings two sheets must have in common to be one log."""
 
@@ -45,8 +43,9 @@ def read_workbook(file: str, data: bytes, recognise: Recognise, wanted: str) -> 
     """
     from python_calamine import CalamineError, CalamineWorkbook
 
-    _refuse_bomb(file, data)
     try:
+        if data.startswith(b"PK"):
+            refuse_bomb(file, data)
         book = CalamineWorkbook.from_filelike(io.BytesIO(data))
         names = list(book.sheet_names)
         chosen = _chosen_sheet(file, names, wanted)
@@ -60,18 +59,6 @@ def read_workbook(file: str, data: bytes, recognise: Recognise, wanted: str) -> 
         facts = {"kind": "xlsx", "sheet": sheet, "sheets": names}
         tables += tables_of(name, grids[sheet], facts, recognise, [] if tables else warnings)
     return tables
-
-
-def _refuse_bomb(file: str, data: bytes) -> None:
-    """Refuse a workbook that would unpack to more than the limit."""
-    if not data.startswith(b"PK"):
-        return
-    try:
-        unpacked = sum(part.file_size for part in zipfile.ZipFile(io.BytesIO(data)).infolist())
-    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, struct.error):
-        raise _unreadable(file) from None
-    if unpacked > LARGEST_UNPACKED_BYTES:
-        raise DataProblem("The workbook unpacks to more than 4 GB.", "Export the log as CSV, a year each.", file=file)
 
 
 def _unreadable(file: str) -> DataProblem:

@@ -151,7 +151,10 @@ def coinciding_starts(visits: pd.DataFrame, parts: pd.Series) -> list[Coincidenc
     named = (
         (visits["attendance"] == "attended") & visits["started_at"].notna() & (visits["practitioner"].fillna("") != "")
     )
-    rows = visits[named.fillna(False)].assign(part=parts, minute=visits["started_at"].dt.floor("min"))
+    rows = visits[named.fillna(False)]
+    if rows.empty:
+        return []
+    rows = rows.assign(part=parts, minute=rows["started_at"].dt.floor("min"))
     ordered = rows.sort_values(["practitioner", "started_at", "ended_at", "visit_id"], kind="stable")
     together = ordered.duplicated(["practitioner", "minute"], keep=False)
     before = ordered.groupby("practitioner")["ended_at"].shift()

@@ -60,26 +60,28 @@ def balance(side: SideBySide) -> Balance:
         "weighted": balancing_weights(chance, treated, kind=STABILISED),
         "overlap_weighted": balancing_weights(chance, treated, kind=OVERLAP),
     }
-    found = [
-        {"fact": fact}
-        | {
-            name: max((abs(standardised_difference(column, treated, weight)) for column in columns), default=0.0)
-            for name, weight in (("before", None), *weights.items())
-        }
-        for fact, columns in _columns_by_fact(side.material).items()
-    ]
+    ways: list[tuple[str, np.ndarray | None]] = [("before", None), *weights.items()]
+    by_fact = _columns_by_fact(side.material)
+    table: dict[str, list] = {"fact": list(by_fact)}
+    for name, weight in ways:
+        table[name] = [_largest(columns, treated, weight) for columns in by_fact.values()]
     least, most = np.quantile(chance, (0.01, 0.99))
     worth = {
         name: (effective_rows(weight[treated]), effective_rows(weight[~treated])) for name, weight in weights.items()
     }
-    return Balance(pd.DataFrame(found), shared_ground(chance, treated), float(least), float(most), worth)
+    return Balance(pd.DataFrame(table), shared_ground(chance, treated), float(least), float(most), worth)
+
+
+def _largest(columns: list[np.ndarray], treated: np.ndarray, weight: np.ndarray | None) -> float:
+    """Give the largest standardised difference among a fact's levels."""
+    return max((abs(standardised_difference(column, treated, weight)) for column in columns), default=0.0)
 
 
 def _columns_by_fact(material: Material) -> dict[str, list[np.ndarray]]:
     """Give every level of every recorded fact as 0 and 1."""
     levels = material.mix.levels
     return {
-        fact: [(levels[fact] == level).to_numpy(dtype=float) for level in sorted(levels[fact].unique())]
+        str(fact): [(levels[fact] == level).to_numpy(dtype=float) for level in sorted(levels[fact].unique())]
         for fact in levels
         if fact not in material.mix.unrecorded
     }
@@ -129,7 +131,7 @@ def benchmarks(
 
 def _above_one(first: float, second: float) -> float:
     """Give a ratio of two shares, the larger on top."""
-    return max(first / second, second / first)
+    return float(max(first / second, second / first))
 
 
 def other_ears_material(

@@ -35,8 +35,8 @@ class Heaping:
         was copied from the slot and that are left out.
     changes : pandas.DataFrame
         One row a share: ``share``, ``as_written`` and ``as_intervals``, minutes
-        that the share of visits of the log's average kind stays within, with ``_low`` and ``_high``.
-        Without rows where no heaping is strong.
+        that the share of visits of the log's average kind stays within, with ``_low`` and ``_high``;
+        alike where no heaping is strong.
     intervals : int
         Visits taken as intervals.
     """
@@ -83,7 +83,7 @@ def minutes_heaping(fitted: FittedVisitTime, parts: pd.DataFrame, filled: pd.Dat
                 rows.append(_row(by, str(part), mine.to_numpy(), int(counts.get(part, 0)), fitted.level))
     table = pd.DataFrame(rows, columns=["by", "part", "visits", "index", "low", "high", "strong", "filled"])
     heaped = _heaped(minutes, parts)
-    changes = _changes(fitted, heaped) if heaped.any() else pd.DataFrame(columns=_change_columns())
+    changes = _changes(fitted, heaped)
     low, high = as_intervals(minutes, heaped, step=STEP)
     return Heaping(table, changes, int((low < high).sum()))
 

@@ -8,6 +8,9 @@ import numpy as np
 
 from analysis.derive.sessions import ON_TIME_MINUTES
 
+LATE_MINUTES = 15.0
+"""A session that runs over by more than these counts as a late evening or lunch (a choice, no source)."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bookings:
@@ -52,6 +55,14 @@ class SessionRuns:
 
 
 @dataclass(frozen=True, slots=True)
+class Pause:
+    """A break, in minutes from the session's start."""
+
+    start_minutes: float
+    end_minutes: float
+
+
+@dataclass(frozen=True, slots=True)
 class SessionFigures:
     """What a template does on average.
 
@@ -65,6 +76,8 @@ class SessionFigures:
         A session's.
     patients_per_session : float
         Patients seen.
+    late_share : float
+        Sessions that end more than 15 minutes late.
     """
 
     on_time_share: float
@@ -72,6 +85,7 @@ class SessionFigures:
     overtime_minutes: float
     idle_minutes: float
     patients_per_session: float
+    late_share: float = 0.0
 
     def cost(self, *, price_wait: float, price_idle: float, price_overtime: float) -> float:
         """Worth of a session's waiting, idling and overtime, at a price a minute.
@@ -92,6 +106,7 @@ def run_sessions(
     late_minutes: np.ndarray | float = 0.0,
     *,
     turnaround_minutes: float = 0.0,
+    pause: Pause | None = None,
 ) -> SessionRuns:
     """Run sessions one booking after the other, all sessions at once.
 
@@ -103,6 +118,8 @@ def run_sessions(
         As in ``Bookings``.
     turnaround_minutes : float, optional
         After each patient, before the next can be called.
+    pause : Pause, optional
+        Nobody is called in it; a visit that runs into it shortens it.
 
     Returns
     -------
@@ -134,8 +151,14 @@ def run_sessions(
         comes = attends[place]
         ready = starts[place] + late[place]
         called = np.maximum(free, ready)
+        paused = 0.0
+        if pause is not None:
+            inside = (called >= pause.start_minutes) & (called < pause.end_minutes)
+            called = np.where(inside, pause.end_minutes, called)
+            shared = np.minimum(called, pause.end_minutes) - np.maximum(free, pause.start_minutes)
+            paused = np.maximum(shared, 0.0)
         wait[place] = np.where(comes, called - np.maximum(ready, starts[place]), 0.0)
-        idle += np.where(comes, called - free, 0.0)
+        idle += np.where(comes, called - free - paused, 0.0)
         free = np.where(comes, called + minutes[place] + turnaround_minutes, free)
     # Whoever came early and was called early waited less than nothing from the slot on.
     return SessionRuns(np.maximum(wait, 0.0), idle, free)
@@ -170,14 +193,38 @@ def run_template(
     runs = run_sessions(
         ends - slots, bookings.minutes, comes, bookings.late_minutes, turnaround_minutes=turnaround_minutes
     )
+    return session_figures(runs, comes, session_minutes)
+
+
+def session_figures(
+    runs: SessionRuns, comes: np.ndarray, session_minutes: float, pause: Pause | None = None
+) -> SessionFigures:
+    """Average what came of sessions.
+
+    Parameters
+    ----------
+    runs : SessionRuns
+    comes : numpy.ndarray of bool, shape (bookings, sessions)
+        Who was seen.
+    session_minutes : float
+    pause : Pause, optional
+        Left out of the idle minutes after the last patient.
+
+    Returns
+    -------
+    SessionFigures
+    """
     seen = max(int(comes.sum()), 1)
     on_time = int(((runs.wait_minutes <= ON_TIME_MINUTES) & comes).sum())
     over = np.maximum(runs.free_at_minutes - session_minutes, 0.0)
     left = np.maximum(session_minutes - runs.free_at_minutes, 0.0)
+    if pause is not None:
+        left = left - np.maximum(pause.end_minutes - np.maximum(runs.free_at_minutes, pause.start_minutes), 0.0)
     return SessionFigures(
         on_time_share=on_time / seen,
         mean_wait_minutes=float(runs.wait_minutes.sum()) / seen,
         overtime_minutes=float(over.mean()),
         idle_minutes=float((runs.idle_minutes + left).mean()),
         patients_per_session=int(comes.sum()) / comes.shape[1],
+        late_share=float((over > LATE_MINUTES).mean()),
     )

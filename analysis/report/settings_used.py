@@ -63,6 +63,8 @@ def _toml(value: Any) -> str:
         return "{ " + ", ".join(f"{name} = {_toml(each)}" for name, each in value.items()) + " }"
     if isinstance(value, dt.date):
         return value.isoformat()
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_toml(each) for each in value) + "]"
     if isinstance(value, str | bool):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return str(value)

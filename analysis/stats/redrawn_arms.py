@@ -10,8 +10,8 @@ from scipy.special import expit
 from analysis.stats.resampling import cluster_weights
 from analysis.stats.weighted_arms import OVERLAP, STABILISED, balancing_weights
 
-NEWTON_STEPS = 3
-"""From the whole log's fit a redrawn one is near; three steps of Newton leave nothing visible."""
+NEWTON_STEPS = 2
+"""From the whole log's fit a redrawn one is near; two steps of Newton leave nothing visible."""
 
 
 @dataclass(frozen=True, eq=False)

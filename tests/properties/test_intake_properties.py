@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from analysis.intake import take_in
 from analysis.intake.amounts import percent
 from analysis.intake.preview import preview
+from analysis.intake.preview_text import preview_text
 from analysis.intake.privacy import pseudonyms
 from analysis.intake.times import read_clock, read_date
 from analysis.problems import DataProblem
@@ -144,7 +145,7 @@ def test_a_damaged_export_is_read_or_refused_in_plain_words(name, changes):
         path = Path(folder) / name
         path.write_bytes(content)
         try:
-            shown = preview(path, Settings()).text()
+            shown = preview_text(preview(path, Settings()))
         except DataProblem as problem:
             shown = str(problem)
         assert name in shown

@@ -68,3 +68,11 @@ def test_settings_that_are_not_utf8_are_told(tmp_path):
     (tmp_path / "clinic.toml").write_bytes("[clinic]\nname = 'Caf\xe9'".encode("cp1252"))
     with pytest.raises(DataProblem, match="not UTF-8"):
         read_settings(tmp_path)
+
+
+def test_days_of_a_test_are_read_and_anything_else_is_refused():
+    settings = settings_from_toml("[softening_test]\nadvised = [2027-01-04, 2027-01-18]")
+    assert settings.softening_test.advised == (dt.date(2027, 1, 4), dt.date(2027, 1, 18))
+    for wrong in ('["4 January"]', "2027-01-04", "[2027-01-04T09:00:00]"):
+        with pytest.raises(DataProblem, match="softening_test.advised"):
+            settings_from_toml(f"[softening_test]\nadvised = {wrong}")

@@ -4,7 +4,9 @@ import tomllib
 
 import pytest
 
+from analysis.intake.open_questions import as_toml, open_questions
 from analysis.intake.preview import preview
+from analysis.intake.preview_text import preview_text
 from analysis.problems import DataProblem
 from analysis.settings import Settings, settings_from_toml
 
@@ -36,7 +38,7 @@ def test_identifying_columns_are_masked_also_when_only_their_content_tells(seen)
     for heading in ("Patient no", "Patient name", "Mobile", "Nurse remark"):
         assert columns[heading].identifying
         assert columns[heading].examples == ("(hidden)",)
-    text = seen.text()
+    text = preview_text(seen)
     assert not [word for word in ("Orla", "Quill", "07700", "sister", "417") if word in text]
 
 
@@ -54,7 +56,7 @@ def test_what_cannot_be_read_is_shown(seen):
 
 
 def test_the_part_to_paste_is_toml_once_the_marks_are_off_and_settles_the_rest(seen, tmp_path):
-    pasted = seen.clinic_toml().replace('# "', '"').replace('"wobbly" = ""', '"wobbly" = "clear"')
+    pasted = as_toml(open_questions([seen])).replace('# ? "', '"').replace('"wobbly" = ""', '"wobbly" = "clear"')
     settings = settings_from_toml(pasted)
     assert tomllib.loads(pasted)["columns"]["Extra"] == "ignore"
     again = preview(tmp_path / "log.csv", settings)
@@ -65,15 +67,15 @@ def test_the_part_to_paste_is_toml_once_the_marks_are_off_and_settles_the_rest(s
 def test_where_all_is_understood_it_says_so(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("Date,Patient no,L wax\n2026-03-02,1,full\n", encoding="utf-8")
-    assert "All headings and words are understood." in preview(path, Settings()).text()
+    assert "All headings and words are understood." in preview_text(preview(path, Settings()))
 
 
 def test_the_day_and_month_order_is_shown_when_it_is_in_doubt(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("Date,Patient no,L wax\n02/03/2026,1,full\n", encoding="utf-8")
-    assert "day and month could be swapped in every date" in preview(path, Settings()).text()
+    assert "day and month could be swapped in every date" in preview_text(preview(path, Settings()))
     path.write_text("Date,Patient no,L wax\n02/03/2026,1,full\n03/25/2026,1,full\n", encoding="utf-8")
-    assert "can only be read the other way" in preview(path, Settings()).text()
+    assert "can only be read the other way" in preview_text(preview(path, Settings()))
 
 
 def test_a_file_that_is_no_table_is_refused(tmp_path):

@@ -70,7 +70,14 @@ def test_a_sequence_with_an_unknown_step_is_unknown_as_a_whole():
 
 
 @pytest.mark.parametrize(
-    "text", ["olive oil and bicarb", "olive oil + bicarb 5/7", "peroxide then saline", "olive oil/sodium bicarb"]
+    "text",
+    [
+        "olive oil and bicarb",
+        "olive oil + bicarb 5/7",
+        "peroxide then saline",
+        "olive oil/sodium bicarb",
+        "bicarb + OO",
+    ],
 )
 def test_two_agents_in_one_cell_are_another_agent(text):
     assert coded("softener", text) == ("other", "sure")
@@ -86,6 +93,11 @@ def test_an_agent_beside_something_unknown_or_in_doubt_is_asked_about(text):
 )
 def test_an_agent_that_was_not_used_is_none(text):
     assert coded("softener", text) == ("none", "sure")
+
+
+@pytest.mark.parametrize("text", ["yes, olive oil", "olive oil, 5 days", "warm olive oil each night, 3 nights"])
+def test_an_agent_beside_its_days_or_a_yes_is_that_agent(text):
+    assert coded("softener", text) == ("olive_oil", "sure")
 
 
 @pytest.mark.parametrize("text", ["5/7", "a week", "3 nights", "two weeks"])

@@ -1,0 +1,149 @@
+"""Look, edit, look again: what is not understood shrinks to nothing."""
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from analysis import cli
+from analysis.intake.open_questions import (
+    ASKED,
+    MARK,
+    MOST_ASKED,
+    as_toml,
+    open_questions,
+    put_questions,
+    with_questions,
+)
+from analysis.intake.preview import preview
+from analysis.intake.preview_text import MOST_OF_A_KIND, WIDTH, preview_text
+from analysis.settings import Settings, settings_from_toml
+
+CORPUS = Path(__file__).parent / "corpus"
+EXPECTED = tomllib.loads((CORPUS / "expected.toml").read_text(encoding="utf-8"))
+ODD = """Date,Patient no,L wax,Outcome L,Which drops,Room,Chair
+2026-03-02,1,wobbly,gone well,olive oil,3,a
+2026-03-03,2,full,cleared,magic,3,b
+2026-03-04,3,wobbly,cleared,"magic, spice",4,a
+2026-03-05,4,"say ""ah"" first",cleared,,4,b
+"""
+
+
+def accepted(toml):
+    """Take the mark off every open question, as an owner would who agrees with each."""
+    lines = [line.removeprefix(MARK) if line.startswith(f'{MARK}"') else line for line in toml.splitlines()]
+    return "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize("name", sorted(EXPECTED))
+def test_once_each_question_is_answered_nothing_is_open(name):
+    given = EXPECTED[name].get("settings", "")
+    first = preview(CORPUS / name, settings_from_toml(given))
+    toml = accepted(with_questions(given, open_questions([first])))
+    again = preview(CORPUS / name, settings_from_toml(toml))
+    assert (again.unknown_words, open_questions([again])) == ((), {})
+    assert "All headings and words are understood." in preview_text(again)
+
+
+def test_each_answer_leaves_one_question_less(tmp_path):
+    (tmp_path / "odd.csv").write_text(ODD, encoding="utf-8")
+    toml, counts = "", []
+    for _ in range(7):
+        seen = preview(tmp_path / "odd.csv", settings_from_toml(toml))
+        toml = with_questions(toml, open_questions([seen]))
+        counts.append(sum(line.startswith(f'{MARK}"') for line in toml.splitlines()))
+        toml = toml.replace(f'{MARK}"', '"', 1)
+    assert counts == [7, 6, 5, 4, 3, 2, 1]
+    seen = preview(tmp_path / "odd.csv", settings_from_toml(toml))
+    assert with_questions(toml, open_questions([seen])).count(MARK) == 0
+
+
+def test_the_command_asks_in_the_clinics_own_file_and_changes_nothing_that_holds(tmp_path, capsys):
+    (tmp_path / "odd.csv").write_text(ODD, encoding="utf-8")
+    mine = '# mine\n[export]\nday_first = true\n\n[words.grade]\n"say \\"ah\\" first" = ""\n'
+    (tmp_path / "clinic.toml").write_text(mine, encoding="utf-8")
+    assert cli.main(["preview", str(tmp_path / "odd.csv"), "--clinic", str(tmp_path), "--quiet"]) == 0
+    written = (tmp_path / "clinic.toml").read_text(encoding="utf-8")
+    read, before = settings_from_toml(written), settings_from_toml(mine)
+    assert replace(read, words={part: words for part, words in read.words.items() if words}) == before
+    assert written.startswith('# mine\n[export]\nday_first = true\n\n[words.grade]\n# ? "wobbly" = ""  # 2 rows\n')
+    assert "6 open questions stand in clinic.toml as remarks." in capsys.readouterr().out
+    assert cli.main(["preview", str(tmp_path / "odd.csv"), "--clinic", str(tmp_path), "--quiet"]) == 0
+    assert (tmp_path / "clinic.toml").read_text(encoding="utf-8") == written
+    (tmp_path / "clinic.toml").write_text(accepted(written), encoding="utf-8")
+    assert cli.main(["preview", str(tmp_path / "odd.csv"), "--clinic", str(tmp_path), "--quiet"]) == 0
+    left = (tmp_path / "clinic.toml").read_text(encoding="utf-8")
+    assert MARK not in left
+    assert tomllib.loads(left)["words"]["softener"] == {"magic": "", "magic, spice": ""}
+
+
+def test_without_a_clinic_folder_the_questions_have_a_file_of_their_own(tmp_path, monkeypatch):
+    (tmp_path / "odd.csv").write_text(ODD, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(["preview", "odd.csv", "--no-write", "--quiet"]) == 0
+    assert not Path("clinic_part.toml").exists()
+    assert cli.main(["preview", "odd.csv", "--quiet"]) == 0
+    Path("clinic_part.toml").write_text(accepted(Path("clinic_part.toml").read_text()), encoding="utf-8")
+    assert cli.main(["preview", "odd.csv", "--quiet"]) == 0
+    assert MARK not in Path("clinic_part.toml").read_text()
+
+
+def test_two_files_ask_once(tmp_path):
+    (tmp_path / "a.csv").write_text(ODD, encoding="utf-8")
+    (tmp_path / "b.csv").write_text(ODD, encoding="utf-8")
+    both = open_questions([preview(tmp_path / name, Settings()) for name in ("a.csv", "b.csv")])
+    assert both["words.grade"][1][0] == f'{MARK}"wobbly" = ""  # 4 rows'
+    assert len(both["columns"][1]) == 2
+
+
+def test_parts_written_in_another_way_are_left_alone():
+    asked = {"words.grade": ("our codes", (f'{MARK}"wobbly" = ""',))}
+    mine = '[words]\ngrade = { "bunged" = "clear" }\n'
+    merged = with_questions(mine, asked)
+    assert tomllib.loads(merged) == tomllib.loads(mine)
+    assert f"{MARK}[words.grade]" in merged
+    assert with_questions(merged, {}) == mine
+
+
+def test_headings_that_preview_made_go_when_nothing_is_asked_below_them(tmp_path):
+    path = tmp_path / "clinic.toml"
+    asked = with_questions("", {"columns": ("ours", (f'{MARK}"Room" = "ignore"',))})
+    assert asked.startswith(f"[columns]{ASKED}\n")
+    path.write_text(asked, encoding="utf-8")
+    assert put_questions(path, []) == "Nothing is open any more."
+    assert path.read_text(encoding="utf-8") == ""
+
+
+def test_a_word_that_may_hold_a_name_is_counted_and_not_written_down(tmp_path):
+    text = "Date,Patient name,L wax\n2026-03-02,Orla Fennimore,as Fennimore says\n"
+    (tmp_path / "log.csv").write_text(text, encoding="utf-8")
+    toml = as_toml(open_questions([preview(tmp_path / "log.csv", Settings())]))
+    assert "Fennimore" not in toml
+    assert "1 more text" in toml
+
+
+def test_five_thousand_different_words_are_summed_up(tmp_path):
+    rows = "".join(f"2026-03-02,{number},odd {number}\n" for number in range(5000))
+    rows += "2026-03-02,x,full\n" * 3 + "2026-03-02,y,occulded\n"
+    (tmp_path / "log.csv").write_text(f"Date,Patient no,L wax\n{rows}", encoding="utf-8")
+    seen = preview(tmp_path / "log.csv", Settings())
+    text = preview_text(seen)
+    assert len(seen.words) == 5002
+    assert text.count('"odd ') == MOST_OF_A_KIND + MOST_ASKED
+    assert "and 4,980 more (4,980 rows): 0 understood, 4,980 not" in text.replace("\n", " ")
+    assert '"occulded"' in text
+    assert f"and {5000 - MOST_ASKED:,} more words" in text
+
+
+@pytest.mark.parametrize("name", sorted(EXPECTED))
+def test_it_reads_well_on_a_screen_of_80_columns(name):
+    text = preview_text(preview(CORPUS / name, settings_from_toml(EXPECTED[name].get("settings", ""))))
+    assert [line for line in text.splitlines() if len(line) > WIDTH] == []
+
+
+def test_the_confidence_is_stated(tmp_path):
+    (tmp_path / "log.csv").write_text("Date,Patient no,L wax\n2026-03-02,1,occulded\n", encoding="utf-8")
+    text = " ".join(preview_text(preview(tmp_path / "log.csv", Settings())).split())
+    assert "at least 80% of its letters" in text
+    assert "fully_occluding (guessed, 88% alike)" in text
