@@ -31,30 +31,69 @@ def checked_bytes(path: Path) -> bytes:
         changes while it is read.
     """
     file = printable(path.name)
-    _check_name(path)
-    _check_kind(path)
+    before = check_file(path)
     try:
         with path.open("rb") as opened:
-            before = os.fstat(opened.fileno())
-            _check_size(file, before.st_size)
             start = opened.read(len(BINARY[0]))
             opened.seek(0)
             if start not in BINARY:
                 _check_lines(file, opened)
                 opened.seek(0)
             data = opened.read(LARGEST_BYTES + 1)
-            after = path.stat()
     except OSError as error:
         raise DataProblem(
             f"The file may not be read ({error.strerror or error}).",
             "See who may open it, and whether another program holds it.",
             file=file,
         ) from error
-    if len(data) != before.st_size or (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
-        raise DataProblem(
-            "The file was changed while it was read.", "Wait until it is saved, then try again.", file=file
-        )
+    check_unchanged(path, before, len(data))
     return data
+
+
+def check_file(path: Path) -> os.stat_result:
+    """Look at a file's name, kind and size; give what the system knows of it.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    os.stat_result
+
+    Raises
+    ------
+    DataProblem
+        As ``checked_bytes`` says.
+    """
+    _check_name(path)
+    _check_kind(path)
+    known = path.stat()
+    _check_size(printable(path.name), known.st_size)
+    return known
+
+
+def check_unchanged(path: Path, before: os.stat_result, read_bytes: int) -> None:
+    """Refuse a file that changed while it was read.
+
+    Parameters
+    ----------
+    path : Path
+    before : os.stat_result
+        From ``check_file``.
+    read_bytes : int
+
+    Raises
+    ------
+    DataProblem
+    """
+    after = path.stat()
+    if read_bytes != before.st_size or (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+        raise DataProblem(
+            "The file was changed while it was read.",
+            "Wait until it is saved, then try again.",
+            file=printable(path.name),
+        )
 
 
 def _check_name(path: Path) -> None:

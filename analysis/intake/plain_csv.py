@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import mmap
+import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -21,7 +22,9 @@ import numpy as np
 import polars as pl
 
 from analysis.intake.csv_text import DELIMITERS, choose_delimiter, decode, take_hint
-from analysis.intake.read_table import LOOK_FOR_HEADINGS_IN, MOST_COLUMNS, Recognise, are_headings, headings_of
+from analysis.intake.file_checks import check_file, check_unchanged
+from analysis.intake.limits import LONGEST_LINE_BYTES, MOST_COLUMNS
+from analysis.intake.read_table import LOOK_FOR_HEADINGS_IN, Recognise, are_headings, headings_of
 from analysis.intake.text_rows import TextRows, number_texts
 
 SMALLEST_BYTES = 4 * 1024**2
@@ -47,6 +50,8 @@ class PlainTable:
         Lines in the file, up to the last with anything in it.
     hard_spaces : bool
         Spaces that do not break stand somewhere.
+    known : os.stat_result
+        What the system knew of the file before it was read.
     """
 
     path: Path
@@ -57,6 +62,7 @@ class PlainTable:
     lines: int
     hard_spaces: bool
     facts: dict[str, Any]
+    known: os.stat_result
     warnings: list[str] = field(default_factory=list)
 
     @cached_property
@@ -121,10 +127,14 @@ def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SM
     PlainTable or None
         None where the slow way is needed.
     """
-    size = path.stat().st_size
-    if size < max(smallest_bytes, 1):
+    known = check_file(path)
+    if known.st_size < max(smallest_bytes, 1):
         return None
-    with path.open("rb") as file:
+    try:
+        opened = path.open("rb")
+    except OSError:
+        return None  # the slow way says why
+    with opened as file:
         start = file.read(START_BYTES)
         if len(start) == START_BYTES:
             start = start[: start.rfind(b"\n") + 1]
@@ -138,7 +148,7 @@ def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SM
     if lines is None:
         return None
     facts: dict[str, Any] = {"kind": "csv", "encoding": "UTF-8", "delimiter": DELIMITERS[delimiter], "heading_row": skipped}
-    return PlainTable(path, path.name, headings, delimiter, skipped, lines, spaces, facts)
+    return PlainTable(path, path.name, headings, delimiter, skipped, lines, spaces, facts, known)
 
 
 def _start_of(start: bytes, recognise: Recognise) -> tuple[tuple[str, ...], str, int] | None:
@@ -184,7 +194,8 @@ def _plain_lines(whole: mmap.mmap, delimiter: str) -> int | None:
             return None
         if returns and not bool(np.all(everything[feeds + place - 1] == CARRIAGE_RETURN)):
             return None
-        if len(feeds) > 1 and int(np.diff(feeds).min()) <= 1 + bool(returns):
+        lengths = np.diff(feeds)
+        if not len(feeds) or (len(lengths) and not 1 + bool(returns) < lengths.min() <= lengths.max() <= LONGEST_LINE_BYTES):
             return None
         if quoted and not _quotes_in_place(everything, place, len(block), delimiter):
             return None
@@ -214,6 +225,7 @@ def numbered_plain(
         return None
     if _headings_again(table, text, recognise):
         return None
+    check_unchanged(table.path, table.known, table.known.st_size)
     table.facts.update(blank_rows=table.lines - table.skipped - len(text.rows), rows=len(text.rows))
     return text
 

@@ -37,7 +37,7 @@ def both_ways(path):
     """Read a file where it lies and row by row; None for the first where it is not plain."""
     told = {"all_cells": [0, 1, 2, 3]}
     plain = scan_plain_csv(path, recognise, smallest_bytes=1)
-    text = numbered_plain(plain, PLACES, told) if plain else None
+    text = numbered_plain(plain, PLACES, told, recognise) if plain else None
     try:
         table = read_export(path, recognise)
     except DataProblem:
