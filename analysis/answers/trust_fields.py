@@ -22,7 +22,7 @@ MONTHS = "Which facts are missing, and since when?"
 TEN = 10
 FEWEST_ROWS = 5
 """Rows a month needs for a share of its own in a fact (our own line, no source)."""
-MOST_STRIPS = 10
+MOST_STRIPS = 8
 NOTHING_TO_DO = "Nothing"
 
 
@@ -172,7 +172,7 @@ def which_facts_are_missing(clinic: Clinic) -> Answer:
     if table.empty or pd.isna(clinic.first_day):
         return no_answer(MONTHS, say.NO_DATES)
     facts = facts_recorded(clinic.visits, clinic.ears)
-    thin = sorted(say.thinnest_first(facts), key=lambda fact: (fact.share, -_swing(table, fact.fact)))[:MOST_STRIPS]
+    thin = _drawn(facts, table)
     months = pd.date_range(table["month"].min(), table["month"].max(), freq="MS")
     shares = {fact.fact: _shares(table, fact.fact, months) for fact in thin}
     return Answer(
@@ -191,11 +191,24 @@ def which_facts_are_missing(clinic: Clinic) -> Answer:
             "A fact that is written down counts as recorded, whether or not it is true.",
             f"A month with fewer than {FEWEST_ROWS} rows to record a fact in shows no share.",
         ),
-        checks=tuple(_gap_checks(facts)),
+        checks=(*_never_checks(facts), *_gap_checks(facts)),
         basis=Basis(
             len(clinic.visits), "bookings", {}, clinic.first_day, clinic.last_day, "Counts of rows by fact and month."
         ),
     )
+
+
+def _drawn(facts: dict[str, Recorded], table: pd.DataFrame) -> list[Recorded]:
+    """Choose the facts to draw: the thinnest of those ever recorded, for a fact that never is has no story of months."""
+    known = say.thinnest_first(facts)
+    ever = [fact for fact in known if fact.recorded] or known
+    return sorted(ever, key=lambda fact: (fact.share, -_swing(table, fact.fact)))[:MOST_STRIPS]
+
+
+def _never_checks(facts: dict[str, Recorded]) -> list[Check]:
+    """Name the facts that are never recorded."""
+    never = [words.label(fact.fact) for fact in say.thinnest_first(facts) if not fact.recorded]
+    return [Check("Never recorded", INFORMATION, f"{words.joined(never)}.".capitalize())] if never else []
 
 
 def _shares(table: pd.DataFrame, fact: str, months: pd.DatetimeIndex) -> list[float | None]:

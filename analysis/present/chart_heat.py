@@ -58,14 +58,13 @@ def month_strips(strips: Sequence[Strip], months: Sequence[pd.Timestamp]) -> go.
         y=list(range(len(strips))),
         z=[[_step(share) for share in strip.shares] for strip in strips],
         text=[[_told(share) for share in strip.shares] for strip in strips],
-        customdata=[[plain(strip.label)] * len(months) for strip in strips],
         zmin=0,
         zmax=len(COLOURS) - 1,
         colorscale=_scale(),
         showscale=False,
         xgap=1,
         ygap=ROW_HEIGHT - STRIP_HEIGHT,
-        hovertemplate="%{customdata}, %{x|%B %Y}: %{text}<extra></extra>",
+        hovertemplate="%{x|%B %Y}: %{text}<extra></extra>",
         hoverongaps=False,
     )
     for row, strip in enumerate(strips):

@@ -4,13 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.answers.trust_orders import do_visits_start_two_at_once, is_anything_out_of_order
 from analysis.answers.trust_parts import do_known_patients_look_new, who_records_differently
-from analysis.answers.trust_times import (
-    are_times_copied_from_the_diary,
-    are_times_rounded,
-    do_visits_start_two_at_once,
-    is_anything_out_of_order,
-)
+from analysis.answers.trust_times import are_times_copied_from_the_diary, are_times_rounded
 from analysis.models.log_heaping import copied_times, rounded_times
 from analysis.models.log_orders import coinciding_starts, impossible_orders, visits_with_any
 from analysis.models.log_recorders import recording_habits

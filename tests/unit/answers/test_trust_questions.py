@@ -10,13 +10,9 @@ import pytest
 from analysis.answers.record_sheet import record_sheet
 from analysis.answers.trust import can_i_trust_my_log, what_was_set_aside
 from analysis.answers.trust_fields import what_to_mend_first, which_facts_are_missing
+from analysis.answers.trust_orders import do_visits_start_two_at_once, is_anything_out_of_order
 from analysis.answers.trust_parts import do_known_patients_look_new, who_records_differently
-from analysis.answers.trust_times import (
-    are_times_copied_from_the_diary,
-    are_times_rounded,
-    do_visits_start_two_at_once,
-    is_anything_out_of_order,
-)
+from analysis.answers.trust_times import are_times_copied_from_the_diary, are_times_rounded
 from analysis.clinic import Clinic
 from analysis.present import words
 from analysis.present.answer import FAILED, PASSED
