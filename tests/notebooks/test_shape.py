@@ -56,8 +56,9 @@ def test_every_question_has_its_notebook():
 
 
 def test_it_is_valid_and_light(path):
+    """A dozen answers of about 30 kB each, chart and table included."""
     nbformat.validate(nbformat.read(path, as_version=4))
-    assert path.stat().st_size < 300_000
+    assert path.stat().st_size < 420_000
 
 
 def test_it_opens_with_one_title(cells):

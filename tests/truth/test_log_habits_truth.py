@@ -1,5 +1,8 @@
 """Habits planted in a clean log are found and named; a log written as things happened raises no flag."""
 
+import tomllib
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,7 +10,9 @@ import pytest
 from analysis.answers.trust_orders import do_visits_start_two_at_once, is_anything_out_of_order
 from analysis.answers.trust_parts import do_known_patients_look_new, who_records_differently
 from analysis.answers.trust_times import are_times_copied_from_the_diary, are_times_rounded
-from analysis.models.log_heaping import copied_times, rounded_times
+from analysis.clinic import open_clinic
+from analysis.demo.mess import FILLED_SHARES, ROUNDER
+from analysis.models.log_heaping import ALL, copied_times, rounded_times
 from analysis.models.log_orders import coinciding_starts, impossible_orders, visits_with_any
 from analysis.models.log_recorders import recording_habits
 from analysis.models.log_system_change import first_visits
@@ -15,6 +20,7 @@ from analysis.present.answer import FAILED
 from analysis.problems import NotEnough
 from tests import log_world as world
 
+DEMO = Path(__file__).parents[2] / "demo_clinic"
 ASKED = (
     are_times_rounded,
     are_times_copied_from_the_diary,
@@ -120,3 +126,34 @@ def test_a_practitioner_who_leaves_a_fact_blank_is_found_and_the_others_are_not(
     log = world.forgetting(clean, "Oak", "softener")
     differing = [habit for habit in recording_habits(log.visits, log.ears, log.visits["practitioner"]) if habit.differs]
     assert [(habit.part, habit.of) for habit in differing] == [("Oak", "softener")]
+
+
+@pytest.fixture(scope="module")
+def demo():
+    if not (DEMO / "store" / "visits.parquet").exists():
+        pytest.skip("The demo clinic is not there. Make it with: make demo")
+    return open_clinic(DEMO)
+
+
+def test_the_invented_clinics_rounder_and_copier_are_found(demo):
+    planted = tomllib.loads((DEMO / "truth.toml").read_text(encoding="utf-8"))["mess"]["clocks"]
+    who = demo.visits["practitioner"]
+    rounded = rounded_times(demo.visits, who)
+    copied = [each for each in copied_times(demo.visits, who, rounded) if each.what == "ended_at"]
+    assert {each.part for each in rounded if each.flagged} - {ALL} == {ROUNDER}
+    assert {each.part for each in copied if each.flagged} - {ALL} == {"Rowan"}
+    rowan = next(each for each in copied if each.part == "Rowan")
+    # Planted in 15% of Rowan's visits; three standard errors of that share of 1,704 ends are 0.026.
+    assert rowan.copied == pytest.approx(FILLED_SHARES["Rowan"], abs=0.026)
+    everybody = next(each for each in copied if each.part == ALL)
+    # With the rounder among them, neighbours are the multiples of five, so the share of the whole log is rough: within a fifth.
+    assert everybody.copied * everybody.times == pytest.approx(planted["ends_filled_from_slot"], rel=0.2)
+
+
+def test_the_invented_clinics_swapped_clocks_are_counted_to_one(demo):
+    planted = tomllib.loads((DEMO / "truth.toml").read_text(encoding="utf-8"))["mess"]["clocks"]
+    orders = impossible_orders(demo.visits, demo.ears, second_attempt_days=28)
+    assert (
+        len(next(each for each in orders if each.what == "ended_before_started").visits) == planted["ends_before_start"]
+    )
+    assert not first_visits(demo.visits).jumps

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.answers.record_sheet import record_sheet
 from analysis.answers.trust_words import NEEDS
+from analysis.cli import main
 from analysis.clinic import Clinic
 from analysis.present import words
 from analysis.report.sheet import sheet_html, write_sheet
@@ -68,3 +69,12 @@ def test_the_written_page_names_every_fact_and_every_one_is_ours():
     assert sorted(missing) == ["minutes", "patient_key"]
     assert "patient's number" in page
     assert "start of the visit and end" in page
+
+
+def test_the_command_writes_the_page_beside_the_reports(tmp_path, capsys):
+    (tmp_path / "exports").mkdir()
+    (tmp_path / "exports" / "log.csv").write_text("Date,Grade left\n2026-03-02,full\n", encoding="utf-8")
+    assert main(["intake", str(tmp_path), "--quiet"]) == 0
+    assert main(["sheet", str(tmp_path), "--quiet"]) == 0
+    assert (tmp_path / "reports" / "what_to_record.html").exists()
+    assert "one page to print" in capsys.readouterr().out
