@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test check notebooks bench
+.PHONY: help demo test check notebooks bench bench-intake spark
 help:            ## show these lines
 	@grep -E '^[a-z]+:.*##' Makefile | sed 's/:.*##/ -/'
 
@@ -26,3 +26,9 @@ notebooks: demo         ## run the notebooks again in place
 
 bench: .venv/.ready     ## speed, as ratios within one run
 	$(BIN)/python -m tests.bench
+
+bench-intake: .venv/.ready  ## speed and memory of intake at 100 thousand and a million visits
+	$(BIN)/python -m tests.bench_intake
+
+spark: .venv/.ready     ## what the Spark engine needs besides Java
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-spark.txt
