@@ -67,6 +67,33 @@ def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.
     ), of_visit
 
 
+def sorted_into(facts: pd.DataFrame, categories: pd.DataFrame) -> pd.Series:
+    """Sort further visits into booking categories that were found on others.
+
+    Parameters
+    ----------
+    facts : pandas.DataFrame, indexed by ``visit_id``
+        As ``booking_facts`` gives them.
+    categories : pandas.DataFrame
+        As ``booking_categories`` gives them.
+
+    Returns
+    -------
+    pandas.Series of object, indexed by ``visit_id``
+        A kind without a category of its own goes with ``other``, if there is one; else None.
+    """
+    kinds = set(categories["booking_kind"])
+    kind = facts["booking_kind"].where(facts["booking_kind"].isin(kinds), ANY_KIND)
+    of_visit = pd.Series(None, index=facts.index, dtype=object)
+    for name, one in categories.to_dict("index").items():
+        here = kind == one["booking_kind"]
+        if one["fact"]:
+            level = facts[one["fact"]]
+            here &= (level == one["known"]).fillna(False) | (level.isna() & bool(one["or_not_known"]))
+        of_visit[here] = name
+    return of_visit
+
+
 def category_means(
     means: np.ndarray, minutes: np.ndarray, of_visit: np.ndarray, weights: np.ndarray | None = None
 ) -> np.ndarray:

@@ -112,6 +112,14 @@ def session_cost(figures: SessionFigures, settings: SlotsPart) -> float:
     )
 
 
+def session_cost_of(
+    wait_minutes: np.ndarray, idle_minutes: np.ndarray, overtime_minutes: np.ndarray, settings: SlotsPart
+) -> np.ndarray:
+    """Price minutes of waiting, idling and overtime at the owner's prices."""
+    over = settings.price_overtime * overtime_minutes
+    return settings.price_wait * wait_minutes + settings.price_idle * idle_minutes + over
+
+
 def _quantile_slots(bookings: Bookings, categories: int, settings: SlotsPart) -> list[np.ndarray]:
     """Give every category the same quantile of its minutes, for several quantiles."""
     slots = np.zeros((len(START_SHARES), categories))

@@ -23,6 +23,8 @@ QUANTITIES = (
     "patients_per_session",
 )
 COST = "session_cost"
+FURTHER = ("room_minutes", "late_share")
+"""Idle and overtime minutes together; sessions that end more than 15 minutes late."""
 TODAY, RECOMMENDED = "current", "recommended"
 SESSIONS_SEARCHED, SESSIONS_SHOWN, SESSIONS_REDRAWN = 4_000, 20_000, 1_500
 METHOD = "simulated half-day sessions; ranges by drawing patients again"
@@ -47,12 +49,15 @@ class SlotPlan:
         and ``session_cost`` in the owner's prices.
     redraws : int
         How often patients were drawn again.
+    further : dict of (str, str) to Estimate
+        By policy or ``difference``: ``room_minutes`` and ``late_share``.
     """
 
     slots: pd.DataFrame
     figures: dict[tuple[str, str], Estimate]
     differences: dict[str, Estimate]
     redraws: int
+    further: dict[tuple[str, str], Estimate]
 
     @property
     def same(self) -> bool:
@@ -101,11 +106,11 @@ def plan_slots(
     """
     floors = slot_floors(evidence, settings)
     _refuse(floors, settings)
-    shortest = min(floors.min(), min(_today(evidence, settings).values(), default=np.inf))
+    shortest = min(floors.min(), min(todays_slots(evidence, settings).values(), default=np.inf))
     searched = draw_bookings(evidence.model(), _luck(rng, settings, settings.grid_minutes * 2, SESSIONS_SEARCHED))
     recommended = best_slots(searched, floors, settings)
     free = best_slots(searched, np.full(len(floors), float(settings.grid_minutes * 2)), settings)
-    today = _today(evidence, settings)
+    today = todays_slots(evidence, settings)
     slots = pd.DataFrame(
         {
             "recommended_minutes": recommended,
@@ -152,9 +157,14 @@ def _compared(
     found = {key: ranged(key) for key in shown}
     return SlotPlan(
         slots=slots,
-        figures={key: each for key, each in found.items() if key[0] in templates and key[1] != COST},
-        differences={quantity: each for (policy, quantity), each in found.items() if policy == "difference"},
+        figures={key: each for key, each in found.items() if key[0] in templates and key[1] in QUANTITIES},
+        differences={
+            quantity: each
+            for (policy, quantity), each in found.items()
+            if policy == "difference" and quantity not in FURTHER
+        },
         redraws=redraws,
+        further={key: each for key, each in found.items() if key[1] in FURTHER},
     )
 
 
@@ -165,8 +175,10 @@ def _measure(templates: dict[str, np.ndarray], bookings: Bookings, settings: Slo
         figures = run_slots(slots, bookings, settings)
         found.update({(policy, quantity): float(getattr(figures, quantity)) for quantity in QUANTITIES})
         found[policy, COST] = session_cost(figures, settings)
+        found[policy, "room_minutes"] = figures.idle_minutes + figures.overtime_minutes
+        found[policy, "late_share"] = figures.late_share
     if TODAY in templates:
-        for quantity in (*QUANTITIES, COST):
+        for quantity in (*QUANTITIES, COST, *FURTHER):
             found["difference", quantity] = found[RECOMMENDED, quantity] - found[TODAY, quantity]
     return found
 
@@ -176,11 +188,36 @@ def _luck(rng: np.random.Generator, settings: SlotsPart, shortest: float, sessio
     return draw_luck(rng, bookings=int(settings.session_minutes // shortest), sessions=sessions)
 
 
-def _today(evidence: SlotEvidence, settings: SlotsPart) -> dict[str, int]:
+def todays_slots(evidence: SlotEvidence, settings: SlotsPart) -> dict[str, int]:
     """Give today's slots by category: the owner's, else the commonest of the log."""
     by_kind = {**evidence.slot_minutes, **settings.today}
     kinds = [evidence.kinds[place] for place in evidence.kind_of]
     return {name: by_kind[kind] for name, kind in zip(evidence.names, kinds, strict=True) if kind in by_kind}
+
+
+def recommended_slots(evidence: SlotEvidence, settings: SlotsPart, rng: np.random.Generator) -> np.ndarray:
+    """Search the recommended slots alone; raises ``DataProblem`` as ``plan_slots`` does.
+
+    Parameters
+    ----------
+    evidence : SlotEvidence
+    settings : SlotsPart
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    numpy.ndarray, shape (categories,)
+    """
+    floors = slot_floors(evidence, settings)
+    _refuse(floors, settings)
+    return best_slots(full_sessions(evidence, settings, rng), floors, settings)
+
+
+def full_sessions(
+    evidence: SlotEvidence, settings: SlotsPart, rng: np.random.Generator, sessions: int = SESSIONS_SEARCHED
+) -> Bookings:
+    """Draw sessions with as many bookings as slots of two steps of the grid could hold."""
+    return draw_bookings(evidence.model(), _luck(rng, settings, settings.grid_minutes * 2, sessions))
 
 
 def _refuse(floors: np.ndarray, settings: SlotsPart) -> None:

@@ -20,4 +20,5 @@ def test_every_outside_check_is_named():
 
 
 def test_it_is_short_enough_to_be_read():
-    assert len(PAGE.splitlines()) < 250
+    """One part a question, about twenty lines each, and a table where one says it sooner."""
+    assert len(PAGE.splitlines()) < 340

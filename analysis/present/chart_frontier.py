@@ -1,0 +1,120 @@
+"""Waiting against the room's idle and overtime minutes: templates as points, two of them marked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import plotly.graph_objects as go
+
+from analysis.present.chart_rows import plain
+from analysis.present.charts import tidy
+from analysis.present.theme import FAINT, INK, QUIET, blank_figure, lettering
+from analysis.stats.estimate import Estimate
+
+HEIGHT = 420
+
+
+@dataclass(frozen=True, slots=True)
+class FrontierPoint:
+    """One template of the frontier: its waiting, its room minutes, patients seen."""
+
+    wait_minutes: float
+    room_minutes: float
+    patients: float
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class MarkedPoint:
+    """A template marked by name, with the ranges of both its figures."""
+
+    label: str
+    wait: Estimate
+    room: Estimate
+    colour: str
+
+
+def frontier_chart(
+    points: Sequence[FrontierPoint], marked: Sequence[MarkedPoint], *, x_title: str, y_title: str
+) -> go.Figure:
+    """Draw the frontier as joined points, and marked templates with their ranges.
+
+    Parameters
+    ----------
+    points : sequence of FrontierPoint
+        In order of waiting.
+    marked : sequence of MarkedPoint
+    x_title, y_title : str
+        What the axes show, with units; the vertical one stands above the chart, unturned.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Patients seen stand beside every third point and the last.
+    """
+    figure = blank_figure(HEIGHT)
+    figure.update_layout(margin={"t": 40})
+    figure.add_scatter(
+        x=tidy([each.wait_minutes for each in points]),
+        y=tidy([each.room_minutes for each in points]),
+        mode="lines+markers",
+        line={"color": QUIET, "width": 1.5},
+        marker={"size": 7, "color": QUIET},
+        text=[plain(each.said) for each in points],
+        hovertemplate="%{text}<extra></extra>",
+        name="frontier",
+    )
+    for index in sorted({*range(0, len(points), 3), len(points) - 1} if points else set()):
+        one = points[index]
+        figure.add_annotation(
+            x=tidy([one.wait_minutes])[0],
+            y=tidy([one.room_minutes])[0],
+            text=f"{one.patients:.1f}",
+            xanchor="right",
+            yanchor="top",
+            font={"size": 12, "color": QUIET},
+        )
+    for each in marked:
+        _mark(figure, each)
+    figure.add_annotation(
+        text=y_title, xref="paper", yref="paper", x=0, y=1, xanchor="left", yanchor="bottom", yshift=14,
+        font={"size": 13, "color": QUIET},
+    )  # fmt: skip
+    figure.update_xaxes(title=x_title, rangemode="tozero", showline=True, linecolor=FAINT)
+    figure.update_yaxes(rangemode="tozero")
+    return figure
+
+
+def _mark(figure: go.Figure, one: MarkedPoint) -> None:
+    """Mark one template with its ranges and its name."""
+    bars = {}
+    for axis, estimate in (("error_x", one.wait), ("error_y", one.room)):
+        bars[axis] = {
+            "type": "data",
+            "symmetric": False,
+            "array": tidy([estimate.high - estimate.value]),
+            "arrayminus": tidy([estimate.value - estimate.low]),
+            "color": one.colour,
+            "thickness": 3,
+            "width": 0,
+        }
+    figure.add_scatter(
+        x=tidy([one.wait.value]),
+        y=tidy([one.room.value]),
+        mode="markers",
+        marker={"size": 14, "color": one.colour, "line": {"width": 1, "color": INK}},
+        name=one.label,
+        hovertemplate=f"{plain(one.label)}<extra></extra>",
+        **bars,
+    )
+    figure.add_annotation(
+        x=tidy([one.wait.value])[0],
+        y=tidy([one.room.value])[0],
+        text=plain(one.label),
+        xanchor="left",
+        yanchor="bottom",
+        xshift=8,
+        yshift=5,
+        font={"color": lettering(one.colour)},
+    )
