@@ -199,13 +199,19 @@ def new_check(found: FirstVisits) -> str:
 def reach_check(found: FirstVisits) -> Check:
     """Say how far into the log a first visit may be an old patient's."""
     first, last = _ends(found)
-    until = (
-        f"until about {found.reaches_back:%B %Y}" if found.reaches_back is not None else "up to the log's last months"
-    )
     told = (
         f"Everybody looks new when a log begins ({words.percent(first)} in the first three months, {words.percent(last)} in "
-        f"the last three). The share still falls {until}; before that, a first visit in the log is often an old patient's."
+        "the last three). "
     )
+    if found.jumps:
+        told += "After a leap it begins anew, so how far back the log can tell is not said."
+    elif found.reaches_back is None:
+        told += "The share still falls at the log's end, so a first visit in the log is often an old patient's."
+    else:
+        told += (
+            f"The share falls until about {found.reaches_back:%B %Y}; before that, a first visit in the log is often an old "
+            "patient's."
+        )
     return Check("Where the log begins", INFORMATION, told)
 
 
@@ -215,7 +221,7 @@ def new_consequences(found: FirstVisits) -> tuple[Check, Check]:
         "Demand foresees new patients who are old ones; gaps between clearances break off at the change, so ears seem to stay "
         "open longer and fewer patients seem to return; a second attempt across the change looks like a success."
         if found.jumps
-        else "Nothing of a change of system. Where the log begins, first visits say little of new patients, so they are not counted as such."
+        else "Nothing of a change of system. Where the log begins, a first visit in the log says little of who is new."
     )
     record = (
         "Keep the old patient's number in the new system, in a column of its own, or have both numbers exported side by side; "
