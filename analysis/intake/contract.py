@@ -184,8 +184,7 @@ def _schema(name: str, engine: str) -> tuple[Any, Any]:
 def _pandera(engine: str) -> ModuleType:
     """Load pandera for one engine."""
     with _quiet():
-        pa = importlib.import_module(f"pandera.{engine}")
-    return pa
+        return importlib.import_module(f"pandera.{engine}")
 
 
 @contextmanager
