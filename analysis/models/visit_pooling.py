@@ -20,6 +20,7 @@ FEWEST_WITH_FACT = 20
 FEWEST_OF_PRACTITIONER = 30
 """Visits below which nothing is shown of a practitioner."""
 EAR_FACTS = ("impacted", "dead_skin", "narrow_or_tortuous")
+TINY = 1e-12
 SOFTENED = "softened_before"
 """Stands beside the facts, not among them: what softening saves is a question of its own."""
 CELLS, PEOPLE, SEPARATOR = "cells", "people", "|"
@@ -164,7 +165,9 @@ def inflation(fitted: FittedVisitTime) -> float:
     residuals = (fitted.design.fit_minutes - means) / means
     weighted = rows / means[:, None]
     plain = np.linalg.inv(weighted.T @ weighted) * (residuals @ residuals) / max(len(rows) - rows.shape[1], 1)
-    return max(1.0, float(np.median(np.diag(fitted.covariance) / np.diag(plain))))
+    own = np.diag(plain)
+    # Minutes met exactly do not scatter, so there is nothing to widen.
+    return max(1.0, float(np.median(np.diag(fitted.covariance) / own))) if own.min() > TINY else 1.0
 
 
 def _added(

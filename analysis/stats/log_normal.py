@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 from scipy.special import log_ndtr
 from scipy.stats import norm
 
@@ -15,6 +14,9 @@ from analysis.stats.estimate import Estimate
 
 STEP = 1e-5
 LARGEST_MOVE = 1e-7
+STEPS, HALVINGS, TOLERANCE = 100, 30, 1e-9
+SMALLEST_LOG_SIGMA = -7.0
+"""A spread of log time below a thousandth is none: such times are alike but for rounding."""
 TINY = 1e-300
 METHOD = "log-normal curve"
 
@@ -88,8 +90,8 @@ def log_normal_regression(
 
     Notes
     -----
-    Maximum likelihood [1]_: a search with the exact first derivatives, then Newton steps
-    whose second derivatives are differences of those. Rows alike are put together first.
+    Maximum likelihood [1]_: Newton steps with the exact first derivatives and
+    differences of those for the second, halved until the likelihood grows. Rows alike are put together first.
 
     References
     ----------
@@ -132,7 +134,7 @@ class _Rows:
         root = np.sqrt(self.counts)
         first, *_ = np.linalg.lstsq(self.design * root[:, None], known * root, rcond=None)
         spread = np.sqrt(np.average((known - self.design @ first) ** 2, weights=self.counts))
-        return np.append(first, np.log(max(float(spread), 0.05)))
+        return np.append(first, np.log(max(float(spread), 1e-4)))
 
     def derivatives(self, at: np.ndarray) -> tuple[float, np.ndarray]:
         """Give the log-likelihood and each row's score, for one of what the row stands for."""
@@ -165,21 +167,37 @@ class _Rows:
 
 
 def _maximise(rows: _Rows) -> np.ndarray:
-    """Search the maximum, then take Newton steps until nothing moves."""
-    scale = rows.counts.sum()
-    found = minimize(
-        lambda at: -rows.derivatives(at)[0] / scale,
-        rows.start(),
-        jac=lambda at: -rows.gradient(at) / scale,
-        method="BFGS",
-    )
-    at = found.x
-    for _ in range(20):
-        move = _inverse(rows.information(at)) @ rows.gradient(at)
-        at = at + move
-        if np.abs(move).max() < LARGEST_MOVE:
+    """Take Newton steps, short enough and only upwards, until nothing moves."""
+    at, value = rows.start(), rows.derivatives(rows.start())[0]
+    for _ in range(STEPS):
+        if at[-1] < SMALLEST_LOG_SIGMA:
+            raise NoMaximum("The times do not spread.")
+        step = _step(rows, at)
+        move, halvings = step, 0
+        while not rows.derivatives(at + move)[0] >= value - TOLERANCE and halvings < HALVINGS:
+            move, halvings = move / 2, halvings + 1
+        if halvings == HALVINGS:
+            raise NoMaximum("The search for the likeliest curve finds no way upwards.")
+        at, value = at + move, rows.derivatives(at + move)[0]
+        if np.abs(step).max() < LARGEST_MOVE:
             return at
     raise NoMaximum("The search for the likeliest curve does not come to rest.")
+
+
+def _step(rows: _Rows, at: np.ndarray) -> np.ndarray:
+    """Give Newton's step; where the likelihood curves upwards, that of times known exactly. No log time moves by over 1."""
+    information = rows.information(at)
+    if not np.isfinite(information).all():
+        raise NoMaximum("The likelihood has no maximum to be found.")
+    if np.linalg.eigvalsh(information)[0] <= 0:
+        weighted = rows.design * rows.counts[:, None] / np.exp(2 * at[-1])
+        information = np.zeros_like(information)
+        information[:-1, :-1] = weighted.T @ rows.design
+        information[-1, -1] = 2 * rows.counts.sum()
+    if np.linalg.matrix_rank(information) < len(at):
+        raise NoMaximum("The columns depend on each other.")
+    step = np.linalg.solve(information, rows.gradient(at))
+    return step / max(1.0, float(np.abs(rows.design @ step[:-1]).max()), abs(float(step[-1])))
 
 
 def _inverse(information: np.ndarray) -> np.ndarray:

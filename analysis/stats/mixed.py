@@ -63,7 +63,7 @@ def fit_mixed(
     fixed : numpy.ndarray, shape (n, k)
         Columns whose parameters are estimated freely.
     groups : sequence of numpy.ndarray, shape (n, r_g)
-        Columns whose parameters are drawn from one normal distribution a group.
+        Columns whose parameters are drawn from one normal distribution a group; without groups this is least squares.
     amounts : numpy.ndarray, shape (n,)
     weights : numpy.ndarray, shape (n,), optional
         One over each row's relative variance; 1 without it.
@@ -100,6 +100,8 @@ def fit_mixed(
     if products.rows <= fixed.shape[1] or np.linalg.matrix_rank(fixed) < fixed.shape[1]:
         raise NotPooled("columns depend on each other, or there are too few rows")
     count = len(groups)
+    if not count:
+        return products.fit(np.zeros(0))
     # A spread of nought sits on the search's edge, so several starts, one of them low.
     starts = [np.full(count, start) for start in (0.03, 0.3, 1.0)]
     runs = [
@@ -133,7 +135,7 @@ class _Products:
         """Take the products; a group's columns are remembered by its number."""
         whole = np.column_stack([fixed, *groups])
         weighted = whole * weights[:, None]
-        group = np.repeat(np.arange(len(groups)), [each.shape[1] for each in groups])
+        group = np.repeat(np.arange(len(groups)), np.array([each.shape[1] for each in groups], dtype=int))
         return cls(
             weighted.T @ whole,
             weighted.T @ amounts,

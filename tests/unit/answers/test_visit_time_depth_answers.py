@@ -38,7 +38,7 @@ QUESTIONS = [
 @pytest.fixture(scope="module")
 def clinic() -> Clinic:
     rng = np.random.default_rng(31)
-    visits, ears = invented_log(rng, visits=1200)
+    visits, ears = invented_log(rng, visits=800)
     goes_on = (ears["methods"] == "fine_suction") & (rng.random(len(ears)) < 0.2)
     ends = np.where(rng.random(len(ears)) < 0.15, "occluding_left", "clear")
     ears = ears.assign(methods=ears["methods"].mask(goes_on, "fine_suction>hook_or_loop"), outcome=ends)
@@ -75,6 +75,15 @@ BAD: dict[str, Callable[[Clinic], Clinic]] = {
         clinic,
         visits=clinic.visits.assign(minutes=clinic.visits["slot_minutes"].where(clinic.visits["minutes"].notna())),
     ),
+    "no practitioner and one way of working": lambda clinic: replace(
+        lacking(clinic, "practitioner"),
+        ears=clinic.ears.assign(grade="fully_occluding", methods="fine_suction").astype(clinic.ears.dtypes),
+    ),
+    "all minutes alike": lambda clinic: replace(
+        clinic,
+        visits=clinic.visits.assign(minutes=clinic.visits["minutes"].where(clinic.visits["minutes"].isna(), 15.0)),
+    ),
+    "few visits": lambda clinic: replace(clinic, visits=clinic.visits.iloc[:130]),
     "nothing": lambda clinic: replace(clinic, visits=clinic.visits.iloc[:0], ears=clinic.ears.iloc[:0]),
 }
 
@@ -255,3 +264,21 @@ def test_ends_copied_from_the_slot_are_counted_and_left_out(clinic):
         sum(row.value for row in answer.rows if row.quantity == "filled_visits" and row.group["by"] == "practitioner")
         == 40
     )
+
+
+@pytest.mark.parametrize("ask", QUESTIONS, ids=lambda ask: ask.__name__)
+def test_a_log_that_times_each_ear_gets_an_answer_too(ask):
+    visits, ears = invented_log(np.random.default_rng(32), visits=600, split=True)
+    shows(ask(Clinic(visits, ears)))
+
+
+def test_stops_for_dizziness_are_told_of_where_there_are_twenty(clinic):
+    seen = clinic.ears["visit_id"].unique()[:25]
+    hurt = pd.Series(np.where(clinic.visits["visit_id"].isin(seen), "dizziness", "none"), index=clinic.visits.index)
+    visits = typed_frame(VISITS, clinic.visits.assign(adverse_event=hurt))
+    outcome = clinic.ears["outcome"].astype("object").where(~clinic.ears["visit_id"].isin(seen), "stopped")
+    ears = typed_frame(EAR_ROWS, clinic.ears.assign(outcome=outcome))
+    told = what_makes_visits_long(replace(clinic, visits=visits, ears=ears))
+    assert told.table.set_index("measure").loc["a stop for dizziness", "visits"] == 25
+    untold = what_makes_visits_long(replace(clinic, visits=visits))
+    assert "a stop for dizziness" not in untold.table["measure"].tolist()

@@ -20,6 +20,9 @@ from analysis.models.visit_time import fit_visit_time
 from analysis.problems import NotEnough
 from analysis.schema import EAR_ROWS, typed_frame
 from analysis.settings import VisitTimePart
+from analysis.stats.censored import NoMaximum
+from analysis.stats.log_normal import log_normal_regression
+from analysis.stats.mixed import NotPooled, fit_mixed
 from tests.visit_world import invented_log
 
 
@@ -189,3 +192,21 @@ def test_a_part_of_few_visits_is_taken_as_written(log):
     found = minutes_heaping(fit, parts, parts.iloc[:0])
     assert found.table["part"].tolist() == ["all", "A", "one"]
     assert found.intervals == 0
+
+
+def test_without_groups_nothing_is_pooled():
+    design, minutes = np.column_stack([np.ones(4), [0.0, 0.0, 1.0, 1.0]]), np.array([9.0, 11.0, 19.0, 21.0])
+    assert fit_mixed(design, [], minutes).fixed == pytest.approx([10.0, 10.0])
+
+
+def test_columns_that_are_sums_of_others_are_refused():
+    with pytest.raises(NotPooled):
+        fit_mixed(np.ones((4, 2)), [np.eye(4)], np.arange(4.0))
+
+
+def test_times_that_do_not_spread_or_never_end_settle_no_curve():
+    ones, alike = np.ones((30, 1)), np.full(30, 15.0)
+    with pytest.raises(NoMaximum, match="do not spread"):
+        log_normal_regression(alike, alike, ones)
+    with pytest.raises(NoMaximum, match="upper limit"):
+        log_normal_regression(alike, np.full(30, np.inf), ones)
