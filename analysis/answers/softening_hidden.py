@@ -25,9 +25,9 @@ from analysis.stats.effects import HiddenCause, e_value, risk_ratio
 from analysis.stats.estimate import Estimate
 
 QUESTION = "Could something nobody wrote down explain it away?"
-FURTHEST = 3.0
-"""How many times as common with softening the chart goes."""
-BESIDE = ("bottom center", "middle right", "top center", "top right")
+FURTHEST, TALLEST = 3.0, 2.0
+"""How many times as common with softening, and as likely to go with success, the chart goes."""
+BESIDE = ("middle right", "top right", "top left", "bottom center")
 """Where the names of neighbouring marks keep clear of each other."""
 TABLE_AT = (1.25, 1.5, 2.0, 2.5, 3.0)
 
@@ -124,7 +124,7 @@ def _lines(ratio: Estimate) -> list[Line]:
     ):
         if height <= 1:
             continue
-        first = height * (FURTHEST - 1) / (FURTHEST - height) if height < FURTHEST else FURTHEST
+        first = height * (TALLEST - 1) / (TALLEST - height) if height < TALLEST else FURTHEST
         across = np.linspace(min(max(first, height * 1.001), FURTHEST), FURTHEST, 80)
         lines.append(Line(name, across.round(4).tolist(), outcome_ratio_needed(height, across).tolist(), colour=colour))
     return lines
