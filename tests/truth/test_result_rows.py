@@ -11,6 +11,7 @@ from analysis.clinic import Clinic
 from analysis.demo import invented_clinic
 from analysis.result_rows import QUANTITIES
 from analysis.schema import SET_ASIDE, typed_frame
+from analysis.settings import settings_from_toml
 
 ASKED = {
     "visit_time": ["how_long_do_visits_take"],
@@ -23,12 +24,24 @@ ASKED = {
     "visit_time_rounded": ["are_minutes_rounded"],
     "slots": ["how_long_to_book"],
     "softening": ["does_softening_pay", "does_softening_save_minutes"],
+    "softening_evidence": ["what_trials_say"],
+    "softening_worth": ["is_softening_worth_it"],
+    "softening_trial": ["plan_fair_test", "what_the_test_found"],
     "recall": ["when_to_call_back"],
     "demand": ["how_many_will_come"],
     "quarter": ["activity", "outcomes", "safety"],
     "trust": ["can_i_trust_my_log", "what_was_set_aside"],
 }
 QUARTER = "2026-Q3"
+SET = """
+[softening]
+evidence_weight = 0.25
+[softening_test]
+first_day = 2026-01-05
+last_day = 2026-03-29
+advised = [2026-01-05, 2026-01-26, 2026-02-02, 2026-02-16, 2026-03-09, 2026-03-23]
+"""
+"""Some rows are made only where a setting asks for them."""
 THERE = [
     (file, name)
     for file, names in ASKED.items()
@@ -43,7 +56,7 @@ def rows() -> dict[tuple[str, str], list]:
     made = invented_clinic()
     aside = typed_frame(SET_ASIDE, pd.DataFrame({"reason": ["no date"], "remedy": ["Fill in the date."]}))
     record = {"rows_in": len(made.visits) + 1, "rows_kept": len(made.visits), "rows_set_aside": 1}
-    clinic = Clinic(made.visits, made.ears, aside, record=record)
+    clinic = Clinic(made.visits, made.ears, aside, settings_from_toml(SET), record)
     found = {}
     for file, name in THERE:
         ask = getattr(importlib.import_module(f"analysis.answers.{file}"), name)
