@@ -85,7 +85,7 @@ class PolarsEngine:
     def kept(self, frame: Any, name: str) -> Any:
         """Work a frame out, in memory or, where rows come in turn, on disk."""
         if self.spill is None:
-            return nw.from_native(frame.to_native().collect().lazy())
+            return nw.from_native(_without_empty(frame.to_native().collect()))
         path = self.spill / f"{name}.parquet"
         frame.to_native().sink_parquet(path, compression="lz4")
         return nw.from_native(pl.scan_parquet(path))
@@ -101,6 +101,12 @@ class PolarsEngine:
     def table(self, frame: Any) -> pl.DataFrame:
         """Bring a frame into memory."""
         return frame.to_native().collect()
+
+
+def _without_empty(frame: pl.DataFrame) -> pl.LazyFrame:
+    """Hold empty columns as nothing at all: exports leave most of the columns empty that others fill."""
+    empty = {name: frame.schema[name] for name in frame.columns if frame[name].null_count() == len(frame)}
+    return frame.drop(list(empty)).lazy().with_columns(pl.lit(None, dtype).alias(name) for name, dtype in empty.items()).select(frame.columns)
 
 
 @contextmanager
