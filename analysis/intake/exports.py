@@ -34,6 +34,8 @@ MAY_BE_STAFF_OR_SITES = {
     "practitioner": ("", "names"),
 }
 """What the values of a column kept as text may look like without being patients."""
+AS_STAFF_BY_MISTAKE = 2
+"""Rows; a patient's name that stands for site or practitioner more often is that of staff who are patients too."""
 FOUND_BEFOREHAND = ("grade", "percent_blocked", "impacted", "debris", "canal")
 """Facts of an ear that its passes share."""
 FEWEST_PASSES, SHARE_OF_PASSES, SHARE_OF_SEVERAL = 2, 0.1, 0.8
@@ -290,7 +292,20 @@ def _without_identifying_texts(frame: pd.DataFrame, headings: Headings) -> tuple
             heading = next(headings.all[place].text for place in headings.used if headings.all[place].column == column)
             dropped[heading] = looks
             frame = frame.assign(**{column: pd.Series([None] * len(frame), dtype="str", index=frame.index)})
-    return frame, dropped
+    return _without_patients_as_staff(frame), dropped
+
+
+def _without_patients_as_staff(frame: pd.DataFrame) -> pd.DataFrame:
+    """Empty the few cells of sites and practitioners that hold the whole name of a patient of the file."""
+    full_names = frame["patient_name"].fillna(frame["first_name"].fillna("") + " " + frame["surname"].fillna(""))
+    patients = {privacy.identity(text) for text in full_names.unique()}
+    patients = {each for each in patients if " " in each.strip("|").strip()}
+    for column in ("site", "practitioner"):
+        counts = frame[column].value_counts()
+        rare = [text for text in counts.index[counts <= AS_STAFF_BY_MISTAKE] if privacy.identity(text) in patients]
+        if rare:
+            frame = frame.assign(**{column: frame[column].where(~frame[column].isin(rare))})
+    return frame
 
 
 def _ears_apart(frame: Frame, filled: Sequence[str], settings: Settings) -> Frame:

@@ -20,11 +20,12 @@ from analysis.intake.headers import own_columns
 from analysis.intake.joining import with_visits_joined
 from analysis.intake.minutes import with_minutes
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
-from analysis.intake.privacy import HIDDEN, may_identify, safe_to_show
+from analysis.intake.privacy import HIDDEN, may_identify
 from analysis.intake.record import contradictions_found, intake_record
 from analysis.intake.row_columns import EVIDENCE, VISIT_TEXTS, columns_of_kind
 from analysis.intake.rules import LATEST, REASONS, with_attendance, with_reason, without_impossible_order
 from analysis.intake.shapes import ears_of, visits_of, with_minutes_by_ear, with_visit_id
+from analysis.intake.strange_words import safe_word
 from analysis.intake.understanding import CODED_KINDS, coded_as
 from analysis.intake.words import check_words
 from analysis.problems import DataProblem
@@ -330,7 +331,7 @@ def _aside_row(export: Export, row: dict[str, Any], files: dict[int, str], names
             ),
             None,
         )
-        value = safe_to_show(row["date_text"], names) if isinstance(row["date_text"], str) else None
+        value = safe_word(row["date_text"], names) if isinstance(row["date_text"], str) else None
     elif row["reason"] == "test_patient":
         column, value = "patient", HIDDEN
     elif "kept_place" in row:
