@@ -136,7 +136,7 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
     """Say what each export holds, and put what is not understood where it can be settled."""
     from analysis.clinic import SETTINGS_FILE, read_settings
     from analysis.intake.open_questions import PART_FILE, put_questions
-    from analysis.intake.preview import preview
+    from analysis.intake.preview import previews
     from analysis.intake.preview_text import preview_text
 
     if asked.clinic and not asked.clinic.is_dir():
@@ -148,9 +148,10 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
     seen = []
     for path in asked.files:
         progress(f"reading {path.name}")
-        seen.append(preview(path, settings))
+        tables = previews(path, settings)
         _end_step(progress)
-        _say(preview_text(seen[-1]))
+        seen += tables
+        _say("\n".join(map(preview_text, tables)))
     if not asked.no_write:
         told = put_questions(place, seen)
         if told:

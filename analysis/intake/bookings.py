@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import Any
 
 import narwhals as nw
 
 from analysis.intake.lookups import Frame
 from analysis.intake.minutes import with_minutes
-from analysis.intake.row_columns import EVIDENCE, SIDED_EAR_FACTS, VISIT_FACTS
+from analysis.intake.row_columns import EVIDENCE
 from analysis.intake.rules import with_attendance, without_impossible_order
 from analysis.intake.shapes import ears_of, visits_of
 from analysis.settings import Settings
@@ -36,7 +35,9 @@ def ears_and_bookings(kept: Frame, shapes: Collection[str]) -> tuple[Frame, Fram
 def _with_evidence(visits: Frame) -> Frame:
     """Say of each visit whether anything in the log shows that the patient came."""
     shows = [~nw.col(column).is_null() for column in EVIDENCE]
-    return visits.with_columns(nw.any_horizontal(nw.col("tells_of_ear"), *shows, ignore_nulls=False).alias("has_evidence"))
+    return visits.with_columns(
+        nw.any_horizontal(nw.col("tells_of_ear"), *shows, ignore_nulls=False).alias("has_evidence")
+    )
 
 
 def judged(visits: Frame, settings: Settings) -> Frame:
@@ -72,7 +73,8 @@ def contradictions(visits: Frame) -> Frame:
     not_kept = ~col("attendance").is_null() & (col("attendance") != "attended")
     kept = ~not_kept
     found = {
-        "end before start": (col("ended_at") - 60 * nw.coalesce(col("clock_shift"), nw.lit(0.0)) < col("started_at")) & kept,
+        "end before start": (col("ended_at") - 60 * nw.coalesce(col("clock_shift"), nw.lit(0.0)) < col("started_at"))
+        & kept,
         "start before arrival": (col("started_at") < col("arrived_at")) & kept,
         "booked after the visit": col("booked_on") > col("slot_start"),
         "not attended, yet facts of ears": not_kept & col("tells_of_ear"),
@@ -80,31 +82,6 @@ def contradictions(visits: Frame) -> Frame:
         "softening days, yet no softener used": (col("softener") == "none") & (col("softening_days") > 0),
     }
     return visits.select(*(_count(which).alias(what) for what, which in found.items()))
-
-
-def conflicts(kept: Frame, again: Frame) -> Frame:
-    """Count, by column, how often a row set aside said otherwise than the row kept in its place.
-
-    Parameters
-    ----------
-    kept, again : narwhals frame
-        Rows kept, and rows set aside because another row tells of the same visit.
-
-    Returns
-    -------
-    narwhals frame
-        One row; a count for each column.
-    """
-    facts = (*VISIT_FACTS, *SIDED_EAR_FACTS)
-    aside = again.filter(nw.col("reason") == "same_visit_again").select("kept_place", *facts)
-    instead = kept.select(nw.col("place").cast(nw.Float64), *(nw.col(fact).alias(f"__{fact}") for fact in facts))
-    pairs: Any = aside.join(instead, left_on="kept_place", right_on="place", how="inner")
-    return pairs.select(*(_count(_differ(nw.col(fact), nw.col(f"__{fact}"))).alias(fact) for fact in facts))
-
-
-def _differ(one: nw.Expr, other: nw.Expr) -> nw.Expr:
-    """Tell where two facts are both told, and not the same."""
-    return ~one.is_null() & ~other.is_null() & (one != other)
 
 
 def _count(which: nw.Expr) -> nw.Expr:

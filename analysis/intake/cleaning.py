@@ -29,8 +29,8 @@ KEPT = {
 }  # fmt: skip
 """What a row carries besides the facts, until it is kept or set aside."""
 FACT_TYPES: dict[str, Any] = {
-    **{column: nw.String for column in (*columns_of_kind(*CODED_KINDS), *VISIT_TEXTS)},
-    **{column: nw.Float64 for column in columns_of_kind(*NUMBER_KINDS)},
+    **dict.fromkeys((*columns_of_kind(*CODED_KINDS), *VISIT_TEXTS), nw.String),
+    **dict.fromkeys(columns_of_kind(*NUMBER_KINDS), nw.Float64),
     **{f"grade{side}__percent": nw.Float64 for side in ("", "_left", "_right")},
     "softener__days": nw.Float64,
 }
@@ -53,11 +53,11 @@ def with_words(frame: Frame, understood: Understanding, texts: Texts) -> Frame:
         readings = understood.words.get(column, {})
         base = coded_as(column)
         outputs: dict[str, Any] = {f"{column}__found": nw.String}
-        meanings = {text: [each.code] for text, each in readings.items()}
+        meanings: dict[str, list[Any]] = {text: [each.code] for text, each in readings.items()}
         if base in ("grade", "softener"):
             name, beside_it = ("percent", _percents(readings)) if base == "grade" else ("days", _days(readings))
             outputs[f"{column}__{name}"] = nw.Float64
-            meanings = {text: [*codes, beside_it.get(text)] for text, codes in meanings.items()}
+            meanings = {text: [*known, beside_it.get(text)] for text, known in meanings.items()}
         said = {text: values for text, values in meanings.items() if any(value is not None for value in values)}
         lookups.append(numbered(column, outputs, said, texts))
     return _in_place(looked_up(frame, lookups), columns)
@@ -88,7 +88,9 @@ def with_tidy_texts(frame: Frame, spelling: Mapping[str, Mapping[str, str]], tex
     """Put the tidy spelling in place of the texts of sites and practitioners."""
     columns = [column for column in VISIT_TEXTS if column in texts]
     lookups = [
-        numbered(column, {f"{column}__found": nw.String}, {text: (tidy,) for text, tidy in spelling[column].items()}, texts)
+        numbered(
+            column, {f"{column}__found": nw.String}, {text: (tidy,) for text, tidy in spelling[column].items()}, texts
+        )
         for column in columns
     ]
     return _in_place(looked_up(frame, lookups), columns)
@@ -143,9 +145,7 @@ def only_row_columns(frame: Frame) -> Frame:
     return frame.select(*KEPT, *MADE_WITH_MOMENTS, "pass_number", *VISIT_FACTS, "ear", *SIDED_EAR_FACTS)
 
 
-def cleaned(
-    frame: Frame, understood: Understanding, texts: Texts, spelling: Mapping[str, Mapping[str, str]]
-) -> Frame:
+def cleaned(frame: Frame, understood: Understanding, texts: Texts, spelling: Mapping[str, Mapping[str, str]]) -> Frame:
     """Run the whole chain on the rows of one file.
 
     Parameters

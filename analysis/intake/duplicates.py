@@ -22,7 +22,6 @@ GIVEN = ("visit_key", "reason", "kept_place")
 
 def without_repeats(frame: Frame) -> Frame:
     """Give each row its visit and, where another row tells of the same visit, the reason to set it aside."""
-
     return frame.drop("reason").pipe(beside, _told, on="place", needs=NEEDED, gives=GIVEN, always=True)
 
 
@@ -50,7 +49,9 @@ def with_repeated_rows(frame: Frame) -> Frame:
     col = nw.col
     told_apart = ~col("visit_number").is_null() | ~col("patient_key").is_null() | col("has_clock")
     alone = nw.concat_str(col("source_file"), col("source_row").cast(nw.String), separator="|")
-    frame = frame.with_columns(nw.when(told_apart).then(col("content").cast(nw.String)).otherwise(alone).alias("__content"))
+    frame = frame.with_columns(
+        nw.when(told_apart).then(col("content").cast(nw.String)).otherwise(alone).alias("__content")
+    )
     frame = frame.with_columns(col("place").min().over("__content").alias("__first"))
     return frame.with_columns((col("place") > col("__first")).alias("__again"))
 

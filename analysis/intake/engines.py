@@ -106,7 +106,12 @@ class PolarsEngine:
 def _without_empty(frame: pl.DataFrame) -> pl.LazyFrame:
     """Hold empty columns as nothing at all: exports leave most of the columns empty that others fill."""
     empty = {name: frame.schema[name] for name in frame.columns if frame[name].null_count() == len(frame)}
-    return frame.drop(list(empty)).lazy().with_columns(pl.lit(None, dtype).alias(name) for name, dtype in empty.items()).select(frame.columns)
+    return (
+        frame.drop(list(empty))
+        .lazy()
+        .with_columns(pl.lit(None, dtype).alias(name) for name, dtype in empty.items())
+        .select(frame.columns)
+    )
 
 
 @contextmanager

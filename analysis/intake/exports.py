@@ -11,14 +11,24 @@ import polars as pl
 
 from analysis.intake import privacy, times
 from analysis.intake.both_ears import Sided, split_sides
-from analysis.intake.heading_content import sample_of
 from analysis.intake.headers import Heading, Headings, known_columns_of, match_headings, own_columns
+from analysis.intake.heading_content import sample_of
+from analysis.intake.patients import full_names
 from analysis.intake.plain_csv import PlainTable, numbered_plain, scan_plain_csv
 from analysis.intake.read_table import ReadTable, Recognise
 from analysis.intake.readers import read_tables
 from analysis.intake.row_columns import BOOKING, EAR, EAR_FACTS, EARS, EVIDENCE, PASS, VISIT, columns_of_kind, kind_of
 from analysis.intake.text_rows import EMPTY, NOT_NUMBERED, TextRows, number_texts
-from analysis.intake.understanding import CLOCK_PART, CODED_KINDS, DAY_PART, MOMENT_KINDS, MOMENT_PARTS, NUMBER_KINDS, Understanding, understand
+from analysis.intake.understanding import (
+    CLOCK_PART,
+    CODED_KINDS,
+    DAY_PART,
+    MOMENT_KINDS,
+    MOMENT_PARTS,
+    NUMBER_KINDS,
+    Understanding,
+    understand,
+)
 from analysis.intake.vocabulary import heading_entries
 from analysis.intake.words import NOTHING, SURE, read_words
 from analysis.problems import DataProblem
@@ -38,6 +48,8 @@ MAY_BE_STAFF_OR_SITES = {
     "practitioner": ("", "names"),
 }
 """What the values of a column kept as text may look like without being patients."""
+AS_STAFF_BY_MISTAKE = 2
+"""Rows; a patient's name that stands for site or practitioner more often is that of staff who are patients too."""
 FOUND_BEFOREHAND = ("grade", "percent_blocked", "impacted", "debris", "canal")
 """Facts of an ear that its passes share."""
 FEWEST_PASSES, SHARE_OF_PASSES, SHARE_OF_SEVERAL = 2, 0.1, 0.8
@@ -223,7 +235,9 @@ def _rows_are_passes(rows: pl.DataFrame, columns: set[str]) -> bool:
         )
     )
     passes = pl.all_horizontal("several", "differ", *found_before)
-    several, alike, ears_in_all = ears.select(pl.col("several").sum(), passes.sum().alias("passes"), pl.len()).collect().row(0)
+    several, alike, ears_in_all = (
+        ears.select(pl.col("several").sum(), passes.sum().alias("passes"), pl.len()).collect().row(0)
+    )
     return alike >= FEWEST_PASSES and alike >= SHARE_OF_PASSES * ears_in_all and alike >= SHARE_OF_SEVERAL * several
 
 
@@ -291,7 +305,27 @@ def _without_identifying_texts(text: TextRows, headings: Headings) -> tuple[Text
             heading = next(headings.all[place].text for place in headings.used if headings.all[place].column == column)
             dropped[heading] = looks
             text = text.without(column)
-    return text, dropped
+    return _without_patients_as_staff(text), dropped
+
+
+def _without_patients_as_staff(text: TextRows) -> TextRows:
+    """Empty the few cells of sites and practitioners that hold the whole name of a patient of the file."""
+    counts = text.counts(("site", "practitioner"))
+    rare = {
+        column: [each for each, (rows, _) in found.items() if rows <= AS_STAFF_BY_MISTAKE and " " in each.strip()]
+        for column, found in counts.items()
+    }
+    if not any(rare.values()):
+        return text
+    patients = {privacy.identity(name) for name in full_names(text)}
+    patients = {each for each in patients if " " in each.strip("|").strip()}
+    for column, texts in rare.items():
+        wrong = {each for each in texts if privacy.identity(each) in patients}
+        if wrong:
+            text = text.filled_from(
+                column, column, ["" if each in wrong else each for each in text.texts[column]], over=True
+            )
+    return text
 
 
 def _ears_apart(text: TextRows, settings: Settings) -> TextRows:
@@ -315,7 +349,9 @@ def _put_apart(text: TextRows, fact: str, sided: dict[str, Sided]) -> TextRows:
     """Move what a cell says of each ear into that ear's column, unless something stands there."""
     texts = text.texts[fact]
     for side in ("left", "right"):
-        text = text.filled_from(f"{fact}_{side}", fact, [getattr(sided[each], side) if each in sided else "" for each in texts])
+        text = text.filled_from(
+            f"{fact}_{side}", fact, [getattr(sided[each], side) if each in sided else "" for each in texts]
+        )
     return text.filled_from(fact, fact, ["" if each in sided else each for each in texts], over=True)
 
 

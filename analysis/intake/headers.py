@@ -287,14 +287,14 @@ def _forgiven(comparable: str) -> str:
     if len(comparable) < 6:
         return ""
     allowed = 1 if len(comparable) < 10 else 2
-    near = {
-        column
-        for name, column in _names().items()
-        if abs(len(name) - len(comparable)) <= allowed
-        and name[:1] == comparable[0]
-        and typing_slips(comparable, name) <= allowed
-    }
-    return near.pop() if len(near) == 1 else ""
+    near: dict[int, set[str]] = {}
+    for name, column in _names().items():
+        if abs(len(name) - len(comparable)) <= allowed and name[:1] == comparable[0]:
+            slips = typing_slips(comparable, name)
+            if slips <= allowed:
+                near.setdefault(slips, set()).add(column)
+    nearest = near[min(near)] if near else set()
+    return nearest.pop() if len(nearest) == 1 else ""
 
 
 def own_columns(settings: Settings) -> dict[str, str]:

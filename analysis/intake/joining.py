@@ -10,7 +10,16 @@ from analysis.intake.lookups import Frame
 from analysis.intake.row_columns import BOOKING, EAR, EARS, PASS
 
 JOINED, NO_VISIT, SEVERAL_VISITS = "joined", "no visit", "several visits"
-TAKEN_OVER = ("system", "slot_start", "day_text", "clock_text", "has_clock", "patient_key", "practitioner", "attendance_logged")
+TAKEN_OVER = (
+    "system",
+    "slot_start",
+    "day_text",
+    "clock_text",
+    "has_clock",
+    "patient_key",
+    "practitioner",
+    "attendance_logged",
+)
 """What a row of ears takes over from its visit."""
 
 
@@ -65,7 +74,10 @@ def _visits_by_number(rows: Frame) -> Frame:
 def _one_a_visit(rows: Frame, key: str) -> Frame:
     """Summarise rows by one key."""
     col = nw.col
-    last = [col(name).max().alias(f"__{name}") for name in ("system", "slot_start", "day_text", "clock_text", "patient_key", "practitioner")]
+    last = [
+        col(name).max().alias(f"__{name}")
+        for name in ("system", "slot_start", "day_text", "clock_text", "patient_key", "practitioner")
+    ]
     flags = ("has_clock", "attendance_logged", "test_patient")
     rows = rows.with_columns(
         *(nw.when(col(name)).then(nw.lit(1.0)).otherwise(nw.lit(0.0)).alias(f"__{name}") for name in flags)

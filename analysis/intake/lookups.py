@@ -101,7 +101,9 @@ def _reached(frame: Frame, lookups: Sequence[Lookup]) -> Frame:
     if frame.implementation.is_polars():
         there = {each.column: pl.when(pl.col(each.column) >= 0).then(pl.col(each.column)) for each in lookups}
         outputs = [
-            pl.lit(values).gather(there[each.column]).alias(name) for each in lookups for name, values in each.lists().items()
+            pl.lit(values).gather(there[each.column]).alias(name)
+            for each in lookups
+            for name, values in each.lists().items()
         ]
         return nw.from_native(native.with_columns(outputs))
     taken = {}
@@ -128,7 +130,13 @@ def _small_table(frame: Frame, lookup: Lookup) -> Any:
 
 
 def beside(
-    frame: Frame, step: Callable[[Frame], Frame], *, on: str, needs: Sequence[str], gives: Sequence[str], always: bool = False
+    frame: Frame,
+    step: Callable[[Frame], Frame],
+    *,
+    on: str,
+    needs: Sequence[str],
+    gives: Sequence[str],
+    always: bool = False,
 ) -> Frame:
     """Run a step on the few columns it needs and join what it gives.
 

@@ -168,9 +168,7 @@ def _too_often(name: str) -> nw.Expr:
 def _with_rounded(visits: Frame) -> Frame:
     """Find the practitioners who round their times to 5 minutes."""
     col = nw.col
-    started, ended = (
-        col(name) % (60 * ROUND_TO) == 0 for name in ("started_at", "ended_at")
-    )
+    started, ended = (col(name) % (60 * ROUND_TO) == 0 for name in ("started_at", "ended_at"))
     by_times = nw.when(started).then(nw.lit(0.5)).otherwise(nw.lit(0.0)) + nw.when(ended).then(nw.lit(0.5)).otherwise(
         nw.lit(0.0)
     )

@@ -62,7 +62,11 @@ def with_patients(text: TextRows, told_apart_by: str, births: Mapping[str, str],
     people = _people(text, named, births) if named else None
     if people is not None:
         made_up = people.filter(pl.col("name").map_elements(is_test_name, return_dtype=pl.Boolean))
-        found = pl.struct(*named).is_in(made_up.select(pl.struct(*named)).to_series().implode()) if len(made_up) else pl.lit(False)
+        found = (
+            pl.struct(*named).is_in(made_up.select(pl.struct(*named)).to_series().implode())
+            if len(made_up)
+            else pl.lit(False)
+        )
         tests = tests | found
     rows = text.rows.with_columns(tests.alias("test_patient"))
     column = {BY_NUMBER: "patient_number", BY_NATIONAL_NUMBER: "national_number"}.get(told_apart_by)
@@ -74,6 +78,12 @@ def with_patients(text: TextRows, told_apart_by: str, births: Mapping[str, str],
     else:
         rows = rows.with_columns(pl.lit(None, pl.String).alias("patient_key"))
     return rows.drop("patient_number", "national_number", *NAMES, strict=False)
+
+
+def full_names(text: TextRows) -> list[str]:
+    """List the distinct full names of a file's patients."""
+    named = [column for column in NAMES if column in text.texts]
+    return _people(text, named, {})["name"].unique().sort().to_list() if named else []
 
 
 def _flagged(text: TextRows, column: str, test: Callable[[str], bool]) -> pl.Expr:
@@ -95,10 +105,15 @@ def _people(text: TextRows, named: Sequence[str], births: Mapping[str, str]) -> 
     on = [*named, *(["birth_date"] if "birth_date" in text.texts else [])]
     people = text.rows.select(on).unique()
     for column in on:
-        texts = {number: births.get(each) if column == "birth_date" else each for number, each in enumerate(text.texts[column])}
+        texts = {
+            number: births.get(each) if column == "birth_date" else each
+            for number, each in enumerate(text.texts[column])
+        }
         known = {number: each for number, each in texts.items() if each}
         people = people.with_columns(
-            pl.col(column).replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String).alias(f"{column}__text")
+            pl.col(column)
+            .replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String)
+            .alias(f"{column}__text")
         )
     parts = {name: pl.col(f"{name}__text") if name in named else pl.lit(None, pl.String) for name in NAMES}
     both = pl.concat_str(parts["first_name"].fill_null(""), parts["surname"], separator=" ")

@@ -147,7 +147,12 @@ def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SM
             spaces = whole.find(b"\xc2") >= 0
     if lines is None:
         return None
-    facts: dict[str, Any] = {"kind": "csv", "encoding": "UTF-8", "delimiter": DELIMITERS[delimiter], "heading_row": skipped}
+    facts: dict[str, Any] = {
+        "kind": "csv",
+        "encoding": "UTF-8",
+        "delimiter": DELIMITERS[delimiter],
+        "heading_row": skipped,
+    }
     return PlainTable(path, path.name, headings, delimiter, skipped, lines, spaces, facts, known)
 
 
@@ -195,7 +200,9 @@ def _plain_lines(whole: mmap.mmap, delimiter: str) -> int | None:
         if returns and not bool(np.all(everything[feeds + place - 1] == CARRIAGE_RETURN)):
             return None
         lengths = np.diff(feeds)
-        if not len(feeds) or (len(lengths) and not 1 + bool(returns) < lengths.min() <= lengths.max() <= LONGEST_LINE_BYTES):
+        if not len(feeds) or (
+            len(lengths) and not 1 + bool(returns) < lengths.min() <= lengths.max() <= LONGEST_LINE_BYTES
+        ):
             return None
         if quoted and not _quotes_in_place(everything, place, len(block), delimiter):
             return None
@@ -215,7 +222,7 @@ def _quotes_in_place(everything: np.ndarray, place: int, length: int, delimiter:
 def numbered_plain(
     table: PlainTable, places: Mapping[str, int], told: Mapping[str, Sequence[int]], recognise: Recognise
 ) -> TextRows | None:
-    """Number the texts of a plain table; None where it turns out not to be plain."""
+    """Give each text of a plain table a number; None where it turns out not to be plain."""
     try:
         text = number_texts(table, places, told)
     except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):

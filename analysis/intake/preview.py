@@ -9,11 +9,12 @@ from typing import Any
 
 import polars as pl
 
-from analysis.intake.exports import Export, open_export
+from analysis.intake.exports import KEPT_TEXT_COLUMNS, Export, open_exports
 from analysis.intake.headers import CLINIC, IGNORE, Heading
 from analysis.intake.patients import how_patients_are_told_apart
 from analysis.intake.privacy import HIDDEN, safe_to_show, what_it_identifies
 from analysis.intake.row_columns import SHAPES_TOLD
+from analysis.intake.strange_words import safe_word
 from analysis.intake.taking import check_settings
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import heading_entries
@@ -107,6 +108,11 @@ class Preview:
 
 
 def preview(path: Path, settings: Settings) -> Preview:
+    """Say what the first table of an export holds; see ``previews``."""
+    return previews(path, settings)[0]
+
+
+def previews(path: Path, settings: Settings) -> list[Preview]:
     """Say what an export holds, without keeping anything and without a key.
 
     Parameters
@@ -116,7 +122,8 @@ def preview(path: Path, settings: Settings) -> Preview:
 
     Returns
     -------
-    Preview
+    list of Preview
+        One a table: several where sheets of a workbook belong together.
 
     Raises
     ------
@@ -124,7 +131,11 @@ def preview(path: Path, settings: Settings) -> Preview:
         If the file cannot be read, is no table, has no date, or the settings name what does not exist.
     """
     check_settings(settings)
-    export = open_export(Path(path), settings)
+    return [_seen(export) for export in open_exports(Path(path), settings)]
+
+
+def _seen(export: Export) -> Preview:
+    """Say what one table holds."""
     return Preview(
         file=export.table.file,
         facts=_facts(export),
@@ -172,7 +183,8 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
     if identifying:
         examples: tuple[str, ...] = (HIDDEN,) if values else ()
     else:
-        examples = tuple(safe_to_show(value, export.names) for value in values[:EXAMPLES])
+        shows = safe_to_show if heading.base in KEPT_TEXT_COLUMNS else safe_word
+        examples = tuple(shows(value, export.names) for value in values[:EXAMPLES])
     taken_for = heading.column + (f" ({_label(heading)})" if heading.column and _label(heading) else "")
     shown = safe_to_show(heading.text, export.names)
     masked = shown != heading.text
@@ -195,7 +207,7 @@ def _words(export: Export) -> list[WordSeen]:
             seen[coded_as(column), text] = (before + count, reading)
     told = []
     for (column, text), (count, reading) in seen.items():
-        shown = safe_to_show(text, export.names)
+        shown = safe_word(text, export.names, times=count)
         told.append(
             WordSeen(
                 column,
@@ -230,5 +242,6 @@ def _unreadable(export: Export) -> list[tuple[str, str, int]]:
                 continue
             for text, value in read.items():
                 if not could(value):
-                    found.append((export.heading_of(column), safe_to_show(text, export.names), counts[column][text][0]))
+                    count = counts[column][text][0]
+                    found.append((export.heading_of(column), safe_word(text, export.names, times=count), count))
     return sorted(found, key=lambda each: (each[0], -each[2], each[1]))

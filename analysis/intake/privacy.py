@@ -7,6 +7,8 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 
+from analysis.intake.check_digits import is_checked_number
+
 HIDDEN = "(hidden)"
 MASK = "***"
 KEY_BYTES = 32
@@ -191,7 +193,7 @@ def what_it_identifies(texts: Iterable[str]) -> str:
             return label
     if _share(values, WHOLE_PHONE.fullmatch) >= ENOUGH:
         return "phone numbers"
-    if _share(values, _is_national_number) >= ENOUGH:
+    if _share(values, is_checked_number) >= ENOUGH or _share(values, _is_national_number) >= ENOUGH:
         return "national numbers"
     if len(values) >= 3 and _share(values, NAME.fullmatch) >= ENOUGH:
         return "names"

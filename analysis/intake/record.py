@@ -14,6 +14,7 @@ Everything in it can be written as JSON, and nothing in it identifies a patient.
 - ``missing_facts``: columns that are empty throughout
 - ``contradictions``: facts that exclude each other, and how often
 - ``conflicts``: for each column how often a row set aside said otherwise than the row kept
+- ``same_visit``: rows set aside for another of the same visit, by reason, with the rule that chose
 - ``notes``: what was assumed, in plain sentences
 - ``to_mend``: what the owner can put right, one message each, the commonest first
 - ``problems``: files that could not be used, or not wholly
@@ -22,17 +23,20 @@ Everything in it can be written as JSON, and nothing in it identifies a patient.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
-from analysis.intake.exports import MAY_HOLD_A_DATE, Export
+from analysis.intake.conflicts import Conflict, conflict_messages, rows_of_one_visit, together
+from analysis.intake.exports import Export
+from analysis.intake.filled import Filled
 from analysis.intake.headers import CLINIC, GUESSED, IGNORE, SURE
-from analysis.intake.patients import BY_NAME, NOT_AT_ALL, how_patients_are_told_apart
-from analysis.intake.privacy import safe_to_show
-from analysis.intake.row_columns import PASS, SHAPES_TOLD, VISIT
+from analysis.intake.notes import notes_on
+from analysis.intake.patients import how_patients_are_told_apart
+from analysis.intake.privacy import MASK, safe_to_show
+from analysis.intake.row_columns import SHAPES_TOLD
 from analysis.intake.rules import REASONS
+from analysis.intake.strange_words import safe_word
 from analysis.intake.tally import Tally
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import vocabulary
@@ -87,7 +91,7 @@ def intake_record(
     words, unreadable = _words(exports, names), _unreadable(exports, names)
     bookings, attended = Filled.of(visits), Filled.of(visits.filter(pl.col("attendance") == "attended"))
     worked = Filled.of(ears)
-    completeness = _completeness(bookings, attended, worked)
+    completeness, found_conflicts = _completeness(bookings, attended, worked), together(tally.conflicts)
     start = pl.col("slot_start")
     first, last = visits.select(start.min().alias("first"), start.max().alias("last")).collect().row(0)
     return {
@@ -105,9 +109,10 @@ def intake_record(
         "completeness": completeness,
         "missing_facts": [column for column, share in completeness.items() if share == 0],
         "contradictions": {what: count for what, count in tally.contradictions.items() if count},
-        "conflicts": {column: count for column, count in tally.conflicts.items() if count},
-        "notes": _notes(exports, tally, bookings),
-        "to_mend": _to_mend(exports, words, unreadable, names),
+        "conflicts": {each.column: each.count for each in found_conflicts},
+        "same_visit": rows_of_one_visit(tally.reasons()),
+        "notes": notes_on(exports, tally, bookings),
+        "to_mend": _to_mend(exports, words, unreadable, names, found_conflicts),
         "problems": [str(problem) for problem in problems]
         + [warning for export in exports for warning in export.table.warnings],
     }
@@ -159,7 +164,7 @@ def _words(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
             mine = told.setdefault(coded_as(column), {"understood": 0, "guessed": {}, "unknown": {}})
             for text, reading in readings.items():
                 count, first = export.understood.counts[column][text]
-                shown = safe_to_show(text, names)
+                shown = safe_word(text, names, times=count)
                 if reading.certainty == UNKNOWN:
                     entry = mine["unknown"].setdefault(
                         shown,
@@ -197,37 +202,12 @@ def _unreadable(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
                 if could:
                     continue
                 count, first = understood.counts[column][text]
-                shown = "***" if column in ("birth_date", "age") else safe_to_show(text, names)
+                shown = "***" if column in ("birth_date", "age") else safe_word(text, names, times=count)
                 entry = told[coded_as(column)].setdefault(
                     shown, {"count": 0, "file": export.table.file, "row": first, "heading": export.heading_of(column)}
                 )
                 entry["count"] += count
     return {column: told[column] for column in sorted(told)}
-
-
-@dataclass(frozen=True)
-class Filled:
-    """How many rows of a table have each fact.
-
-    Attributes
-    ----------
-    rows : int
-    facts : dict
-        Column to the rows in which something stands.
-    """
-
-    rows: int
-    facts: dict[str, int]
-
-    @classmethod
-    def of(cls, table: pl.LazyFrame) -> Filled:
-        """Count a table."""
-        counts = table.select(pl.len().alias("rows in all"), pl.all().count()).collect(engine="streaming").row(0, named=True)
-        return cls(counts.pop("rows in all"), counts)
-
-    def share(self, column: str) -> float:
-        """Give the share of rows that have a fact."""
-        return round(self.facts[column] / self.rows, 4) if self.rows else 0.0
 
 
 def _completeness(bookings: Filled, attended: Filled, ears: Filled) -> dict[str, float]:
@@ -243,105 +223,23 @@ def _completeness(bookings: Filled, attended: Filled, ears: Filled) -> dict[str,
     return shares
 
 
-def _notes(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]:
-    """Say in plain sentences what was assumed."""
-    notes = []
-    dated = [export for export in exports if not _dated_elsewhere(export)]
-    for export in exports:
-        notes += _notes_on_file(export) if export in dated else []
-        notes += _notes_on_shape(export, tally)
-    ways = {how_patients_are_told_apart(export.headings.columns) for export in dated}
-    if len(ways) > 1:
-        notes.append(
-            f"Patients are told apart in different ways ({', '.join(sorted(ways))}); one who stands in files of both counts twice."
-        )
-    without_clock = tally.without_clock
-    if without_clock:
-        notes.append(f"{without_clock:,} rows have no time of day; their slots are taken to start at midnight.")
-    unknown = bookings.rows - bookings.facts["attendance"]
-    if unknown:
-        notes.append(
-            f"{unknown:,} bookings say neither that the patient came nor that not; they count as neither."
-        )
-    if bookings.rows and not bookings.facts["booking_kind"]:
-        notes.append(
-            "The kind of booking is not logged. A patient's first row is not taken for a first visit, because the log may begin later than the patient."
-        )
-    return notes
-
-
-def _dated_elsewhere(export: Export) -> bool:
-    """Tell whether a file's rows are ears whose visits stand in another."""
-    return not MAY_HOLD_A_DATE & set(export.headings.columns)
-
-
-def _notes_on_shape(export: Export, tally: Tally) -> list[str]:
-    """Say how many rows were joined to visits, and how many are passes that were joined to ears."""
-    file, notes = export.table.file, []
-    if joined := tally.joined[file]:
-        notes.append(
-            f"{file}: ears whose visit stands in another row were joined to it by the visit number ({_rows(joined)})."
-        )
-    if export.shape == PASS:
-        ears = tally.ears_of_passes[file]
-        notes.append(
-            f"{file}: each row is one pass of an instrument; an ear's passes at one visit were joined, their methods in order ({_rows(tally.kept[file])}, {ears:,} {'ear' if ears == 1 else 'ears'})."
-        )
-    if again := export.table.facts.get("headings_again"):
-        notes.append(f"{file}: the headings stand again on the way down ({_rows(again)}); they were passed over.")
-    return notes
-
-
-def _rows(count: int) -> str:
-    """Count rows in words."""
-    return f"{count:,} {'row' if count == 1 else 'rows'}"
-
-
-def _notes_on_file(export: Export) -> list[str]:
-    """Say what was assumed of one file."""
-    file, columns, notes = export.table.file, export.headings.columns, []
-    told_apart_by = how_patients_are_told_apart(columns)
-    if told_apart_by == NOT_AT_ALL:
-        notes.append(f"{file}: nothing tells patients apart, so returns cannot be followed.")
-    elif told_apart_by == BY_NAME:
-        notes.append(f"{file}: patients are told apart by name alone; two of one name count as one.")
-    if "attendance" not in columns:
-        notes.append(
-            f"{file}: attendance is not logged; a booking counts as attended where something shows that the patient came."
-        )
-    if not {"slot_start", "slot_time"} & set(columns) and "started_at" in columns:
-        notes.append(f"{file}: the booked time is not logged; the start of the visit stands for it.")
-    order = export.understood.day_month_order()
-    if order == "doubtful":
-        notes.append(
-            f"{file}: every date could also be read with day and month swapped; day_first in [export] decides."
-        )
-    if export.understood.twelve_hours:
-        notes.append(
-            f"{file}: times run from 8 to 12 and from 1 to 6 without am or pm; 1:00 to 6:59 is taken for the afternoon."
-        )
-    if (
-        export.shape == VISIT
-        and not any(column.endswith(("_left", "_right")) for column in columns)
-        and export.headings.used
-    ):
-        notes.append(
-            f"{file}: no column is about the left or the right ear; facts of ears have no side unless the cell names one."
-        )
-    return notes
-
-
 def _to_mend(
-    exports: list[Export], words: dict[str, Any], unreadable: dict[str, Any], names: frozenset[str]
+    exports: list[Export],
+    words: dict[str, Any],
+    unreadable: dict[str, Any],
+    names: frozenset[str],
+    found_conflicts: list[Conflict],
 ) -> list[str]:
-    """Write one message for each thing the owner can put right: whole columns, then dates, then words by how common."""
-    told: list[tuple[int, str]] = []
+    """Write one message for each thing the owner can put right: columns, then dates, then words and conflicts by how common."""
+    told = conflict_messages(exports, found_conflicts)
     for column, found in words.items():
         for text, entry in found["unknown"].items():
             guess = f' Did you mean "{entry["nearest"]}"?' if entry["nearest"] else ""
             codes = [entry["nearest_code"]] if entry["nearest_code"] else vocabulary(column).labels
             choice = " or ".join(f'"{code}"' for code in codes)
             remedy = f'{guess} Add it to [words.{column}] in clinic.toml: "{text}" = {choice}.'.strip()
+            if MASK in text:
+                remedy = f"It may hold a name and is hidden: look at the row. {remedy}"
             told.append((entry["count"], _message("This word is not known", remedy, text, entry)))
     for column, entries in unreadable.items():
         if column == "birth_date":

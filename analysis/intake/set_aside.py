@@ -8,8 +8,9 @@ import polars as pl
 
 from analysis.intake.duplicates import ROWS_A_FILE
 from analysis.intake.exports import Export
-from analysis.intake.privacy import HIDDEN, safe_to_show
+from analysis.intake.privacy import HIDDEN
 from analysis.intake.rules import REASONS
+from analysis.intake.strange_words import safe_word
 from analysis.intake.tally import Tally
 from analysis.intake.typed_tables import typed
 from analysis.schema import SET_ASIDE
@@ -36,7 +37,9 @@ def aside_table(exports: list[Export], tally: Tally) -> pl.DataFrame:
     aside = tally.aside
     rows = aside.select(ASIDE_COLUMNS).iter_rows(named=True) if not aside.is_empty() else ()
     told = [_aside_row(by_file[row["source_file"]], row, tally.order, names) for row in rows]
-    frame = pl.DataFrame(told, schema=dict.fromkeys(SET_ASIDE.names, pl.String) | {"source_row": pl.Int64}, orient="row")
+    frame = pl.DataFrame(
+        told, schema=dict.fromkeys(SET_ASIDE.names, pl.String) | {"source_row": pl.Int64}, orient="row"
+    )
     return typed(SET_ASIDE, frame.sort("source_file", "source_row"))
 
 
@@ -53,7 +56,7 @@ def _aside_row(export: Export, row: dict[str, Any], files: dict[int, str], names
             ),
             None,
         )
-        value = safe_to_show(row["date_text"], names) if row["date_text"] is not None else None
+        value = safe_word(row["date_text"], names) if row["date_text"] is not None else None
     elif row["reason"] == "test_patient":
         column, value = "patient", HIDDEN
     elif row["kept_place"] is not None:

@@ -52,8 +52,10 @@ def shared_numbers(parts: Sequence[Any], table: Callable[[Any], pl.DataFrame]) -
     """
     col = nw.col
     numbers = nw.concat([part.select("visit_number", "visit_key") for part in parts], how="vertical")
-    keys = numbers.filter(~col("visit_number").is_null()).group_by("visit_number").agg(
-        col("visit_key").min().alias("low"), col("visit_key").max().alias("high")
+    keys = (
+        numbers.filter(~col("visit_number").is_null())
+        .group_by("visit_number")
+        .agg(col("visit_key").min().alias("low"), col("visit_key").max().alias("high"))
     )
     return sorted(table(keys.filter(col("low") != col("high")).select("visit_number"))["visit_number"])
 
@@ -80,14 +82,18 @@ def with_visit_id(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.
         With ``visit_id``.
     """
     return beside(
-        rows, lambda few: _named(few, shared, table), on="place", needs=("visit_number", "visit_key"), gives=("visit_id",)
+        rows,
+        lambda few: _named(few, shared, table),
+        on="place",
+        needs=("visit_number", "visit_key"),
+        gives=("visit_id",),
     )
 
 
 def _named(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame]) -> Frame:
     """Name each visit."""
     col = nw.col
-    rows = translated(rows, "visit_number", {"__shared": nw.Float64}, {number: (1.0,) for number in shared})
+    rows = translated(rows, "visit_number", {"__shared": nw.Float64}, dict.fromkeys(shared, (1.0,)))
     plain = col("visit_number").str.contains(PLAIN_NUMBER)
     to_hash = col("visit_number").is_null() | ~col("__shared").is_null()
     hashes = {key: (_short_hash(key),) for key in _texts(rows.filter(to_hash), "visit_key", table)}

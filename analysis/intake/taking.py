@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +15,10 @@ import narwhals as nw
 import pandas as pd
 import polars as pl
 
-from analysis.intake.bookings import conflicts, contradictions, ears_and_bookings, judged
+from analysis.intake.bookings import contradictions, ears_and_bookings, judged
 from analysis.intake.cleaning import cleaned
 from analysis.intake.clock_changes import zone_of
+from analysis.intake.conflicts import conflicts_found
 from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
 from analysis.intake.engines import Engine, engine_for
 from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_exports
@@ -24,9 +26,9 @@ from analysis.intake.headers import own_columns
 from analysis.intake.joining import JOINED, with_visits_joined
 from analysis.intake.lookups import Frame
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
-from analysis.intake.row_columns import PASS, VISIT_TEXTS, columns_of_kind
 from analysis.intake.privacy import may_identify
 from analysis.intake.record import intake_record
+from analysis.intake.row_columns import PASS, VISIT_TEXTS, columns_of_kind
 from analysis.intake.rules import LATEST, REASONS, with_reason
 from analysis.intake.set_aside import ASIDE_COLUMNS, aside_table
 from analysis.intake.shapes import minutes_differ_by_ear, shared_numbers, with_minutes_by_ear, with_visit_id
@@ -192,16 +194,22 @@ def _stretches(rows: Any, counted: int, engine: Engine) -> list[nw.Expr | None]:
     start = nw.col("slot_start")
     if counted <= engine.rows_at_once:
         return [None]
-    days = engine.table(rows.select((start / DAY_SECONDS).floor().alias("day")).group_by("day").agg(nw.len().alias("rows")))
-    days = days.drop_nulls().sort("day").with_columns((pl.col("rows").cum_sum() // engine.rows_at_once).alias("stretch"))
+    days = engine.table(
+        rows.select((start / DAY_SECONDS).floor().alias("day")).group_by("day").agg(nw.len().alias("rows"))
+    )
+    days = (
+        days.drop_nulls().sort("day").with_columns((pl.col("rows").cum_sum() // engine.rows_at_once).alias("stretch"))
+    )
     firsts = [day * DAY_SECONDS for day in days.group_by("stretch", maintain_order=True).first()["day"]][1:]
     if not firsts:
         return [None]
-    between = [(start >= low) & (start < high) for low, high in zip(firsts, firsts[1:], strict=False)]
+    between = [(start >= low) & (start < high) for low, high in pairwise(firsts)]
     return [start.is_null() | (start < firsts[0]), *between, start >= firsts[-1]]
 
 
-def _without_repeats(rows: Any, exports: list[Export], stretches: list[nw.Expr | None], engine: Engine) -> tuple[list[Any], Tally]:
+def _without_repeats(
+    rows: Any, exports: list[Export], stretches: list[nw.Expr | None], engine: Engine
+) -> tuple[list[Any], Tally]:
     """Find what repeats, stretch by stretch; give the rows kept and the count of all others."""
     kept_parts, tally = [], Tally({export.table.file: export.text.row_count for export in exports})
     for number, stretch in enumerate(stretches):
@@ -209,11 +217,13 @@ def _without_repeats(rows: Any, exports: list[Export], stretches: list[nw.Expr |
         fit, unfit = _parted(rows_here)
         told = engine.kept(without_repeats(fit), f"told-{number}")
         kept, again = _parted(told)
-        tally.rows_aside(engine.table(unfit.with_columns(nw.lit(None, dtype=nw.Float64).alias("kept_place")).select(*ASIDE_COLUMNS)))
+        tally.rows_aside(
+            engine.table(unfit.with_columns(nw.lit(None, dtype=nw.Float64).alias("kept_place")).select(*ASIDE_COLUMNS))
+        )
         aside = engine.table(again.select(*ASIDE_COLUMNS))
         tally.rows_aside(aside)
-        if "same_visit_again" in aside["reason"]:
-            tally.conflict(engine.table(conflicts(kept, again)))
+        if (aside["reason"] != "exact_duplicate").any():
+            tally.conflicts += conflicts_found(kept, again, engine.table)
         tally.rows_kept(engine.table(_kept_counts(kept)))
         kept_parts.append(kept)
     tally.check_nothing_lost()
@@ -246,11 +256,15 @@ def _bookings(
     shared = shared_numbers(kept, engine.table)
     visit_parts, ear_parts = [], []
     for number, rows in enumerate(kept):
-        named = engine.kept(with_visit_id(with_minutes_by_ear(rows, by_ear, shapes), shared, engine.table), f"named-{number}")
+        named = engine.kept(
+            with_visit_id(with_minutes_by_ear(rows, by_ear, shapes), shared, engine.table), f"named-{number}"
+        )
         if PASS in shapes:
             tally.passes(engine.table(_ears_of_passes(named)))
         ears, visits = ears_and_bookings(named, shapes)
-        visit_parts.append(engine.kept(visits, f"visits-{number}").with_columns(nw.lit(number, dtype=nw.Int64).alias("__stretch")))
+        visit_parts.append(
+            engine.kept(visits, f"visits-{number}").with_columns(nw.lit(number, dtype=nw.Int64).alias("__stretch"))
+        )
         ear_parts.append(engine.kept(ears, f"ears-{number}"))
         tally.contradiction(engine.table(contradictions(visit_parts[-1])))
     visits = engine.kept(judged(nw.concat(visit_parts, how="vertical"), settings), "judged")

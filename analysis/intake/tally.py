@@ -7,6 +7,8 @@ from collections.abc import Mapping
 
 import polars as pl
 
+from analysis.intake.conflicts import Conflict
+
 
 class Tally:
     """What became of every row.
@@ -30,7 +32,8 @@ class Tally:
         Rows joined to the visit of their number, by file.
     ears_of_passes : Counter
         Ears whose rows are one pass of an instrument each, by file.
-    conflicts, contradictions : Counter
+    conflicts : list of Conflict
+    contradictions : Counter
     """
 
     def __init__(self, read: Mapping[str, int]) -> None:
@@ -40,7 +43,7 @@ class Tally:
         self.without_clock = 0
         self.joined: Counter[str] = Counter()
         self.ears_of_passes: Counter[str] = Counter()
-        self.conflicts: Counter[str] = Counter()
+        self.conflicts: list[Conflict] = []
         self.contradictions: Counter[str] = Counter()
         self._aside: list[pl.DataFrame] = []
 
@@ -60,10 +63,6 @@ class Tally:
         """Add rows set aside."""
         if not rows.is_empty():
             self._aside.append(rows)
-
-    def conflict(self, counts: pl.DataFrame) -> None:
-        """Add the columns in which rows of one visit differ."""
-        self.conflicts.update({column: int(count or 0) for column, count in counts.row(0, named=True).items()})
 
     def contradiction(self, counts: pl.DataFrame) -> None:
         """Add the facts that exclude each other."""

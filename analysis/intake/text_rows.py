@@ -33,13 +33,17 @@ class Table(Protocol):
     Rows equal in every cell and under equal headings get the same mark.
     """
 
-    headings: tuple[str, ...]
+    @property
+    def headings(self) -> tuple[str, ...]:
+        """Give the headings, empty ones called after their place."""
 
     @property
-    def cells(self) -> pl.LazyFrame: ...
+    def cells(self) -> pl.LazyFrame:
+        """Give all rows."""
 
     @property
-    def top(self) -> pl.LazyFrame: ...
+    def top(self) -> pl.LazyFrame:
+        """Give some rows at the top."""
 
 
 @dataclass(eq=False)
@@ -79,7 +83,9 @@ class TextRows:
             ]
         )
         return {
-            column: dict(sorted((self.texts[column][number], (rows, first)) for number, rows, first in frame.iter_rows()))
+            column: dict(
+                sorted((self.texts[column][number], (rows, first)) for number, rows, first in frame.iter_rows())
+            )
             for column, frame in zip(found, grouped, strict=True)
         }
 
@@ -106,16 +112,18 @@ class TextRows:
         distinct = [*before, *sorted({text for text in written if text} - set(before))]
         numbers = {text: number for number, text in enumerate(distinct)}
         pairs = {number: numbers[text] for number, text in enumerate(written) if text}
-        found = pl.col(source).replace_strict(list(pairs), list(pairs.values()), default=EMPTY, return_dtype=NUMBER) if pairs else pl.lit(EMPTY, NUMBER)
+        found = (
+            pl.col(source).replace_strict(list(pairs), list(pairs.values()), default=EMPTY, return_dtype=NUMBER)
+            if pairs
+            else pl.lit(EMPTY, NUMBER)
+        )
         if before:
             found = pl.when(pl.col(column) == EMPTY).then(found).otherwise(pl.col(column))
         return TextRows(self.rows.with_columns(found.alias(column)), {**self.texts, column: distinct})
 
 
-def number_texts(
-    table: Table, places: Mapping[str, int], told: Mapping[str, Sequence[int]]
-) -> TextRows:
-    """Number the texts of the columns that are used.
+def number_texts(table: Table, places: Mapping[str, int], told: Mapping[str, Sequence[int]]) -> TextRows:
+    """Give each text of the columns that are used a number.
 
     Parameters
     ----------
@@ -134,7 +142,10 @@ def number_texts(
     counted = [_filled(numbers).alias(name) for name, numbers in told.items()]
     kept = {name: pl.col(f"c{place}") for name, place in places.items() if name in NOT_NUMBERED}
     places = {name: place for name, place in places.items() if kind_of(name) != "drop" and name not in kept}
-    together = _that_hold_both(table.top, {name: place for name, place in places.items() if kind_of(name) in MOMENT_KINDS and name != "birth_date"})
+    together = _that_hold_both(
+        table.top,
+        {name: place for name, place in places.items() if kind_of(name) in MOMENT_KINDS and name != "birth_date"},
+    )
     texts = {name: pl.col(f"c{place}") for name, place in places.items() if name not in together}
     for name in together:
         texts |= _apart(name, pl.col(f"c{places[name]}"))
@@ -156,7 +167,9 @@ def _with_numbers(rows: pl.DataFrame, columns: Sequence[str]) -> TextRows:
     texts: dict[str, list[str]] = {}
     for name, frame in zip(columns, distinct, strict=True):
         if not frame.is_empty():
-            by_number = frame.select(pl.col(name).cast(pl.String).alias("text"), pl.col(name).to_physical().alias("number"))
+            by_number = frame.select(
+                pl.col(name).cast(pl.String).alias("text"), pl.col(name).to_physical().alias("number")
+            )
             texts[name] = by_number.sort("number")["text"].to_list()
     numbers = [pl.col(name).to_physical().cast(NUMBER).fill_null(EMPTY) for name in texts]
     return TextRows(rows.drop(set(columns) - set(texts)).with_columns(*numbers), texts)

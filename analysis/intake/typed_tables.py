@@ -25,7 +25,9 @@ def ear_table(ears: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
     the records system. What several rows say of one ear becomes one row.
     """
     came = visits.with_row_index("order").filter(pl.col("attendance").is_in(NOT_KEPT).not_().fill_null(True))
-    rows = typed(EAR_ROWS, ears.rename({"ear_minutes": "minutes"})).join(came.select("visit_id", "order"), on="visit_id")
+    rows = typed(EAR_ROWS, ears.rename({"ear_minutes": "minutes"})).join(
+        came.select("visit_id", "order"), on="visit_id"
+    )
     rows = rows.sort("order", "ear", nulls_last=True)
     again = (pl.col("order") == pl.col("order").shift()) & (pl.col("ear") == pl.col("ear").shift())
     if rows.select(again.any()).item():  # "both" in one row and the same ear in another
@@ -48,7 +50,9 @@ def _one_row_an_ear(rows: pl.DataFrame) -> pl.DataFrame:
 def typed(table: Table, frame: pl.DataFrame) -> pl.DataFrame:
     """Give a frame a table's columns, in order, with its types; what the frame lacks comes out empty."""
     return frame.select(
-        (_typed(column, frame.schema.get(column.name)) if column.name in frame.columns else pl.lit(None)).cast(_type(column)).alias(column.name)
+        (_typed(column, frame.schema.get(column.name)) if column.name in frame.columns else pl.lit(None))
+        .cast(_type(column))
+        .alias(column.name)
         for column in table.columns
     )
 
@@ -57,10 +61,11 @@ def _type(column: Column) -> pl.DataType | type[pl.DataType]:
     """Give the Polars type of a column."""
     if column.codes:
         return pl.Enum(list(column.codes))
-    return {
+    types: dict[str, type[pl.DataType] | pl.DataType] = {
         "text": pl.String, "number": pl.Float64, "count": pl.Int64, "yes_no": pl.Boolean,
         "moment": pl.Datetime("us"), "day": pl.Datetime("us"),
-    }[column.kind]  # fmt: skip
+    }  # fmt: skip
+    return types[column.kind]
 
 
 def _typed(column: Column, dtype: pl.DataType | None) -> pl.Expr:
@@ -81,8 +86,6 @@ def write_table(path: Path, table: pl.LazyFrame) -> None:
         If the disk is full or may not be written.
     """
     try:
-        table.sink_parquet(
-            path, compression="zstd", compression_level=1, statistics=False, row_group_size=ROWS_A_GROUP
-        )
+        table.sink_parquet(path, compression="zstd", compression_level=1, statistics=False, row_group_size=ROWS_A_GROUP)
     except pl.exceptions.ComputeError as error:  # how Polars tells of a disk that is full
         raise OSError(str(error)) from error

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from analysis.intake import amounts, times
+from analysis.intake.privacy import may_identify
 from analysis.intake.row_columns import columns_of_kind, kind_of
 from analysis.intake.times import Moment
 from analysis.intake.vocabulary import vocabulary
@@ -110,7 +111,10 @@ def understand(counts: Counts, settings: Settings) -> Understanding:
         if counts.get(f"{column}{part}")
     }
     clocks = [
-        each for column in moments if not column.startswith(("birth_date", "booked_on")) for each in moments[column].values()
+        each
+        for column in moments
+        if not column.startswith(("birth_date", "booked_on"))
+        for each in moments[column].values()
     ]
     twelve = times.afternoon_unmarked(clocks)
     if twelve:
@@ -154,7 +158,7 @@ def _numbers(column: str, texts: Mapping[str, tuple[int, int]], settings: Settin
         known = [value for value in read.values() if value is not None]
         as_shares = known and max(known) <= 1 and any(0 < value < 1 for value in known)
         return {text: value * 100 if as_shares and value is not None else value for text, value in read.items()}
-    return {text: amounts.number(text, decimal_comma=comma) for text in texts}
+    return {text: None if may_identify(text) else amounts.number(text, decimal_comma=comma) for text in texts}
 
 
 def _percent(text: str, comma: bool) -> float | None:

@@ -69,15 +69,19 @@ def _with_parts_together(frame: Frame, understood: Understanding) -> Frame:
         day, clock = base + DAY_PART, base + CLOCK_PART
         frame = frame.pipe(_with_all, (base, day, clock))
         impossible = nw.max_horizontal(nw.col(f"{day}__impossible"), nw.col(f"{clock}__impossible"))
-        good = impossible == 0
 
-        def part(name: str, kind: str, good: nw.Expr = good) -> nw.Expr:
-            return nw.when(good).then(nw.col(f"{name}__{kind}"))
+        def part(name: str, kind: str, unless: Any = impossible) -> nw.Expr:
+            return nw.when(unless == 0).then(nw.col(f"{name}__{kind}"))
 
-        written = nw.concat_str(nw.col(f"{day}__written"), nw.col(f"{clock}__written"), separator=" ", ignore_nulls=False)
+        written = nw.concat_str(
+            nw.col(f"{day}__written"), nw.col(f"{clock}__written"), separator=" ", ignore_nulls=False
+        )
         own = {kind: nw.col(f"{base}__{kind}") for kind in OUTPUTS}
         frame = frame.with_columns(
-            *(nw.coalesce(own[kind], part(day, kind)).alias(f"{base}__{kind}") for kind in ("day", "eight", "day_text")),
+            *(
+                nw.coalesce(own[kind], part(day, kind)).alias(f"{base}__{kind}")
+                for kind in ("day", "eight", "day_text")
+            ),
             *(nw.coalesce(own[kind], part(clock, kind)).alias(f"{base}__{kind}") for kind in ("clock", "clock_text")),
             nw.coalesce(own["short"], nw.col(f"{day}__short")).alias(f"{base}__short"),
             nw.coalesce(own["impossible"], impossible).alias(f"{base}__impossible"),
@@ -90,7 +94,9 @@ def _with_all(frame: Frame, names: Sequence[str] = ALL) -> Frame:
     """Add what no text was found for, empty."""
     there = set(frame.collect_schema().names())
     lacking = {f"{name}__{kind}": dtype for name in names for kind, dtype in OUTPUTS.items()}
-    return frame.with_columns(*(nw.lit(None, dtype=dtype).alias(name) for name, dtype in lacking.items() if name not in there))
+    return frame.with_columns(
+        *(nw.lit(None, dtype=dtype).alias(name) for name, dtype in lacking.items() if name not in there)
+    )
 
 
 def _first(names: Sequence[str], kind: str) -> nw.Expr:
@@ -108,7 +114,9 @@ def with_moments(frame: Frame) -> Frame:
     offset from universal time.
     """
     col = nw.col
-    started = nw.when(col("started_at__clock").is_null() | ~col("started_at__day").is_null()).then(col("started_at__written"))
+    started = nw.when(col("started_at__clock").is_null() | ~col("started_at__day").is_null()).then(
+        col("started_at__written")
+    )
     frame = frame.with_columns(
         _first(SLOT_DAY_FROM, "day").alias("__day"),
         _first(SLOT_DAY_FROM, "eight").alias("__eight"),
@@ -140,7 +148,9 @@ def with_age_band(frame: Frame) -> Frame:
     Ages are differences of dates written as eight digits; a birth date with a
     two-digit year that lies after the visit is taken a century back.
     """
-    frame = frame.with_columns(((nw.col("__eight") - nw.col("birth_date__eight")) / 10000).floor().alias("__born_years"))
+    frame = frame.with_columns(
+        ((nw.col("__eight") - nw.col("birth_date__eight")) / 10000).floor().alias("__born_years")
+    )
     years = nw.col("__born_years")
     frame = frame.with_columns(
         nw.when((years < 0) & (nw.col("birth_date__short") > 0))

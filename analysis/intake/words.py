@@ -295,12 +295,13 @@ def _forgiven(short: str, known: dict[str, str]) -> _Part:
 
 
 def _same_build(short: str, word: str) -> bool:
-    """Tell whether two texts differ in long words only, or in a space, and deny alike."""
-    if len(word) < SHORTEST_TO_GUESS - 1 or bool(negation().search(short)) != bool(negation().search(word)):
+    """Tell whether two texts differ in long words only, or in a space and deny alike."""
+    if len(word) < SHORTEST_TO_GUESS - 1:
         return False
     ours, theirs = short.split(), word.split()
     if len(ours) != len(theirs):
-        return abs(len(ours) - len(theirs)) == 1
+        deny_alike = bool(negation().search(short)) == bool(negation().search(word))
+        return deny_alike and abs(len(ours) - len(theirs)) == 1
     return all(
         sorted(mine) == sorted(other) if max(len(mine), len(other)) <= SHORT_WORD else True
         for mine, other in zip(ours, theirs, strict=True)

@@ -46,7 +46,9 @@ def both_ways(path):
 
 
 cell = st.one_of(
-    st.sampled_from(["", "01/03/2026", "full", " 2/3 ", '"quoted"', '"two; cells"', '"a ""word"""', "\u00a0occ", "é", "x" * 50]),
+    st.sampled_from(
+        ["", "01/03/2026", "full", " 2/3 ", '"quoted"', '"two; cells"', '"a ""word"""', "\u00a0occ", "é", "x" * 50]
+    ),
     st.text(st.characters(exclude_characters=';"\r\n\x00', exclude_categories=["Cs", "Cc"]), max_size=8),
 )
 lines = st.lists(st.lists(cell, min_size=0, max_size=5).map(";".join), min_size=1, max_size=12)

@@ -9,8 +9,9 @@ import pytest
 from analysis.intake import take_in
 from analysis.settings import settings_from_toml
 
-CORPUS = Path(__file__).parent / "corpus"
-EXPECTED = tomllib.loads((CORPUS / "expected.toml").read_text(encoding="utf-8"))
+CORPORA = [Path(__file__).parent / name for name in ("corpus", "corpus_words")]
+EXPECTED = {corpus: tomllib.loads((corpus / "expected.toml").read_text(encoding="utf-8")) for corpus in CORPORA}
+FILES = [pytest.param(corpus / name, id=name) for corpus in CORPORA for name in sorted(EXPECTED[corpus])]
 
 
 def shown(value):
@@ -20,14 +21,15 @@ def shown(value):
     return f"{value:%Y-%m-%d %H:%M}" if isinstance(value, pd.Timestamp) else value
 
 
-def test_every_file_of_the_corpus_is_expected():
-    assert sorted(EXPECTED) == sorted(path.name for path in CORPUS.iterdir() if path.name != "expected.toml")
+@pytest.mark.parametrize("corpus", CORPORA, ids=lambda corpus: corpus.name)
+def test_every_file_of_the_corpus_is_expected(corpus):
+    assert sorted(EXPECTED[corpus]) == sorted(path.name for path in corpus.iterdir() if path.name != "expected.toml")
 
 
-@pytest.mark.parametrize("name", sorted(EXPECTED))
-def test_awkward_file(name):
-    expected = EXPECTED[name]
-    taken = take_in([CORPUS / name], settings_from_toml(expected.get("settings", "")), b"k" * 32)
+@pytest.mark.parametrize("path", FILES)
+def test_awkward_file(path):
+    expected = EXPECTED[path.parent][path.name]
+    taken = take_in([path], settings_from_toml(expected.get("settings", "")), b"k" * 32)
     record, file = taken.record, taken.record["files"][0]
     assert record["rows_in"] == expected["rows_in"]
     assert record["set_aside_by_reason"] == expected["set_aside"]
@@ -35,6 +37,10 @@ def test_awkward_file(name):
         assert file[fact] == expected.get(fact, file[fact])
     assert list(file["headings"]["unknown"]) == expected.get("unknown_headings", [])
     assert record["conflicts"] == expected.get("conflicts", {})
+    for certainty in ("unknown", "guessed"):
+        if path.parent.name == "corpus_words":
+            found = {column: sorted(told[certainty]) for column, told in record["words"].items() if told.get(certainty)}
+            assert found == expected.get(certainty, {})
     if "patients" in expected:
         assert taken.visits["patient_key"].nunique() == expected["patients"]
 

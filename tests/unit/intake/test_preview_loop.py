@@ -20,8 +20,13 @@ from analysis.intake.preview import preview
 from analysis.intake.preview_text import MOST_OF_A_KIND, WIDTH, preview_text
 from analysis.settings import Settings, settings_from_toml
 
-CORPUS = Path(__file__).parent / "corpus"
-EXPECTED = tomllib.loads((CORPUS / "expected.toml").read_text(encoding="utf-8"))
+CORPORA = [Path(__file__).parent / name for name in ("corpus", "corpus_words")]
+GIVEN = {
+    corpus / name: expected.get("settings", "")
+    for corpus in CORPORA
+    for name, expected in tomllib.loads((corpus / "expected.toml").read_text(encoding="utf-8")).items()
+}
+FILES = [pytest.param(path, id=path.name) for path in sorted(GIVEN)]
 ODD = """Date,Patient no,L wax,Outcome L,Which drops,Room,Chair
 2026-03-02,1,wobbly,gone well,olive oil,3,a
 2026-03-03,2,full,cleared,magic,3,b
@@ -36,12 +41,12 @@ def accepted(toml):
     return "\n".join(lines) + "\n"
 
 
-@pytest.mark.parametrize("name", sorted(EXPECTED))
-def test_once_each_question_is_answered_nothing_is_open(name):
-    given = EXPECTED[name].get("settings", "")
-    first = preview(CORPUS / name, settings_from_toml(given))
+@pytest.mark.parametrize("path", FILES)
+def test_once_each_question_is_answered_nothing_is_open(path):
+    given = GIVEN[path]
+    first = preview(path, settings_from_toml(given))
     toml = accepted(with_questions(given, open_questions([first])))
-    again = preview(CORPUS / name, settings_from_toml(toml))
+    again = preview(path, settings_from_toml(toml))
     assert (again.unknown_words, open_questions([again])) == ((), {})
     assert "All headings and words are understood." in preview_text(again)
 
@@ -136,9 +141,9 @@ def test_five_thousand_different_words_are_summed_up(tmp_path):
     assert f"and {5000 - MOST_ASKED:,} more words" in text
 
 
-@pytest.mark.parametrize("name", sorted(EXPECTED))
-def test_it_reads_well_on_a_screen_of_80_columns(name):
-    text = preview_text(preview(CORPUS / name, settings_from_toml(EXPECTED[name].get("settings", ""))))
+@pytest.mark.parametrize("path", FILES)
+def test_it_reads_well_on_a_screen_of_80_columns(path):
+    text = preview_text(preview(path, settings_from_toml(GIVEN[path])))
     assert [line for line in text.splitlines() if len(line) > WIDTH] == []
 
 

@@ -43,12 +43,14 @@ def bytes_of(paths, engine, folder):
     return written, taken.record
 
 
-def test_every_export_of_the_demo_is_the_same_to_the_byte(session, tmp_path):
+@pytest.mark.usefixtures("session")
+def test_every_export_of_the_demo_is_the_same_to_the_byte(tmp_path):
     paths = sorted(path for path in DEMO.iterdir() if path.suffix in (".csv", ".xlsx"))
     assert bytes_of(paths, "spark", tmp_path) == bytes_of(paths, "pandas", tmp_path)
 
 
-def test_awkward_files_together_are_the_same_to_the_byte(session, tmp_path):
+@pytest.mark.usefixtures("session")
+def test_awkward_files_together_are_the_same_to_the_byte(tmp_path):
     paths = [CORPUS / name for name in ("the_same_again.csv", "nobody_named.csv", "both_ears_in_one_cell.csv")]
     assert bytes_of(paths, "spark", tmp_path) == bytes_of(paths, "pandas", tmp_path)
 

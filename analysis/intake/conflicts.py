@@ -1,0 +1,187 @@
+"""Rows that tell of the same visit and do not agree: counted by column, and shown so that they can be looked up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import narwhals as nw
+import polars as pl
+
+from analysis.intake.exports import Export
+from analysis.intake.lookups import Frame
+from analysis.intake.row_columns import EAR_FACTS, SIDES, VISIT_FACTS
+from analysis.intake.rules import REASONS
+from analysis.intake.understanding import coded_as
+from analysis.problems import DataProblem
+
+RULES = {
+    "exact_duplicate": "Of rows equal in every cell the first is kept.",
+    "same_visit_again": "Of rows that tell of the same visit (or the same ear of it) the fuller is kept; "
+    "of equally full ones that of the export whose log ends later, then the lower row.",
+    "same_visit_other_system": "Of two systems' rows of one visit those of the system that tells more of it are kept; "
+    "of equals that whose log ends later.",
+}
+"""What decides which row is kept, by the reason for setting the other aside."""
+COMPARED = (*VISIT_FACTS, *(f"{fact}_{side}" for fact in EAR_FACTS for side in SIDES), *EAR_FACTS)
+NAMED_BY = ("source_file", "source_row")
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """How often a column differs between rows of one visit, and where for the first time.
+
+    ``aside`` and ``kept`` are the file and row set aside and those kept in their place.
+    """
+
+    column: str
+    count: int
+    reason: str
+    aside: tuple[str, int]
+    kept: tuple[str, int]
+
+
+def conflicts_found(kept: Frame, again: Frame, table: Callable[[Any], pl.DataFrame]) -> list[Conflict]:
+    """Find the facts in which a row set aside says otherwise than the row kept in its place.
+
+    Parameters
+    ----------
+    kept : narwhals frame
+        Rows kept, with ``place``.
+    again : narwhals frame
+        Rows set aside for another that tells of the same visit, with ``kept_place``.
+    table : callable
+        Brings a frame into memory.
+
+    Returns
+    -------
+    list of Conflict
+        One a column. An empty cell contradicts nothing.
+    """
+    pairs = _pairs(kept, again)
+    differ = {column: _differs(column) for column in COMPARED}
+    counted = table(
+        pairs.select(
+            *(nw.when(test).then(nw.lit(1)).otherwise(nw.lit(0)).sum().alias(column) for column, test in differ.items())
+        )
+    )
+    counts = {column: int(count or 0) for column, count in counted.row(0, named=True).items()}
+    return [_first(pairs, column, count, differ[column], table) for column, count in counts.items() if count]
+
+
+def together(found: Iterable[Conflict]) -> list[Conflict]:
+    """Put what was found in stretches of the log together, the commonest first.
+
+    Examples
+    --------
+    >>> one = Conflict("grade", 2, "same_visit_again", ("a.csv", 3), ("a.csv", 2))
+    >>> [(each.count, each.aside) for each in together([one, replace(one, count=5, aside=("b.csv", 9))])]
+    [(7, ('a.csv', 3))]
+    """
+    made: dict[str, Conflict] = {}
+    for each in found:
+        before = made.get(each.column)
+        made[each.column] = replace(before, count=before.count + each.count) if before else each
+    return sorted(made.values(), key=lambda each: (-each.count, each.column))
+
+
+def _pairs(kept: Frame, again: Frame) -> Any:
+    """Put the row kept beside each row set aside for it."""
+    col = nw.col
+    rows = again.filter(col("reason") != "exact_duplicate").with_columns(*_by_ear())
+    mine = rows.select("reason", "kept_place", "place", *NAMED_BY, *COMPARED)
+    others = kept.with_columns(*_by_ear()).select("place", *NAMED_BY, *COMPARED)
+    others = others.rename({name: f"{name}__kept" for name in ("place", *NAMED_BY, *COMPARED)})
+    return mine.with_columns(col("kept_place").cast(nw.Int64)).join(
+        others.with_columns(col("place__kept").cast(nw.Int64)),
+        left_on="kept_place",
+        right_on="place__kept",
+        how="inner",
+    )
+
+
+def _by_ear() -> list[nw.Expr]:
+    """Put what a row of one ear says where a row of both ears says it."""
+    col = nw.col
+    ear = nw.coalesce(col("ear"), nw.lit(""))
+    sided = [
+        nw.coalesce(col(f"{fact}_{side}"), nw.when((ear == side) | (ear == "both")).then(col(fact))).alias(
+            f"{fact}_{side}"
+        )
+        for fact in EAR_FACTS
+        for side in SIDES
+    ]
+    return [*sided, *(nw.when(ear == "").then(col(fact)).alias(fact) for fact in EAR_FACTS)]
+
+
+def _differs(column: str) -> nw.Expr:
+    """Tell whether both rows are filled and differ."""
+    mine, other = nw.col(column), nw.col(f"{column}__kept")
+    return ~mine.is_null() & ~other.is_null() & (mine != other)
+
+
+def _first(pairs: Any, column: str, count: int, test: nw.Expr, table: Callable[[Any], pl.DataFrame]) -> Conflict:
+    """Find the first pair of rows that differ in a column."""
+    names = ("place", "reason", *NAMED_BY, *(f"{each}__kept" for each in NAMED_BY))
+    told = table(pairs.filter(test).select(*names)).sort("place").row(0, named=True)
+    return Conflict(
+        column,
+        count,
+        told["reason"],
+        (told["source_file"], int(told["source_row"])),
+        (told["source_file__kept"], int(told["source_row__kept"])),
+    )
+
+
+def rows_of_one_visit(counts: Mapping[str, int]) -> dict[str, Any]:
+    """Count the rows set aside because another tells of the same visit, with the rule that chose between them.
+
+    Parameters
+    ----------
+    counts : mapping
+        Reason to the rows set aside for it.
+
+    Returns
+    -------
+    dict
+        Reason in words to ``rows`` and ``rule``.
+    """
+    return {
+        REASONS[reason].why: {"rows": counts[reason], "rule": rule}
+        for reason, rule in RULES.items()
+        if counts.get(reason)
+    }
+
+
+def conflict_messages(exports: list[Export], found: list[Conflict]) -> list[tuple[int, str]]:
+    """Write one message for each column in which rows of one visit differ.
+
+    Parameters
+    ----------
+    exports : list of Export
+    found : list of Conflict
+
+    Returns
+    -------
+    list of (int, str)
+        How often, and the message; no value is shown.
+    """
+    by_file = {export.table.file: export for export in exports}
+    told = []
+    for each in found:
+        (file, row), (kept_file, kept_row) = each.aside, each.kept
+        export = by_file[file]
+        heading = export.heading_of(each.column)
+        if heading == each.column:
+            heading = export.heading_of(coded_as(each.column))
+        times = f"{each.count:,} times" if each.count > 1 else "once"
+        problem = DataProblem(
+            f"Two rows of the same visit differ here ({times}); the first time it is this row and {kept_file} row {kept_row}, which was kept.",
+            f"{RULES[each.reason]} Correct the export where that is wrong.",
+            file=file,
+            row=row,
+            column=heading,
+        )
+        told.append((each.count, str(problem)))
+    return told

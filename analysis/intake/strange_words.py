@@ -1,0 +1,86 @@
+"""Names typed where a word of the trade belongs: hidden although no column of names tells that they are names."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+from analysis.intake.privacy import MASK, safe_to_show
+from analysis.intake.times import MONTHS
+from analysis.intake.vocabulary import shared_folder
+from analysis.intake.words import typing_slips
+
+OFTEN = 5
+"""Rows; a capitalised word that stands in so many alike cells is the clinic's own word, not a patient."""
+LONG_ENOUGH_TO_FORGIVE = 6
+"""Letters; a shorter word with a slip in it may be a name."""
+WORD = re.compile(r"[^\W\d_][\w'\u2019-]*")
+TWO_CAPITALISED = 2
+CALENDAR = frozenset(
+    ("mon", "tue", "wed", "thu", "fri", "sat", "sun", "am", "pm", "monday", "tuesday", "wednesday", "thursday", "friday",
+     "saturday", "sunday", "january", "february", "march", "april", "june", "july", "august", "september", "october",
+     "november", "december", "today", "tomorrow", "yesterday", "sept", "unknown", "total", "totals", "average", "sum")
+)  # fmt: skip
+
+
+@cache
+def trade_words() -> frozenset[str]:
+    """Collect every word that stands anywhere in the vocabulary, of headings and of all languages.
+
+    Examples
+    --------
+    >>> {"suction", "blocked"} <= trade_words(), "fennimore" in trade_words()
+    (True, False)
+    """
+    found = set(CALENDAR) | set(MONTHS)
+    for path in (shared_folder() / "vocabulary").rglob("*.toml"):
+        found |= {word.casefold() for word in WORD.findall(path.read_text(encoding="utf-8"))}
+        found |= {part for word in list(found) for part in re.split(r"['\u2019-]", word)}
+    return frozenset(found - {""})
+
+
+@cache
+def _is_strange(word: str) -> bool:
+    """Tell whether a word is none of the trade, nor one of its longer words with a slip in it."""
+    known = trade_words()
+    parts = [part for part in re.split(r"['\u2019-]", word.casefold()) if len(part) > 1]
+    if all(part in known for part in parts):
+        return False
+    plain = word.casefold()
+    if len(plain) < LONG_ENOUGH_TO_FORGIVE:
+        return True
+    return not any(
+        each[0] == plain[0] and abs(len(each) - len(plain)) <= 1 and typing_slips(plain, each) <= 1 for each in known
+    )
+
+
+def safe_word(text: str, names: frozenset[str] = frozenset(), *, times: int = 1) -> str:
+    """Mask what could tell who a patient is in a cell of a column that holds no names.
+
+    Besides what ``safe_to_show`` masks, capitalised words that are none of the
+    trade are masked: two or more in one cell always, one alone where it stands in
+    few cells. A name that is also a word of the trade ("Brown") cannot be told.
+
+    Parameters
+    ----------
+    text : str
+    names : frozenset of str, optional
+        Words of patients' names, from ``name_words``.
+    times : int, optional
+        In how many rows the text stands.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> safe_word("Orla Fennimore"), safe_word("full, Fennimore"), safe_word("gunky"), safe_word("Gunky", times=9)
+    ('*** ***', 'full, ***', 'gunky', 'Gunky')
+    """
+    shown = safe_to_show(text, names)
+    strange = [word for word in WORD.findall(shown) if len(word) > 1 and word[0].isupper() and _is_strange(word)]
+    if not strange or (len(strange) < TWO_CAPITALISED and times >= OFTEN):
+        return shown
+    hidden = frozenset(strange)
+    return WORD.sub(lambda match: MASK if match[0] in hidden else match[0], shown)
