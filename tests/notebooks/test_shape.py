@@ -56,7 +56,6 @@ def test_every_question_has_its_notebook():
 
 
 def test_it_is_valid_and_light(path):
-    """An answer with its chart and table takes about 30 kB; a notebook holds a dozen at most."""
     """A dozen answers of about 30 kB each, chart and table included."""
     nbformat.validate(nbformat.read(path, as_version=4))
     assert path.stat().st_size < 420_000
