@@ -39,6 +39,10 @@ from analysis.stats.proportions import wilson_share
 PLAN = "How long would a fair test of advice take?"
 LIST = "Which weeks have advice in a fair test?"
 FOUND = "What did your fair test find?"
+NO_TEST = (
+    "No test is set in clinic.toml. Once one has run, write softening_test.first_day, last_day and advised there, and this "
+    "says what it found."
+)
 SECTION = "softening"
 USUAL = (0.05, 0.10, 0.15)
 WRITTEN = (
@@ -172,13 +176,7 @@ def what_the_test_found(clinic: Clinic) -> Answer:
     """
     part = clinic.settings.softening_test
     if part.first_day is None or part.last_day is None:
-        return no_answer(
-            FOUND,
-            NotEnough(
-                "No test is set in clinic.toml.",
-                "Once one has run, write softening_test.first_day, last_day and advised there.",
-            ),
-        )
+        return Answer(FOUND, NO_TEST, answered=False)
     try:
         asked = asked_of(clinic)
         found = analyse_trial(

@@ -17,6 +17,7 @@ NAMES = [
     "1_can_i_trust_my_log",
     "2_how_long_to_book",
     "3_does_softening_pay",
+    "3b_a_fair_test",
     "4_when_to_call_back",
     "5_how_many_will_come",
     "6_this_quarter",
