@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.answers.softening_asked import SEED, Asked, asked_of
-from analysis.answers.softening_words import CAUTIONS, more_successes
+from analysis.answers.softening_words import CAUTIONS, left_out_of, more_successes
 from analysis.clinic import Clinic
 from analysis.models.softening_trial import (
     FEWEST_PERIODS,
@@ -104,7 +104,7 @@ def plan_fair_test(clinic: Clinic) -> Answer:
         basis=Basis(
             len(basis.sample.rows),
             "ears",
-            {},
+            left_out_of(basis.sample.left_out, "advised"),
             basis.sample.rows["day"].min(),
             basis.sample.rows["day"].max(),
             "Periods drawn by chance, power of Student's t by period, correlations from the log.",
@@ -203,7 +203,7 @@ def what_the_test_found(clinic: Clinic) -> Answer:
         basis=Basis(
             found.difference.n,
             "ears",
-            {},
+            left_out_of(found.left_out, "advised"),
             found.periods["start"].min(),
             found.periods["start"].max(),
             f"Compared by {part.unit} as the list decided, whatever people then did.",
