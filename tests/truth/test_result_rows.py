@@ -30,6 +30,7 @@ ASKED = {
     "softening_agents": ["softening_by_agent"],
     "softening_days": ["softening_by_days"],
     "softening_honesty": ["are_the_groups_alike", "how_many_ears_are_needed"],
+    "softening_ground": ["do_the_groups_share_ground"],
     "softening_hidden": ["could_something_hidden_explain_it"],
     "softening_evidence": ["what_trials_say"],
     "softening_worth": ["is_softening_worth_it"],
