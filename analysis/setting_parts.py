@@ -72,6 +72,12 @@ class SlotsPart:
     price_wait: float = _setting(1.0, "worth of a minute of a patient's waiting", low=0.0)
     price_idle: float = _setting(1.0, "worth of a minute of an idle room", low=0.0)
     price_overtime: float = _setting(2.0, "worth of a minute of overtime", low=0.0)
+    categories: dict[str, str] = _setting(
+        {},
+        "your own booking categories, up to four: kinds, each split by hearing_aid, softened, last_ears or last_grade, "
+        'or by nothing, e.g. { new = "", routine_recall = "last_grade" }; other kinds are one; without it, from the log',
+        choices=("", "hearing_aid", "softened", "last_ears", "last_grade"),
+    )
     fee_per_visit: float = _setting(0.0, "money one visit brings; 0 leaves money out", low=0.0)
     cost_per_overtime_hour: float = _setting(0.0, "money an hour of overtime costs; 0 if none", low=0.0)
     today: dict[str, int] = _setting(

@@ -70,6 +70,7 @@ PARTS: dict[str, type] = {
 }
 FREE_PARTS = ("columns", "words")
 DAYS = "tuple[dt.date, ...]"
+OWN_CATEGORIES, MOST_CATEGORIES = "dict[str, str]", 4
 KINDS: dict[str, type] = {
     "str": str,
     "float": float,
@@ -77,6 +78,7 @@ KINDS: dict[str, type] = {
     "bool": bool,
     "dt.date | None": dt.date,
     "dict[str, int]": dict,
+    OWN_CATEGORIES: dict,
     DAYS: tuple,
 }
 """How a setting's type is written, and what its value must be."""
@@ -151,6 +153,8 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
     if not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
         raise wrong
     low, high, choices = (setting.metadata[key] for key in ("low", "high", "choices"))
+    if kind == OWN_CATEGORIES and isinstance(value, dict):
+        return _own_categories(where, value, choices, wrong, file)
     if (choices and value not in choices) or (low is not None and value < low) or (high is not None and value > high):
         raise wrong
     if isinstance(value, dict):
@@ -159,6 +163,25 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
                 raise _unknown(f"{where}.{kind_of_booking}", [f"{where}.{each}" for each in BOOKING_KINDS], file)
             if not isinstance(minutes, int) or isinstance(minutes, bool) or minutes <= 0:
                 raise wrong
+    return value
+
+
+def _own_categories(
+    where: str, value: dict[str, Any], facts: tuple[str, ...], wrong: DataProblem, file: str
+) -> dict[str, str]:
+    """Check the owner's booking categories: known kinds, known facts, four at most."""
+    for kind, fact in value.items():
+        if kind not in BOOKING_KINDS:
+            raise _unknown(f"{where}.{kind}", [f"{where}.{each}" for each in BOOKING_KINDS], file)
+        if fact not in facts:
+            raise wrong
+    if sum(1 + bool(fact) for fact in value.values()) > MOST_CATEGORIES:
+        raise DataProblem(
+            "These are more than four booking categories.",
+            "Leave a kind out, so that it goes with the others, or split fewer of them.",
+            file=file,
+            setting=where,
+        )
     return value
 
 

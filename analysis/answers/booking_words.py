@@ -18,6 +18,7 @@ GAIN_SAID = 0.01
 FACT_NAMES = {
     "hearing_aid": "wearing a hearing aid",
     "softened": "softening first",
+    "last_ears": "one ear or two last time",
     "last_grade": "how full the ears were last time",
 }
 KIND_NAMES = {

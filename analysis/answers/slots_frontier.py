@@ -185,7 +185,7 @@ def _chart(found: SlotMaterial, templates: list[Template]) -> go.Figure:
         points,
         marked,
         x_title="minutes a patient waits",
-        y_title="idle and overtime minutes a session (beside points: patients seen)",
+        y_title="idle and overtime minutes (at points: patients)",
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.answers.softening_asked import SEED, Asked, asked_of
-from analysis.answers.softening_words import CAUTIONS, more_successes
+from analysis.answers.softening_words import CAUTIONS, left_out_of, more_successes
 from analysis.clinic import Clinic
 from analysis.models.softening_trial import (
     FEWEST_PERIODS,
@@ -39,6 +39,10 @@ from analysis.stats.proportions import wilson_share
 PLAN = "How long would a fair test of advice take?"
 LIST = "Which weeks have advice in a fair test?"
 FOUND = "What did your fair test find?"
+NO_TEST = (
+    "No test is set in clinic.toml. Once one has run, write softening_test.first_day, last_day and advised there, and this "
+    "says what it found."
+)
 SECTION = "softening"
 USUAL = (0.05, 0.10, 0.15)
 WRITTEN = (
@@ -100,7 +104,7 @@ def plan_fair_test(clinic: Clinic) -> Answer:
         basis=Basis(
             len(basis.sample.rows),
             "ears",
-            {},
+            left_out_of(basis.sample.left_out, "advised"),
             basis.sample.rows["day"].min(),
             basis.sample.rows["day"].max(),
             "Periods drawn by chance, power of Student's t by period, correlations from the log.",
@@ -172,13 +176,7 @@ def what_the_test_found(clinic: Clinic) -> Answer:
     """
     part = clinic.settings.softening_test
     if part.first_day is None or part.last_day is None:
-        return no_answer(
-            FOUND,
-            NotEnough(
-                "No test is set in clinic.toml.",
-                "Once one has run, write softening_test.first_day, last_day and advised there.",
-            ),
-        )
+        return Answer(FOUND, NO_TEST, answered=False)
     try:
         asked = asked_of(clinic)
         found = analyse_trial(
@@ -205,7 +203,7 @@ def what_the_test_found(clinic: Clinic) -> Answer:
         basis=Basis(
             found.difference.n,
             "ears",
-            {},
+            left_out_of(found.left_out, "advised"),
             found.periods["start"].min(),
             found.periods["start"].max(),
             f"Compared by {part.unit} as the list decided, whatever people then did.",

@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from analysis.answers.softening_asked import SEED, Asked, asked_of
-from analysis.answers.softening_words import CAUTIONS, PROTECTED_MINUTES
+from analysis.answers.softening_words import CAUTIONS, PROTECTED_MINUTES, left_out_of, spoken
 from analysis.clinic import Clinic
 from analysis.models.adjusted import adjusted_arms
 from analysis.models.softening_material import (
@@ -74,8 +74,8 @@ def is_softening_worth_it(clinic: Clinic) -> Answer:
         how_sure=f"{_break_even(worth, part.currency)} {words.how_sure(asked.level)}",
         table=_table(amounts, worth, prices),
         chart=range_chart(_bars(worth), x_title=f"{part.currency} in 100 bookings, costs below nought", reference=0.0),
-        chart_title=f"In 100 bookings advising is worth {_money(worth.total, part.currency)}",
-        chart_text="; ".join(f"{bar.label}: {words.number(bar.value)} {part.currency}" for bar in _bars(worth)) + ".",
+        chart_title=f"In 100 bookings: {_money(worth.total, part.currency)}",
+        chart_text="; ".join(f"{bar.label}: {bar.text} {part.currency}" for bar in _bars(worth)) + ".",
         assumptions=_assumptions(clinic.settings),
         cautions=(*CAUTIONS, PROTECTED_MINUTES),
         checks=tuple(Check(f"No figure for {name}", INFORMATION, str(reason)) for name, reason in refusals.items()),
@@ -166,13 +166,13 @@ def _headline(worth: Worth, currency: str, days: pd.Series) -> str:
         act = f"At your prices, advising softening costs more than it is worth: the chance that it pays is only {sure}"
     else:
         act = f"At your prices it is not clear that advising softening pays: the chance that it is worth more than it costs is {sure}"
-    return f"{act}. In 100 bookings it is worth {_money(worth.total, currency)}, {period}."
+    return f"{act}. In 100 bookings that is {_money(worth.total, currency)}, {period}."
 
 
 def _money(total: Estimate, currency: str) -> str:
-    """Say an amount of money and its range."""
-    value, low, high = (words.number(each) for each in (total.value, total.low, total.high))
-    return f"{value} {currency} (between {low} and {high})"
+    """Say an amount of money gained or lost, and its range."""
+    value, ends = spoken(total, "gained", "lost")
+    return f"{value} {currency} {'gained' if total.value >= 0 else 'lost'} ({ends})"
 
 
 def _break_even(worth: Worth, currency: str) -> str:
@@ -235,8 +235,21 @@ def _bars(worth: Worth) -> list[Bar]:
         "agent": "Agents bought",
         "delay": "Days of waiting",
     }
-    bars = [Bar(names[name], part.value, part.low, part.high, TODAY) for name, part in worth.parts.items()]
-    return [*bars, Bar("All together", worth.total.value, worth.total.low, worth.total.high, RECOMMENDED)]
+    priced = [
+        (names[name], part, TODAY)
+        for name, part in worth.parts.items()
+        if (part.value, part.low, part.high) != (0, 0, 0)
+    ]
+    return [
+        Bar(name, part.value, part.low, part.high, colour, _ends(part))
+        for name, part, colour in (*priced, ("All together", worth.total, RECOMMENDED))
+    ]
+
+
+def _ends(part: Estimate) -> str:
+    """Say a figure and its range in whole money."""
+    value, low, high = (words.number(each) for each in (part.value, part.low, part.high))
+    return f"{value} ({low} to {high})"
 
 
 def _assumptions(settings: Settings) -> tuple[str, ...]:
@@ -255,7 +268,7 @@ def _basis(material: Material) -> Basis:
     """Say what the figures rest on."""
     rows, days = material.sample.rows, material.sample.rows["day"]
     method = f"Regression averaged over the clinic's case mix; {DRAWS:,} draws from the ranges of all figures."
-    return Basis(len(rows), "visits", {}, days.min(), days.max(), method)
+    return Basis(len(rows), "visits", left_out_of(material.sample.left_out, CONTRAST), days.min(), days.max(), method)
 
 
 def _rows(amounts: Amounts, worth: Worth) -> Iterable[ResultRow]:

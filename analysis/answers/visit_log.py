@@ -90,7 +90,8 @@ def visit_log(clinic: Clinic) -> VisitLog:
         If the log holds too few visits with minutes of their own.
     """
     timed = timed_visits(clinic)
-    expected = fit_booking_minutes((timed.visits, timed.worked, clinic.ears), timed.fitted, clinic.settings.visit_time)
+    tables, settings = (timed.visits, timed.worked, clinic.ears), clinic.settings
+    expected = fit_booking_minutes(tables, timed.fitted, settings.visit_time, settings.slots.categories)
     return VisitLog(timed.visits, timed.fitted, expected)
 
 

@@ -82,9 +82,13 @@ def _headline(found: PooledMinutes, timed: TimedVisits) -> str:
     """Say the fullest grade's least and most, and what clearly goes with longer or shorter visits."""
     fullest = found.added[found.added["grade"] == found.added["grade"].tolist()[-1]]
     grade = words.code_label("grade", fullest["grade"].tolist()[0])
-    low, high = fullest["minutes"].min(), fullest["minutes"].max()
     verb = "adds" if found.has_overhead else "takes"
-    span = f"{words.number(low, 1)} to {words.number(high, 1)}" if high - low >= 0.05 else words.number(low, 1)
+    least, most = (_ear_minutes(fullest, longest=longest) for longest in (False, True))
+    span = (
+        f"{least} minutes"
+        if len(fullest) == 1
+        else f"between {least} and {most} minutes, depending on what is used first"
+    )
     clear = found.effects[(found.effects["low"] > 0) | (found.effects["high"] < 0)]
     said = [f"{FACT_NAMES[row['fact']]} {_more(row, timed.fitted.level)}" for row in clear.to_dict("records")]
     facts = (
@@ -92,7 +96,13 @@ def _headline(found: PooledMinutes, timed: TimedVisits) -> str:
     )
     if found.effects.empty:
         facts = "; too few visits have a further finding on record"
-    return f"A {grade} ear {verb} {span} minutes by what is used first{facts}."
+    return f"A {grade} ear {verb} {span}{facts}."
+
+
+def _ear_minutes(ears: pd.DataFrame, *, longest: bool) -> str:
+    """Say the least or the most minutes of some ears, with their range."""
+    row = ears.sort_values("minutes", ascending=not longest).to_dict("records")[0]
+    return f"{words.number(row['minutes'], 1)} ({words.number(row['low'], 1)} to {words.number(row['high'], 1)})"
 
 
 def _more(row: dict, level: float) -> str:

@@ -49,17 +49,14 @@ def who_needs_longer_slots(clinic: Clinic) -> Answer:
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
     if len(table) < 2:
-        few = f"Fewer than two practitioners have {FEWEST_OF_PRACTITIONER} visits with minutes of their own."
-        return no_answer(QUESTION, NotEnough(few, "Record who saw each patient."))
+        return no_answer(QUESTION, _nobody_to_compare(timed))
     level = timed.fitted.level
     return Answer(
         question=QUESTION,
         headline=_headline(table, timed),
         how_sure=f"{words.how_sure(level)} A figure of few visits is drawn towards the clinic's average.",
         table=table.rename(columns={"minutes": "more_minutes"}),
-        chart=range_chart(
-            _bars(table), x_title="minutes more than the clinic's average, for the same ears", reference=0.0
-        ),
+        chart=range_chart(_bars(table), x_title="minutes more than the clinic's average, like for like", reference=0.0),
         chart_title=_title(table),
         chart_text=_told(table),
         assumptions=(
@@ -70,6 +67,24 @@ def who_needs_longer_slots(clinic: Clinic) -> Answer:
         cautions=CAUTIONS,
         basis=visit_basis(clinic, timed, HOW),
         rows=tuple(_rows(table, level)),
+    )
+
+
+def _nobody_to_compare(timed: TimedVisits) -> NotEnough:
+    """Say why there are not two practitioners to compare."""
+    named = timed.fitted.sample.visits["practitioner"]
+    if named.fillna("").ne("").all() and len(set(named)) == 1:
+        return NotEnough(
+            "The log names one practitioner, so there is nobody to compare.", "Nothing more need be recorded."
+        )
+    few = f"Fewer than two practitioners have {FEWEST_OF_PRACTITIONER} visits with minutes of their own."
+    return NotEnough(few, "Record who saw each patient.")
+
+
+def _same(timed: TimedVisits) -> str:
+    """Say what is alike in the comparison: ears, or where they are not graded the kind of booking."""
+    return (
+        "the same ears" if timed.fitted.sample.has_grades else "the same kind of booking (the log grades too few ears)"
     )
 
 
@@ -96,8 +111,8 @@ def _headline(table: pd.DataFrame, timed: TimedVisits) -> str:
     visits = words.count(len(timed.fitted.means))
     said = _needing(table)
     if not said:
-        return f"Nobody clearly needs longer slots than the clinic's: for the same ears, over {visits} visits, no one's minutes lie a whole minute above the average."
-    return f"For the same ears, over {visits} visits, longer slots than the clinic's average would suit {words.joined(said)}."
+        return f"Nobody clearly needs longer slots than the clinic's: for {_same(timed)}, over {visits} visits, no one's minutes lie a whole minute above the average."
+    return f"For {_same(timed)}, over {visits} visits, longer slots than the clinic's average would suit {words.joined(said)}."
 
 
 def _title(table: pd.DataFrame) -> str:
@@ -116,7 +131,7 @@ def _told(table: pd.DataFrame) -> str:
         f"{bar.label} {words.number(bar.value, 1)} ({words.number(bar.low, 1)} to {words.number(bar.high, 1)})"
         for bar in _bars(table)
     ]
-    return f"Minutes more than the clinic's average for the same ears, by label and not by size: {'; '.join(said)}."
+    return f"Minutes more than the clinic's average, like for like, by label and not by size: {'; '.join(said)}."
 
 
 def _rows(table: pd.DataFrame, level: float) -> list[ResultRow]:

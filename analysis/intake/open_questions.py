@@ -80,9 +80,9 @@ def _lines(asked: Mapping[str, tuple[str, int]]) -> list[str]:
 
 
 def _quoted(text: str) -> str:
-    """Write a text as a TOML string."""
+    """Write a text as a TOML string on one line; marks that cannot be seen are written as numbers."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(f"\\u{ord(letter):04x}" if ord(letter) < 32 else letter for letter in escaped) + '"'
+    return '"' + "".join(each if each.isprintable() else f"\\U{ord(each):08x}" for each in escaped) + '"'
 
 
 def as_toml(questions: Questions) -> str:
@@ -134,7 +134,7 @@ def with_questions(toml: str, questions: Questions) -> str:
 
 def _without_questions(toml: str) -> list[str]:
     """Take out what an earlier preview asked, and the headings it made that nothing stands below."""
-    lines = [line for line in toml.splitlines() if not line.startswith(MARK)]
+    lines = [line for line in toml.split("\n") if not line.startswith(MARK)]
     kept = []
     for at, line in enumerate(lines):
         below = next((after for after in lines[at + 1 :] if after.strip()), "[")

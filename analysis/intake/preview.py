@@ -178,7 +178,7 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
         (f"by its content: {heading.why}" if heading.why and heading.column else HOW_SURE[heading.certainty])
         + (f"; {heading.why}" if heading.why and not heading.column else "")
         + (f"; looks like {looks}" if looks and not heading.why else "")
-        + ("; not read, another column is taken for this" if doubled else "")
+        + ("; not read, another column is taken for this" if doubled else _how_many_fit(export, heading))
     )
     if identifying:
         examples: tuple[str, ...] = (HIDDEN,) if values else ()
@@ -189,6 +189,20 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
     shown = safe_to_show(heading.text, export.names)
     masked = shown != heading.text
     return ColumnSeen(shown, taken_for, how_sure, heading.nearest, identifying, examples, masked, doubled)
+
+
+def _how_many_fit(export: Export, heading: Heading) -> str:
+    """Say how many of a column's different words, dates or numbers can be read, where not all can."""
+    understood = export.understood
+    words = understood.words.get(heading.column, {}).values()
+    numbers = understood.numbers.get(heading.column, {}).values()
+    moments = understood.moments.get(heading.column, {}).values()
+    fits = [
+        *(each.certainty != UNKNOWN for each in words),
+        *(value is not None for value in numbers),
+        *(bool(each.day or each.clock) for each in moments),
+    ]
+    return "" if all(fits) else f"; {sum(fits):,} of {len(fits):,} different values understood"
 
 
 def _label(heading: Heading) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import pandas as pd
@@ -11,12 +11,15 @@ from analysis.models.booking_facts import ANY_KIND, FACTS
 from analysis.schema import BOOKING_KINDS
 from analysis.stats.gamma import mixture_quantile
 
+MOST_CATEGORIES = 4
 SHARES = (0.5, 0.8, 0.9)
 FEWEST_IN_KIND = 30
 """Visits a kind of booking needs for minutes of its own (a rule of caution, no source)."""
 
 
-def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.DataFrame, np.ndarray]:
+def booking_categories(
+    facts: pd.DataFrame, splits: dict[str, str], own: Collection[str] = ()
+) -> tuple[pd.DataFrame, np.ndarray]:
     """Sort visits into booking categories: kinds, some of them split by one further fact.
 
     Parameters
@@ -24,7 +27,9 @@ def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.
     facts : pandas.DataFrame
         As ``booking_facts`` gives them, one row a visit.
     splits : dict of str to str
-        For each kind to be split, the fact it is split by.
+        For each kind to be split, the fact it is split by; the most worth first.
+    own : collection of str, optional
+        The owner's own kinds: each has its category, every other kind is ``other``.
 
     Returns
     -------
@@ -36,6 +41,8 @@ def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.
 
     Notes
     -----
+    At most four categories, unless they are the owner's: beyond that the
+    splits worth least are left out, then the rarest kinds go with ``other``.
     Kinds of fewer than 30 visits are put together as ``other``; where they
     are too few even so, their visits have no category (None). A visit whose
     further fact is not recorded goes with the commoner level of its kind.
@@ -48,7 +55,8 @@ def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.
     ({'new': 40}, True)
     """
     counts = facts["booking_kind"].value_counts()
-    rare = facts["booking_kind"].isin(counts.index[counts < FEWEST_IN_KIND]) | (facts["booking_kind"] == ANY_KIND)
+    common, splits = _few_enough(counts, splits, own)
+    rare = ~facts["booking_kind"].isin(common) | (facts["booking_kind"] == ANY_KIND)
     kind = facts["booking_kind"].astype("object").mask(rare, ANY_KIND if rare.sum() >= FEWEST_IN_KIND else None)
     rows, of_visit = [], np.full(len(facts), None, dtype=object)
     for each in [name for name in BOOKING_KINDS if (kind == name).any()]:
@@ -65,6 +73,26 @@ def booking_categories(facts: pd.DataFrame, splits: dict[str, str]) -> tuple[pd.
     return pd.DataFrame(rows, columns=["booking", "booking_kind", "fact", "known", "or_not_known", "visits"]).set_index(
         "booking"
     ), of_visit
+
+
+def _few_enough(counts: pd.Series, splits: dict[str, str], own: Collection[str]) -> tuple[list[str], dict[str, str]]:
+    """Give the kinds with a category of their own and their splits, so that all categories are four at most."""
+    common = [str(kind) for kind in counts.index if kind != ANY_KIND and counts[kind] >= FEWEST_IN_KIND]
+    if own:
+        return [kind for kind in common if kind in own], splits
+    kept = {kind: fact for kind, fact in splits.items() if kind in common or kind == ANY_KIND}
+    while len(common) > 1 and _how_many(counts, common, kept) > MOST_CATEGORIES:
+        if kept:
+            kept.popitem()
+        else:
+            common = common[:-1]
+    return common, kept
+
+
+def _how_many(counts: pd.Series, common: list[str], splits: dict[str, str]) -> int:
+    """Count categories: the common kinds, a second for every split, and ``other`` where enough is left for it."""
+    left = int(counts[[kind for kind in counts.index if kind not in common]].sum())
+    return len(common) + len(splits) + (left >= FEWEST_IN_KIND)
 
 
 def sorted_into(facts: pd.DataFrame, categories: pd.DataFrame) -> pd.Series:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 import pandas as pd
 
@@ -109,7 +111,12 @@ def _loss(
 
 
 def held_out_coverage(
-    tables: Tables, fitted: FittedVisitTime, facts: pd.DataFrame, splits: dict[str, str], settings: VisitTimePart
+    tables: Tables,
+    fitted: FittedVisitTime,
+    facts: pd.DataFrame,
+    splits: dict[str, str],
+    settings: VisitTimePart,
+    own: Collection[str] = (),
 ) -> dict[float, Estimate]:
     """Share of the log's last fifth within the quantiles foretold from the visits before it.
 
@@ -119,6 +126,8 @@ def held_out_coverage(
         As for ``fact_gains``.
     splits : dict of str to str
         For each kind that is split, the fact it is split by.
+    own : collection of str, optional
+        The owner's own kinds.
 
     Returns
     -------
@@ -131,8 +140,8 @@ def held_out_coverage(
         return {}
     ids = fitted.sample.visits["visit_id"]
     before = facts.set_index(ids).loc[earlier.sample.visits["visit_id"]].reset_index(drop=True)
-    categories, of_before = booking_categories(before, splits)
-    _, of_visit = booking_categories(facts, splits)
+    categories, of_before = booking_categories(before, splits, own)
+    _, of_visit = booking_categories(facts, splits, own)
     means = category_means(earlier.means, earlier.minutes, of_before)
     foretold = category_quantiles(means, earlier.shape, of_before, list(categories.index))
     known = later & np.isin(of_visit.astype(str), categories.index)

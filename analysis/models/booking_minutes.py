@@ -49,6 +49,7 @@ def fit_booking_minutes(
     tables: Tables,
     fitted: FittedVisitTime,
     settings: VisitTimePart,
+    own: dict[str, str] | None = None,
 ) -> BookingMinutes:
     """Say how long visits of each booking category take, and check it on visits not used.
 
@@ -59,6 +60,8 @@ def fit_booking_minutes(
     fitted : FittedVisitTime
         Fitted on the same tables.
     settings : VisitTimePart
+    own : dict of str to str, optional
+        The owner's own categories: kinds, and the fact each is split by, empty without.
 
     Returns
     -------
@@ -77,12 +80,14 @@ def fit_booking_minutes(
     visits, _, ears = tables
     facts = booking_facts(visits, ears).loc[fitted.sample.visits["visit_id"]].reset_index(drop=True)
     gains = fact_gains(tables, fitted, facts, settings)
-    splits: dict[str, str] = dict(gains.loc[gains["chosen"], ["booking_kind", "fact"]].itertuples(index=False))
-    categories, of_visit = booking_categories(facts, splits)
+    best = gains[gains["chosen"]].sort_values("gain", ascending=False, kind="stable")
+    found: dict[str, str] = dict(best[["booking_kind", "fact"]].itertuples(index=False))
+    splits = {kind: fact for kind, fact in own.items() if fact} if own else found
+    categories, of_visit = booking_categories(facts, splits, own or ())
     return BookingMinutes(
         categories=categories,
         of_visit=of_visit,
-        held_out=held_out_coverage(tables, fitted, facts, splits, settings),
+        held_out=held_out_coverage(tables, fitted, facts, splits, settings, own or ()),
         gains=gains,
     )
 

@@ -233,3 +233,27 @@ def ears_needed(side: SideBySide) -> EarsNeeded:
     return EarsNeeded(
         made[of_patients * of_adjusting], made[1.0], len(side.material.treated), of_patients, of_adjusting
     )
+
+
+def chances_by_arm(side: SideBySide, bands: int = 20) -> pd.DataFrame:
+    """Count both arms' ears by their chance of being softened.
+
+    Parameters
+    ----------
+    side : SideBySide
+        Ears compared.
+    bands : int, optional
+        Equal parts of 0 to 1.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a band: ``middle`` of the band, ears ``softened`` and ``others``.
+        Empty bands at either end are left out.
+    """
+    chance, treated = side.compared.fitted.chance, side.material.treated
+    edges = np.linspace(0, 1, bands + 1)
+    softened, others = (np.histogram(chance[arm], bins=edges)[0] for arm in (treated, ~treated))
+    table = pd.DataFrame({"middle": (edges[:-1] + edges[1:]) / 2, "softened": softened, "others": others})
+    filled = np.flatnonzero(softened + others)
+    return table.iloc[filled[0] : filled[-1] + 1].reset_index(drop=True)

@@ -76,6 +76,8 @@ class TrialResult:
     periods : pandas.DataFrame
         One row a period: ``start``, ``advised``, ``ears``, ``successes``, ``told`` (share of
         visits at which advice is on record; missing where nothing is).
+    left_out : dict of str to int
+        Why ears of the test were left out, and how many.
     """
 
     difference: Estimate
@@ -83,6 +85,7 @@ class TrialResult:
     advised: float
     not_advised: float
     periods: pd.DataFrame
+    left_out: dict[str, int]
 
 
 def period_of(days: pd.Series, unit: str) -> pd.Series:
@@ -191,10 +194,10 @@ def analyse_trial(
     .. [2] Edgington and Onghena (2007), Randomization Tests, chapter 1.
     """
     unit = schedule.unit
-    everyone = attempts.assign(softening_advised=attempts["softening_advised"].astype("boolean").fillna(value=False))
+    during = attempts[attempts["day"].between(pd.Timestamp(schedule.first_day), pd.Timestamp(schedule.last_day))]
+    everyone = during.assign(softening_advised=during["softening_advised"].astype("boolean").fillna(value=False))
     sample = compared_ears(everyone, contrast="advised", followed_until=followed_until)
-    within = sample.rows["day"].between(pd.Timestamp(schedule.first_day), pd.Timestamp(schedule.last_day))
-    rows = sample.rows[within]
+    rows = sample.rows
     table = _by_period(rows, attempts, unit)
     table["advised"] = _listed(table, schedule.advised, unit)
     _refuse_short(table, unit)
@@ -206,7 +209,9 @@ def analyse_trial(
     half = float(t.ppf(0.5 + level / 2, many - 2) * error)
     value = arms.treated - arms.untreated
     difference = Estimate(value, value - half, value + half, level, len(rows), f"by {unit}, as the list decided")
-    return TrialResult(difference, _p_value(table, value, rng, lists), arms.treated, arms.untreated, table)
+    return TrialResult(
+        difference, _p_value(table, value, rng, lists), arms.treated, arms.untreated, table, sample.left_out
+    )
 
 
 def _by_period(rows: pd.DataFrame, attempts: pd.DataFrame, unit: str) -> pd.DataFrame:

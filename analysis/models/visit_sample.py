@@ -79,7 +79,7 @@ def visit_sample(
     ------
     NotEnough
         If fewer than 50 visits have minutes of their own, or nine in ten of
-        them last exactly their slot.
+        them last exactly their slot or the same minutes.
     """
     attended = visits[(visits["attendance"] == "attended").fillna(False)]
     reason = _why_not(attended, settings)
@@ -144,6 +144,13 @@ def _refuse_if_too_few(used: pd.DataFrame, left_out: dict, attended: int) -> Non
     if copied >= COPIED_SHARE:
         raise NotEnough(
             f"Of {len(used):,} visits {copied:.0%} last exactly their slot, so the ends are the diary's, not the visits'.",
+            "Record when each visit really ends, for a month at least.",
+        )
+    commonest = used["minutes"].mode().iloc[0]
+    alike = (used["minutes"] == commonest).mean()
+    if alike >= COPIED_SHARE:
+        raise NotEnough(
+            f"Of {len(used):,} visits {alike:.0%} last {commonest:g} minutes, so the minutes are a rule's, not the visits'.",
             "Record when each visit really ends, for a month at least.",
         )
 

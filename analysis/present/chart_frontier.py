@@ -13,6 +13,8 @@ from analysis.present.theme import FAINT, INK, QUIET, blank_figure, lettering
 from analysis.stats.estimate import Estimate
 
 HEIGHT = 420
+APART = 0.1
+"""Share of the chart by which figures beside points keep apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def frontier_chart(
     Returns
     -------
     plotly.graph_objects.Figure
-        Patients seen stand beside every third point and the last.
+        Patients seen stand beside points that lie apart.
     """
     figure = blank_figure(HEIGHT)
     figure.update_layout(margin={"t": 40})
@@ -65,14 +67,15 @@ def frontier_chart(
         hovertemplate="%{text}<extra></extra>",
         name="frontier",
     )
-    for index in sorted({*range(0, len(points), 3), len(points) - 1} if points else set()):
-        one = points[index]
+    for one in _spread(points, marked):
         figure.add_annotation(
             x=tidy([one.wait_minutes])[0],
             y=tidy([one.room_minutes])[0],
             text=f"{one.patients:.1f}",
-            xanchor="right",
-            yanchor="top",
+            xanchor="left",
+            yanchor="bottom",
+            xshift=3,
+            yshift=2,
             font={"size": 12, "color": QUIET},
         )
     for each in marked:
@@ -84,6 +87,20 @@ def frontier_chart(
     figure.update_xaxes(title=x_title, rangemode="tozero", showline=True, linecolor=FAINT)
     figure.update_yaxes(rangemode="tozero")
     return figure
+
+
+def _spread(points: Sequence[FrontierPoint], marked: Sequence[MarkedPoint]) -> list[FrontierPoint]:
+    """Choose the points whose patients can be written beside them without touching another figure."""
+    widest = max((each.wait_minutes for each in points), default=1.0) or 1.0
+    highest = max((each.room_minutes for each in points), default=1.0) or 1.0
+    taken = [(each.wait.value / widest, each.room.value / highest) for each in marked]
+    chosen = []
+    for one in points:
+        place = (one.wait_minutes / widest, one.room_minutes / highest)
+        if all(abs(place[0] - x) > APART or abs(place[1] - y) > APART for x, y in taken):
+            taken.append(place)
+            chosen.append(one)
+    return chosen
 
 
 def _mark(figure: go.Figure, one: MarkedPoint) -> None:

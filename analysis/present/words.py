@@ -48,6 +48,7 @@ ANSWER_LABELS: dict[str, str] = {
     "success_share_low": "success, from",
     "success_share_high": "success, to",
     "saved_per_100": "fewer in 100 patients",
+    "chance_band": "chance of softening",
     "difference_before": "apart as they are",
     "difference_weighted": "apart, weighted alike",
     "difference_overlap": "apart, weighted to shared ground",

@@ -14,6 +14,7 @@ from analysis.present import words
 from analysis.present.answer import Answer
 from analysis.problems import DataProblem
 from analysis.progress import Progress, silent
+from analysis.report.booking_sheet import write_booking_sheet
 from analysis.report.page import Page, Part, Question, page_html
 from analysis.report.questions import CAUTIONS, DECISIONS, PARTS, SUMMARY, ask_all
 from analysis.report.results import about, results_json
@@ -120,6 +121,7 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
     report.page.write_text(page_html(_page(clinic, reported, answers)), encoding="utf-8", newline="\n")
     report.results.write_text(results_json(about(clinic, reported), report.answers), encoding="utf-8", newline="\n")
     report.settings.write_text(settings_text(clinic.settings), encoding="utf-8", newline="\n")
+    write_booking_sheet(clinic, answers["how long to book"], into)
     return report
 
 

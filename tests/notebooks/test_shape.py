@@ -17,6 +17,7 @@ NAMES = [
     "1_can_i_trust_my_log",
     "2_how_long_to_book",
     "3_does_softening_pay",
+    "3b_a_fair_test",
     "4_when_to_call_back",
     "5_how_many_will_come",
     "6_this_quarter",
@@ -56,7 +57,6 @@ def test_every_question_has_its_notebook():
 
 
 def test_it_is_valid_and_light(path):
-    """An answer with its chart and table takes about 30 kB; a notebook holds a dozen at most."""
     """A dozen answers of about 30 kB each, chart and table included."""
     nbformat.validate(nbformat.read(path, as_version=4))
     assert path.stat().st_size < 420_000

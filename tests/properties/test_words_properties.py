@@ -1,11 +1,14 @@
 """What must hold for any text of a coded column, however odd."""
 
+import tomllib
+
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from analysis.intake.both_ears import split_sides
 from analysis.intake.headers import match_headings
 from analysis.intake.heading_content import judged
+from analysis.intake.open_questions import MARK, _quoted, with_questions
 from analysis.intake.row_columns import EAR_FACTS
 from analysis.intake.vocabulary import heading_entries, plain, vocabulary
 from analysis.intake.words import LEAST_CONFIDENCE, read_words
@@ -83,3 +86,31 @@ def test_each_column_is_filled_by_one_heading(headings, values):
 def test_what_the_clinic_says_of_a_heading_is_not_overruled_by_content(values, fact):
     own = settings_from_toml(f'[columns]\n"Booked for" = "{fact}_left"')
     assert match_headings(["Booked for"], own, lambda _: values).columns == [f"{fact}_left"]
+
+
+FILES = (
+    "",
+    "# mine\n[export]\nday_first = true\n",
+    '[columns]\n"Room" = "ignore"\n\n[words.grade]\n"bunged" = "fully_occluding"\n',
+    '[words]\ngrade = { "bunged" = "clear" }\n',
+    'columns = { "Room" = "ignore" }',
+)
+
+
+@given(
+    toml=st.sampled_from(FILES),
+    texts=st.lists(TEXTS, max_size=4, unique=True),
+    part=st.sampled_from(["columns", "words.grade"]),
+)
+@settings(max_examples=100, deadline=None)
+def test_open_questions_change_nothing_that_holds_and_go_without_a_trace(toml, texts, part):
+    value = "ignore" if part == "columns" else "clear"
+    asked = {part: ("remark", tuple(f"{MARK}{_quoted(text)} = {_quoted(value)}" for text in texts))}
+    written = with_questions(toml, asked)
+    before, after = tomllib.loads(toml), tomllib.loads(written)
+    assert {name: each for name, each in after.items() if each} == before or after == before | {"words": {"grade": {}}}
+    assert with_questions(written, asked) == written
+    assert with_questions(written, {}).strip() == toml.strip()
+    if texts and toml == "":
+        held = tomllib.loads(written.replace(f'{MARK}"', '"'))
+        assert (held["columns"] if part == "columns" else held["words"]["grade"]) == dict.fromkeys(texts, value)

@@ -12,6 +12,7 @@ import pytest
 from analysis.answers.softening_agents import softening_by_agent
 from analysis.answers.softening_days import softening_by_days
 from analysis.answers.softening_estimates import WAYS, softening_side_by_side
+from analysis.answers.softening_ground import do_the_groups_share_ground
 from analysis.answers.softening_groups import softening_by_group
 from analysis.answers.softening_hidden import could_something_hidden_explain_it
 from analysis.answers.softening_honesty import are_the_groups_alike, how_many_ears_are_needed
@@ -31,6 +32,7 @@ ALL = [
     softening_by_agent,
     softening_by_days,
     are_the_groups_alike,
+    do_the_groups_share_ground,
     could_something_hidden_explain_it,
     how_many_ears_are_needed,
 ]
@@ -168,3 +170,10 @@ def test_weighting_makes_the_groups_alike_and_says_what_it_costs(answers):
 def test_more_ears_are_needed_for_smaller_differences(answers):
     needed = answers["how_many_ears_are_needed"].table["ears_needed"].tolist()
     assert needed == sorted(needed, reverse=True)
+
+
+def test_every_ear_compared_is_in_one_band_of_chances(answers):
+    answer = answers["do_the_groups_share_ground"]
+    side = answers["softening_side_by_side"].table.iloc[0]
+    assert answer.table["ears_with"].sum() == side["ears_with"]
+    assert answer.table["ears_without"].sum() == side["ears_without"]

@@ -101,6 +101,7 @@ def test_a_log_that_lacks_something_gets_a_plain_answer(clinic, ask, bad):
         ("no end times", "no start and end"),
         ("every visit exactly the slot", "exactly their slot"),
         ("nothing", "0 attended visits"),
+        ("all minutes alike", "last 15 minutes"),
     ],
 )
 def test_minutes_that_are_not_the_visits_own_give_no_figure_and_say_why(clinic, ask, bad, said):
@@ -162,7 +163,15 @@ def test_nothing_is_shown_of_a_practitioner_under_thirty_visits(clinic):
 def test_with_one_practitioner_nobody_is_compared(clinic):
     answer = who_needs_longer_slots(BAD["one practitioner"](clinic))
     assert not answer.answered
-    assert "Fewer than two practitioners" in answer.headline
+    assert "names one practitioner, so there is nobody to compare" in answer.headline
+    unnamed = who_needs_longer_slots(lacking(clinic, "practitioner"))
+    assert "Fewer than two practitioners" in unnamed.headline
+
+
+def test_without_grades_practitioners_are_not_said_to_be_compared_on_the_same_ears(clinic):
+    answer = who_needs_longer_slots(BAD["no grades"](clinic))
+    assert "the same kind of booking (the log grades too few ears)" in answer.headline
+    assert "same ears" not in answer.headline
 
 
 def test_a_log_without_grades_says_what_to_record(clinic):

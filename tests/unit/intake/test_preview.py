@@ -33,6 +33,13 @@ def test_each_column_is_shown_with_what_it_is_taken_for(seen):
     assert (columns["Extra"].taken_for, columns["Extra"].examples) == ("", ("x", "y"))
 
 
+def test_how_sure_tells_how_many_values_can_be_read(seen):
+    columns = {column.heading: column.how_sure for column in seen.columns}
+    assert columns["L wax"] == "sure; 2 of 3 different values understood"
+    assert columns["Appt date"] == "sure; 3 of 4 different values understood"
+    assert columns["Seen by"] == "sure"
+
+
 def test_identifying_columns_are_masked_also_when_only_their_content_tells(seen):
     columns = {column.heading: column for column in seen.columns}
     for heading in ("Patient no", "Patient name", "Mobile", "Nurse remark"):

@@ -1,0 +1,149 @@
+"""What if other slots, or other prices: today's and the recommended template, and sliders to try more."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.answers.booking_words import category_name
+from analysis.answers.slot_material import SlotMaterial, slot_material
+from analysis.answers.slots_words import PROTECTED
+from analysis.answers.visit_log import visit_basis
+from analysis.clinic import Clinic
+from analysis.planning.session import Bookings
+from analysis.planning.slot_frontier import frontier, measure
+from analysis.planning.slot_search import session_cost
+from analysis.planning.slots import QUANTITIES, RECOMMENDED, TODAY, full_sessions
+from analysis.present import words
+from analysis.present.answer import Answer, no_answer
+from analysis.present.what_if_panel import SlotSlider, WhatIfPanel
+from analysis.problems import NotEnough
+from analysis.settings import SlotsPart
+
+QUESTION = "What if I booked other slots?"
+METHOD = "The same 4,000 simulated full sessions meet whichever slots are tried."
+LONGEST_STEPS = 12
+SHOWN = {
+    "patients_per_session": "Patients seen in a session",
+    "mean_wait_minutes": "Minutes a patient waits",
+    "overtime_minutes": "Minutes of overtime a session",
+    "idle_minutes": "Minutes the room is idle a session",
+}
+PRICES = {
+    "price_wait": "worth of a minute's waiting",
+    "price_idle": "worth of a minute's idle room",
+    "price_overtime": "worth of a minute's overtime",
+}
+
+
+def what_if_other_slots(clinic: Clinic) -> Answer | WhatIfPanel:
+    """Set today's and the recommended template side by side, with sliders to try others.
+
+    Parameters
+    ----------
+    clinic : Clinic
+
+    Returns
+    -------
+    WhatIfPanel or Answer
+        The answer alone where there is no figure. No slider goes below the protected minutes.
+
+    Raises
+    ------
+    DataProblem
+        If the settings make a recommendation impossible.
+    """
+    try:
+        found = slot_material(clinic)
+    except NotEnough as reason:
+        return no_answer(QUESTION, reason)
+    settings = clinic.settings.slots
+    bookings = full_sessions(found.evidence, settings, found.log.rng)
+    prices = {name: (label, float(getattr(settings, name))) for name, label in PRICES.items()}
+    return WhatIfPanel(_answer(clinic, found), _sliders(found, settings), prices, _Told(found, bookings, settings))
+
+
+def _answer(clinic: Clinic, found: SlotMaterial) -> Answer:
+    """Say what stands without the sliders."""
+    slots = found.plan.slots
+    named = [
+        f"{one['recommended_minutes']:.0f} minutes for {category_name(found.log.expected, str(name))}"
+        for name, one in slots.to_dict("index").items()
+    ]
+    return Answer(
+        question=QUESTION,
+        headline=f"Recommended are {words.joined(named)}; the sliders below try other slots and prices.",
+        how_sure="Ranges of the two templates stand with the slots above; what the sliders say has none.",
+        table=_table(found),
+        assumptions=("Every slot is booked, in the log's mix and in no particular order.",),
+        cautions=(PROTECTED,),
+        basis=visit_basis(clinic, found.log, METHOD),
+    )
+
+
+def _table(found: SlotMaterial) -> pd.DataFrame:
+    """List slots and figures of both templates."""
+    plan, missing = found.plan, float("nan")
+    rows: list[list] = [
+        [f"Slot, {category_name(found.log.expected, str(name))}", one["today_minutes"], one["recommended_minutes"]]
+        for name, one in plan.slots.to_dict("index").items()
+    ]
+    for quantity, name in SHOWN.items():
+        values = [
+            plan.figures[each, quantity].value if (each, quantity) in plan.figures else missing
+            for each in (TODAY, RECOMMENDED)
+        ]
+        rows.append([name, *values])
+    return pd.DataFrame(rows, columns=["measure", "with_todays_slots", "with_recommended_slots"])
+
+
+def _sliders(found: SlotMaterial, settings: SlotsPart) -> list[SlotSlider]:
+    """Give each category a slider from its floor on."""
+    grid = settings.grid_minutes
+    made = []
+    for name, one in found.plan.slots.to_dict("index").items():
+        longest = min(one["floor_minutes"] + LONGEST_STEPS * grid, settings.session_minutes // grid * grid)
+        longest = max(longest, one["recommended_minutes"])
+        label = category_name(found.log.expected, str(name))
+        ends = (int(one["floor_minutes"]), int(longest))
+        made.append(SlotSlider(str(name), label, *ends, grid, int(one["recommended_minutes"])))
+    return made
+
+
+class _Told:
+    """What chosen slots and prices do, in sentences."""
+
+    def __init__(self, found: SlotMaterial, bookings: Bookings, settings: SlotsPart) -> None:
+        self._found, self._bookings, self._settings = found, bookings, settings
+        floors = found.plan.slots["floor_minutes"].to_numpy(dtype=float)
+        self._templates = frontier(bookings, bookings, floors, settings)
+        recommended = found.plan.slots["recommended_minutes"].to_numpy(dtype=float)
+        self._templates.append(measure(recommended, 0, bookings, settings))
+
+    def __call__(self, slots: dict[str, int], prices: dict[str, float]) -> list[str]:
+        """Run the slots and price them, and find the best template tried before at these prices."""
+        names = [str(name) for name in self._found.plan.slots.index]
+        settings = replace(
+            self._settings,
+            price_wait=prices["price_wait"],
+            price_idle=prices["price_idle"],
+            price_overtime=prices["price_overtime"],
+        )
+        one = measure(np.array([float(slots[name]) for name in names]), 0, self._bookings, settings)
+        figures = {quantity: getattr(one.figures, quantity) for quantity in QUANTITIES}
+        said = [f"{name}: {words.number(figures[quantity], 1)}" for quantity, name in SHOWN.items()]
+        best = min(self._templates, key=lambda each: session_cost(each.figures, settings))
+        cost = session_cost(best.figures, settings)
+        template = words.joined(
+            [
+                f"{slot:.0f} for {category_name(self._found.log.expected, name)}"
+                for name, slot in zip(names, best.slots, strict=True)
+            ]
+        )
+        gap = f", with a catch-up gap after every {best.catch_up_every} patients" if best.catch_up_every else ""
+        return [
+            f"{'; '.join(said)}.",
+            f"At these prices a session costs {words.number(one.cost)}; the best of the templates tried costs {words.number(cost)}: {template}{gap}.",
+        ]
