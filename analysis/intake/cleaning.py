@@ -57,7 +57,8 @@ def with_words(frame: Frame, understood: Understanding, texts: Texts) -> Frame:
         if base in ("grade", "softener"):
             name, beside_it = ("percent", _percents(readings)) if base == "grade" else ("days", _days(readings))
             outputs[f"{column}__{name}"] = nw.Float64
-            meanings = {text: [*known, beside_it.get(text)] for text, known in meanings.items()}
+            for text, values in meanings.items():
+                values.append(beside_it.get(text))
         said = {text: values for text, values in meanings.items() if any(value is not None for value in values)}
         lookups.append(numbered(column, outputs, said, texts))
     return _in_place(looked_up(frame, lookups), columns)

@@ -256,12 +256,15 @@ def _to_mend(
 def _headings_to_mend(export: Export, names: frozenset[str]) -> list[str]:
     """Write one message for each column that was not read."""
     told, file, seen = [], export.table.file, headings_told(export, names)
+    why = {safe_to_show(each.text, names): each.why for each in export.headings.all if not each.column and each.why}
     for heading, nearest in seen["unknown"].items():
         remedy = (
             f'If it is needed, add it to [columns] in clinic.toml: "{heading}" = "{nearest or "our column"}" '
             '(earclinic preview lists ours); otherwise = "ignore".'
         )
         what = "This heading is not known; the column was not read."
+        if heading in why:
+            what = f"The content does not fit the heading: {why[heading]}. The column was not read."
         told.append(str(DataProblem(what, remedy, file=file, column=heading)))
     for heading, column in seen["doubled"].items():
         what = f"Another column is taken for {column} already; this one was not read."

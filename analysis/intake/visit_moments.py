@@ -67,27 +67,26 @@ def _with_parts_together(frame: Frame, understood: Understanding) -> Frame:
     """Put what was read of cells in parts in the place of what was read of whole cells."""
     for base in sorted({_base(name) for name in understood.moments if name != _base(name)}):
         day, clock = base + DAY_PART, base + CLOCK_PART
-        frame = frame.pipe(_with_all, (base, day, clock))
-        impossible = nw.max_horizontal(nw.col(f"{day}__impossible"), nw.col(f"{clock}__impossible"))
-
-        def part(name: str, kind: str, unless: Any = impossible) -> nw.Expr:
-            return nw.when(unless == 0).then(nw.col(f"{name}__{kind}"))
-
-        written = nw.concat_str(
-            nw.col(f"{day}__written"), nw.col(f"{clock}__written"), separator=" ", ignore_nulls=False
-        )
-        own = {kind: nw.col(f"{base}__{kind}") for kind in OUTPUTS}
-        frame = frame.with_columns(
-            *(
-                nw.coalesce(own[kind], part(day, kind)).alias(f"{base}__{kind}")
-                for kind in ("day", "eight", "day_text")
-            ),
-            *(nw.coalesce(own[kind], part(clock, kind)).alias(f"{base}__{kind}") for kind in ("clock", "clock_text")),
-            nw.coalesce(own["short"], nw.col(f"{day}__short")).alias(f"{base}__short"),
-            nw.coalesce(own["impossible"], impossible).alias(f"{base}__impossible"),
-            nw.coalesce(own["written"], written).alias(f"{base}__written"),
-        ).drop(*(f"{name}__{kind}" for name in (day, clock) for kind in OUTPUTS))
+        frame = frame.pipe(_with_all, (base, day, clock)).pipe(_together, base, day, clock)
     return frame
+
+
+def _together(frame: Frame, base: str, day: str, clock: str) -> Frame:
+    """Put the day and the time of one column together; where either is impossible, so is the whole."""
+    col = nw.col
+    impossible = nw.max_horizontal(col(f"{day}__impossible"), col(f"{clock}__impossible"))
+    written = nw.concat_str(col(f"{day}__written"), col(f"{clock}__written"), separator=" ", ignore_nulls=False)
+    found: dict[str, Any] = {
+        **{kind: nw.when(impossible == 0).then(col(f"{day}__{kind}")) for kind in ("day", "eight", "day_text")},
+        **{kind: nw.when(impossible == 0).then(col(f"{clock}__{kind}")) for kind in ("clock", "clock_text")},
+        "short": col(f"{day}__short"),
+        "impossible": impossible,
+        "written": written,
+    }
+    frame = frame.with_columns(
+        *(nw.coalesce(col(f"{base}__{kind}"), part).alias(f"{base}__{kind}") for kind, part in found.items())
+    )
+    return frame.drop(*(f"{name}__{kind}" for name in (day, clock) for kind in OUTPUTS))
 
 
 def _with_all(frame: Frame, names: Sequence[str] = ALL) -> Frame:
