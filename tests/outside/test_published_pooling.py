@@ -70,6 +70,16 @@ def test_mantel_haenszel_agrees_with_metafor_in_all_three_measures():
         assert pooled.variance**0.5 == pytest.approx(collins[f"{key}_se"], rel=CLOSED), key
 
 
+def test_random_effects_of_the_pregnancy_trials_agree_with_metafor_on_odds():
+    counts = counts_of("collins")
+    a, c = counts.treated_events, counts.control_events
+    b, d = counts.treated - a, counts.control - c
+    pooled = random_effects(np.log(a * d / (b * c)), 1 / a + 1 / b + 1 / c + 1 / d, never_narrower=False)
+    values = BLOCKS["collins"]["values"]
+    for key, value in {"est": pooled.value, "tau2": pooled.tau2, "hk_lo": pooled.low, "hk_hi": pooled.high}.items():
+        assert value == pytest.approx(values[f"collins_logOR.REML.{key}"], rel=ITERATED), key
+
+
 @pytest.mark.parametrize(
     ("measure", "key"), [("risk_difference", "RD"), ("log_risk_ratio", "logRR"), ("log_odds_ratio", "logOR")]
 )
