@@ -130,7 +130,8 @@ class _Rows:
 
     def start(self) -> np.ndarray:
         """Start from least squares on what is known of the times."""
-        known = np.where(np.isfinite(self.high), (self.low + self.high) / 2, self.low)
+        both = np.isfinite(self.high) & (self.low > np.log(TINY))
+        known = np.where(both, (self.low + self.high) / 2, np.where(np.isfinite(self.high), self.high, self.low))
         root = np.sqrt(self.counts)
         first, *_ = np.linalg.lstsq(self.design * root[:, None], known * root, rcond=None)
         spread = np.sqrt(np.average((known - self.design @ first) ** 2, weights=self.counts))
