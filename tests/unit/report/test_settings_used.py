@@ -13,6 +13,8 @@ show_practitioner_names = true
 [slots]
 grid_minutes = 10
 today = { new = 40, routine_recall = 20 }
+[softening_test]
+advised = [2027-01-04, 2027-01-18]
 [columns]
 "Slot start" = "slot_start"
 [words.grade]
