@@ -81,3 +81,11 @@ def test_the_sample_does_not_depend_on_the_order_of_the_rows():
     rows = [[f"{number}"] for number in range(1000)]
     assert sample_of(rows)(0) == sample_of(rows[::-1])(0)
     assert len(sample_of(rows)(0)) == 200
+
+
+def test_intake_says_why_a_column_was_not_read(take):
+    rows = "".join(f"0{day}/03/2026,{day},{name}\n" for day, name in enumerate(("Ann Hill", "Bo Dale", "Cy Moss"), 1))
+    record = take({"log.csv": f"Date,Patient no,Type\n{rows}"}).record
+    assert record["files"][0]["headings"]["unknown"] == {"Type": ""}
+    assert "The content does not fit the heading: its values look like names." in record["to_mend"][0]
+    assert "Ann" not in str(record)
