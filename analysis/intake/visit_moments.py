@@ -93,9 +93,8 @@ def _with_all(frame: Frame, names: Sequence[str] = ALL) -> Frame:
     """Add what no text was found for, empty."""
     there = set(frame.collect_schema().names())
     lacking = {f"{name}__{kind}": dtype for name in names for kind, dtype in OUTPUTS.items()}
-    return frame.with_columns(
-        *(nw.lit(None, dtype=dtype).alias(name) for name, dtype in lacking.items() if name not in there)
-    )
+    empty = [nw.lit(None, dtype=dtype).alias(name) for name, dtype in lacking.items() if name not in there]
+    return frame.with_columns(*empty) if empty else frame  # a lazy engine refuses to add nothing
 
 
 def _first(names: Sequence[str], kind: str) -> nw.Expr:

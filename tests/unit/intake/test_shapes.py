@@ -4,17 +4,11 @@ import datetime as dt
 import io
 from pathlib import Path
 
-import narwhals as nw
-import polars as pl
 import pytest
 import xlsxwriter
 
-from analysis.intake import taking
-from analysis.intake.cleaning import cleaned
-from analysis.intake.exports import open_exports
 from analysis.intake.read_table import headings_of
-from analysis.settings import Settings
-from tests.unit.intake.test_engines import tables, told
+from tests.unit.intake.test_engines import bytes_of, in_turn  # noqa: F401
 from tests.unit.intake.test_readers import recognise, workbook
 
 CORPUS = Path(__file__).parent / "corpus_shapes"
@@ -99,30 +93,16 @@ def test_two_rows_of_headings_are_read_together(upper, lower, headings):
     assert headings_of(grid, recognise) == (1, tuple(headings.split("|")))
 
 
-def rows_of(names, on_polars):
-    """Clean files on one engine, and put them together."""
-    parts = []
-    for order, name in enumerate(names):
-        for export in open_exports(CORPUS / name, Settings()):
-            text = taking._text_rows(export, b"k").to_native()
-            text["file_order"] = order
-            rows = nw.from_native(pl.from_pandas(text).lazy() if on_polars else text)
-            made = cleaned(rows, export.understood)
-            parts.append(made.collect(backend="polars") if on_polars else made)
-    together = nw.concat(parts, how="vertical")
-    return together.lazy() if on_polars else together
+SETS = [
+    ["instrument_passes.csv"],
+    ["passes_numbered.csv"],
+    ["diary.csv", "ears_of_the_diary.csv", "march.csv", "april.csv"],
+    ["clocks_and_offsets.csv", "another_system_below.csv"],
+]
 
 
-def test_a_lazy_engine_makes_the_same_of_every_shape():
-    names = [
-        "passes_numbered.csv",
-        "diary.csv",
-        "ears_of_the_diary.csv",
-        "march.csv",
-        "april.csv",
-        "clocks_and_offsets.csv",
-    ]
-    on_pandas, on_polars = tables(rows_of(names, False)), tables(rows_of(names, True))
-    for table, (frame, by) in on_pandas.items():
-        assert isinstance(on_polars[table][0], nw.LazyFrame)
-        assert told(frame, by) == told(on_polars[table][0], by), table
+@pytest.mark.parametrize("names", SETS, ids=lambda names: names[0])
+@pytest.mark.usefixtures("in_turn")
+def test_every_engine_makes_the_same_of_every_shape(names, tmp_path):
+    paths = [CORPUS / name for name in names]
+    assert bytes_of(paths, "polars", tmp_path) == bytes_of(paths, "pandas", tmp_path)
