@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analysis.answers.booking_words import category_name
+from analysis.answers.booking_words import articled, category_name
 from analysis.answers.slot_material import SlotMaterial, slot_material
 from analysis.answers.slots_words import PROTECTED
 from analysis.answers.visit_log import visit_basis
@@ -69,7 +69,8 @@ def _answer(clinic: Clinic, found: SlotMaterial) -> Answer:
     """Say what stands without the sliders."""
     slots = found.plan.slots
     named = [
-        f"{one['recommended_minutes']:.0f} minutes for {category_name(found.log.expected, str(name))}"
+        f"{one['recommended_minutes']:.0f} minutes for {articled(found.log.expected, str(name))}"
+        + ("" if pd.isna(one["today_minutes"]) else f" (today {one['today_minutes']:.0f})")
         for name, one in slots.to_dict("index").items()
     ]
     return Answer(
@@ -138,12 +139,15 @@ class _Told:
         cost = session_cost(best.figures, settings)
         template = words.joined(
             [
-                f"{slot:.0f} for {category_name(self._found.log.expected, name)}"
+                f"{slot:.0f} for {articled(self._found.log.expected, name)}"
                 for name, slot in zip(names, best.slots, strict=True)
             ]
         )
         gap = f", with a catch-up gap after every {best.catch_up_every} patients" if best.catch_up_every else ""
+        costs = f"At these prices a session costs {words.number(one.cost)}"
+        if one.cost - cost < 1:
+            return [f"{'; '.join(said)}.", f"{costs}, and none of the templates tried is worth as much as 1 more."]
         return [
             f"{'; '.join(said)}.",
-            f"At these prices a session costs {words.number(one.cost)}; the best of the templates tried costs {words.number(cost)}: {template}{gap}.",
+            f"{costs}; the best of the templates tried costs {words.number(cost)}: {template}{gap}.",
         ]
