@@ -17,9 +17,9 @@ from analysis.settings import Settings
 
 KEY = b"k" * 32
 FEW = settings(
-    max_examples=3, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.explicit, Phase.generate]
+    max_examples=5, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.explicit, Phase.generate]
 )
-FEWER = settings(FEW, max_examples=1)
+FEWER = settings(FEW, max_examples=3)
 GRADES = {"full": "fully_occluding", "semi": "partly_occluding", "non-occ": "non_occluding"}
 TOOLS = {"suction": "wide_suction", "hook": "hook_or_loop", "forceps": "forceps", "irrigation": "irrigation"}
 NAMES = ("Zephyrine Quillfeather", "zephyrine.q@example.org", "07700 900417")
@@ -199,7 +199,7 @@ def test_every_shape_gives_the_same_ears_and_loses_no_row(visits, shape, mess):
     }
 
 
-@FEW
+@FEWER
 @given(
     VISITS, st.sampled_from(["visit", "ear", "pass", "two files", "months"]), MESS, st.randoms(use_true_random=False)
 )
