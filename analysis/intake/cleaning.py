@@ -16,7 +16,7 @@ import narwhals as nw
 
 from analysis.intake import amounts
 from analysis.intake.lookups import Frame, Texts, looked_up, numbered
-from analysis.intake.row_columns import SIDED_EAR_FACTS, VISIT_FACTS, VISIT_TEXTS, columns_of_kind
+from analysis.intake.row_columns import VISIT_FACTS, VISIT_TEXTS, columns_of_kind, facts_told, sided
 from analysis.intake.understanding import CODED_KINDS, NUMBER_KINDS, Understanding, coded_as
 from analysis.intake.visit_moments import MADE_WITH_MOMENTS, with_age_band, with_days_and_clocks, with_moments
 from analysis.intake.vocabulary import vocabulary
@@ -134,19 +134,26 @@ def _grade_of_percent(column: str) -> nw.Expr:
     return expression
 
 
-def with_every_column(frame: Frame) -> Frame:
-    """Add the facts this file has no column for, empty."""
+def with_every_column(frame: Frame, facts: Sequence[str]) -> Frame:
+    """Add the facts that other files tell and this one has no column for, empty."""
     there = set(frame.collect_schema().names())
-    lacking = {name: dtype for name, dtype in FACT_TYPES.items() if name not in there}
+    wanted = {*sided(facts), *(name for name in FACT_TYPES if not facts_told([name]))}
+    lacking = {name: dtype for name, dtype in FACT_TYPES.items() if name in wanted - there}
     return frame.with_columns(*(nw.lit(None, dtype=dtype).alias(name) for name, dtype in lacking.items()))
 
 
-def only_row_columns(frame: Frame) -> Frame:
+def only_row_columns(frame: Frame, facts: Sequence[str]) -> Frame:
     """Keep what a row needs from here on."""
-    return frame.select(*KEPT, *MADE_WITH_MOMENTS, "pass_number", *VISIT_FACTS, "ear", *SIDED_EAR_FACTS)
+    return frame.select(*KEPT, *MADE_WITH_MOMENTS, "pass_number", *VISIT_FACTS, "ear", *sided(facts))
 
 
-def cleaned(frame: Frame, understood: Understanding, texts: Texts, spelling: Mapping[str, Mapping[str, str]]) -> Frame:
+def cleaned(
+    frame: Frame,
+    understood: Understanding,
+    texts: Texts,
+    spelling: Mapping[str, Mapping[str, str]],
+    facts: Sequence[str],
+) -> Frame:
     """Run the whole chain on the rows of one file.
 
     Parameters
@@ -159,6 +166,8 @@ def cleaned(frame: Frame, understood: Understanding, texts: Texts, spelling: Map
         Column to its distinct texts, by number.
     spelling : mapping
         Site and practitioner: text to its tidy spelling.
+    facts : sequence of str
+        Facts of an ear that any file tells.
 
     Returns
     -------
@@ -171,9 +180,9 @@ def cleaned(frame: Frame, understood: Understanding, texts: Texts, spelling: Map
         .pipe(with_numbers, understood, texts)
         .pipe(with_tidy_texts, spelling, texts)
         .pipe(with_days_and_clocks, understood, texts)
-        .pipe(with_every_column)
+        .pipe(with_every_column, facts)
         .pipe(with_moments)
         .pipe(with_age_band)
         .pipe(with_facts_beside)
-        .pipe(only_row_columns)
+        .pipe(only_row_columns, facts)
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,7 +11,7 @@ import polars as pl
 
 from analysis.intake.exports import Export
 from analysis.intake.lookups import Frame
-from analysis.intake.row_columns import EAR_FACTS, SIDES, VISIT_FACTS
+from analysis.intake.row_columns import SIDES, VISIT_FACTS, facts_told, sided
 from analysis.intake.rules import REASONS
 from analysis.intake.understanding import coded_as
 from analysis.problems import DataProblem
@@ -24,7 +24,6 @@ RULES = {
     "of equals that whose log ends later.",
 }
 """What decides which row is kept, by the reason for setting the other aside."""
-COMPARED = (*VISIT_FACTS, *(f"{fact}_{side}" for fact in EAR_FACTS for side in SIDES), *EAR_FACTS)
 NAMED_BY = ("source_file", "source_row")
 
 
@@ -59,8 +58,10 @@ def conflicts_found(kept: Frame, again: Frame, table: Callable[[Any], pl.DataFra
     list of Conflict
         One a column. An empty cell contradicts nothing.
     """
-    pairs = _pairs(kept, again)
-    differ = {column: _differs(column) for column in COMPARED}
+    facts: tuple[str, ...] = facts_told(kept.collect_schema().names())
+    compared = (*VISIT_FACTS, *sided(facts))
+    pairs = _pairs(kept, again, facts, compared)
+    differ = {column: _differs(column) for column in compared}
     counted = table(
         pairs.select(
             *(nw.when(test).then(nw.lit(1)).otherwise(nw.lit(0)).sum().alias(column) for column, test in differ.items())
@@ -86,13 +87,13 @@ def together(found: Iterable[Conflict]) -> list[Conflict]:
     return sorted(made.values(), key=lambda each: (-each.count, each.column))
 
 
-def _pairs(kept: Frame, again: Frame) -> Any:
+def _pairs(kept: Frame, again: Frame, facts: Sequence[str], compared: Sequence[str]) -> Any:
     """Put the row kept beside each row set aside for it."""
     col = nw.col
-    rows = again.filter(col("reason") != "exact_duplicate").with_columns(*_by_ear())
-    mine = rows.select("reason", "kept_place", "place", *NAMED_BY, *COMPARED)
-    others = kept.with_columns(*_by_ear()).select("place", *NAMED_BY, *COMPARED)
-    others = others.rename({name: f"{name}__kept" for name in ("place", *NAMED_BY, *COMPARED)})
+    rows = again.filter(col("reason") != "exact_duplicate").with_columns(*_by_ear(facts))
+    mine = rows.select("reason", "kept_place", "place", *NAMED_BY, *compared)
+    others = kept.with_columns(*_by_ear(facts)).select("place", *NAMED_BY, *compared)
+    others = others.rename({name: f"{name}__kept" for name in ("place", *NAMED_BY, *compared)})
     return mine.with_columns(col("kept_place").cast(nw.Int64)).join(
         others.with_columns(col("place__kept").cast(nw.Int64)),
         left_on="kept_place",
@@ -101,7 +102,7 @@ def _pairs(kept: Frame, again: Frame) -> Any:
     )
 
 
-def _by_ear() -> list[nw.Expr]:
+def _by_ear(facts: Sequence[str]) -> list[nw.Expr]:
     """Put what a row of one ear says where a row of both ears says it."""
     col = nw.col
     ear = nw.coalesce(col("ear"), nw.lit(""))
@@ -109,10 +110,10 @@ def _by_ear() -> list[nw.Expr]:
         nw.coalesce(col(f"{fact}_{side}"), nw.when((ear == side) | (ear == "both")).then(col(fact))).alias(
             f"{fact}_{side}"
         )
-        for fact in EAR_FACTS
+        for fact in facts
         for side in SIDES
     ]
-    return [*sided, *(nw.when(ear == "").then(col(fact)).alias(fact) for fact in EAR_FACTS)]
+    return [*sided, *(nw.when(ear == "").then(col(fact)).alias(fact) for fact in facts)]
 
 
 def _differs(column: str) -> nw.Expr:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 
 from analysis.intake.vocabulary import heading_entries
@@ -10,8 +11,9 @@ EAR_FACTS = (
     "grade", "percent_blocked", "grade_revised", "impacted", "debris", "canal", "methods", "outcome", "eardrum",
     "middle_ear", "ear_minutes",
 )  # fmt: skip
-SIDED_EAR_FACTS = tuple(f"{fact}{side}" for fact in EAR_FACTS for side in ("", "_left", "_right"))
 SIDES = ("left", "right")
+ALWAYS_CARRIED = ("grade", "percent_blocked", "methods", "ear_minutes")
+"""Facts of an ear that steps of the chain speak of; any other is carried only where a file fills it."""
 BOOKING, VISIT, EARS, EAR, PASS = "booking", "visit", "ears", "ear", "pass"
 """What a row of an export is: a booking without a word on ears, a visit with both its ears, both
 ears of a visit that another row dates, one ear, or one pass of an instrument."""
@@ -33,6 +35,29 @@ VISIT_TEXTS = ("site", "practitioner")
 VISIT_FACTS = (*VISIT_TEXTS, *MOMENTS, *VISIT_NUMBERS, *VISIT_CODES)
 EVIDENCE = ("arrived_at", "started_at", "ended_at", "minutes", "adverse_event", "in_chair_softener")
 """Facts of a visit that show that the patient came; so does every fact of an ear."""
+
+
+def facts_told(columns: Iterable[str]) -> tuple[str, ...]:
+    """Give the facts of an ear that some columns tell, for either ear or for none named.
+
+    Examples
+    --------
+    >>> facts_told(["grade_left", "outcome", "date"])
+    ('grade', 'outcome')
+    """
+    told = {_base(column) for column in columns}
+    return tuple(fact for fact in EAR_FACTS if fact in told)
+
+
+def sided(facts: Iterable[str]) -> tuple[str, ...]:
+    """Give the columns of facts of an ear: with no ear named, the left, the right.
+
+    Examples
+    --------
+    >>> sided(["grade"])
+    ('grade', 'grade_left', 'grade_right')
+    """
+    return tuple(f"{fact}{side}" for fact in facts for side in ("", "_left", "_right"))
 
 
 @cache

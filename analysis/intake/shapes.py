@@ -14,7 +14,7 @@ from analysis.intake.duplicates import ROWS_A_FILE
 from analysis.intake.lookups import Frame, beside, translated
 from analysis.intake.passes import ORDER, passes_joined
 from analysis.intake.privacy import may_identify
-from analysis.intake.row_columns import EAR, EAR_FACTS, EARS, PASS, SIDED_EAR_FACTS, SIDES, VISIT, VISIT_FACTS
+from analysis.intake.row_columns import EAR, EARS, PASS, SIDES, VISIT, VISIT_FACTS, facts_told, sided
 
 REFERENCE = re.compile(r"(?!.*[^\W\d_]{4})[\w/.#-]{1,24}")
 """A visit number as records systems write it; one with words in it may hold a name and is hashed."""
@@ -140,86 +140,90 @@ def ears_of(rows: Frame, shapes: Collection[str]) -> Frame:
     Returns
     -------
     narwhals frame
-        visit_id, ear and ``EAR_FACTS``.
+        visit_id, ear and the facts any file tells.
     """
     col = nw.col
     rows = rows.with_columns(
         col("place").alias("__place"), col("pass_number").alias("__pass"), col("started_at").alias("__at")
     )
-    told, parts = ("visit_id", "ear", *EAR_FACTS), []
+    facts: tuple[str, ...] = facts_told(rows.collect_schema().names())
+    told, parts = ("visit_id", "ear", *facts), []
     if {VISIT, EARS} & set(shapes):
-        parts.append(_ears_of_visits(rows.filter(col("shape").is_in((VISIT, EARS)))).select(*told))
+        parts.append(_ears_of_visits(rows.filter(col("shape").is_in((VISIT, EARS))), facts).select(*told))
     if EAR in shapes:
-        parts.append(_ears_of_ears(rows.filter(col("shape") == EAR)).select(*told))
+        parts.append(_ears_of_ears(rows.filter(col("shape") == EAR), facts).select(*told))
     if PASS in shapes:
-        parts.append(_ears_of_passes(rows.filter(col("shape") == PASS)))
+        parts.append(_ears_of_passes(rows.filter(col("shape") == PASS), facts))
     if not parts:
         return rows.select(*told).filter(nw.lit(False) & col("ear").is_null())
-    return nw.concat(parts, how="vertical").filter(_any_of(EAR_FACTS))
+    return nw.concat(parts, how="vertical").filter(_any_of(facts))
 
 
-def _ears_of_passes(passes: Frame) -> Frame:
+def _ears_of_passes(passes: Frame, facts: Sequence[str]) -> Frame:
     """Give the ears of rows that are one pass of an instrument each."""
     col = nw.col
-    sided = col("ear").is_null() & _any_of(tuple(f"{fact}_{side}" for fact in EAR_FACTS for side in SIDES))
-    by_pass = nw.concat([_ears_of_visits(passes.filter(sided)), _ears_of_ears(passes.filter(~sided))], how="vertical")
-    return passes_joined(by_pass.filter(_any_of(EAR_FACTS)))
+    by_side = col("ear").is_null() & _any_of(tuple(f"{fact}_{side}" for fact in facts for side in SIDES))
+    by_pass = nw.concat(
+        [_ears_of_visits(passes.filter(by_side), facts), _ears_of_ears(passes.filter(~by_side), facts)], how="vertical"
+    )
+    return passes_joined(by_pass.filter(_any_of(facts)), facts)
 
 
-def _ears_of_visits(rows: Frame) -> Frame:
+def _ears_of_visits(rows: Frame, facts: Sequence[str]) -> Frame:
     """Give the ears of rows that tell of both."""
-    rows = _with_ears_said(rows)
-    return nw.concat([_one_side(rows, "left"), _one_side(rows, "right"), _no_side(rows)], how="vertical")
+    rows = _with_ears_said(rows, facts)
+    parts = [_one_side(rows, "left", facts), _one_side(rows, "right", facts), _no_side(rows, facts)]
+    return nw.concat(parts, how="vertical")
 
 
-def _ears_of_ears(rows: Frame) -> Frame:
+def _ears_of_ears(rows: Frame, facts: Sequence[str]) -> Frame:
     """Give the ears of rows that tell of one."""
-    return nw.concat([_ear_row(rows, side) for side in (*SIDES, None)], how="vertical")
+    return nw.concat([_ear_row(rows, side, facts) for side in (*SIDES, None)], how="vertical")
 
 
-def _any_of(columns: tuple[str, ...]) -> nw.Expr:
+def _any_of(columns: Sequence[str]) -> nw.Expr:
     """Tell whether a row holds any of some facts."""
     return nw.any_horizontal(*(~nw.col(column).is_null() for column in columns), ignore_nulls=False)
 
 
-def _with_ears_said(rows: Frame) -> Frame:
+def _with_ears_said(rows: Frame, facts: Sequence[str]) -> Frame:
     """Mark of which ears a row says something, and which are clear."""
     rows = rows.with_columns(
-        *(_any_of(tuple(f"{fact}_{side}" for fact in EAR_FACTS)).alias(f"__says_{side}") for side in SIDES)
+        *(_any_of(tuple(f"{fact}_{side}" for fact in facts)).alias(f"__says_{side}") for side in SIDES)
     )
     return rows.with_columns(
         *((nw.coalesce(nw.col(f"grade_{side}"), nw.lit("")) == "clear").alias(f"__clear_{side}") for side in SIDES)
     )
 
 
-def _one_side(rows: Frame, side: str) -> Frame:
+def _one_side(rows: Frame, side: str, facts: Sequence[str]) -> Frame:
     """Give the rows of one ear from rows a visit."""
     col = nw.col
     other = "left" if side == "right" else "right"
     clear_beside_work = col(f"__clear_{side}") & col(f"__says_{other}") & ~col(f"__clear_{other}")
     takes_shared = col(f"__says_{side}") & ~clear_beside_work
     alone = takes_shared & ~col(f"__says_{other}")
-    shared = {fact: nw.when(alone if fact == "ear_minutes" else takes_shared).then(col(fact)) for fact in EAR_FACTS}
-    facts = [nw.coalesce(col(f"{fact}_{side}"), shared[fact]).alias(fact) for fact in EAR_FACTS]
-    return rows.select("visit_id", nw.lit(side).alias("ear"), *facts, *ORDER)
+    shared = {fact: nw.when(alone if fact == "ear_minutes" else takes_shared).then(col(fact)) for fact in facts}
+    own = [nw.coalesce(col(f"{fact}_{side}"), shared[fact]).alias(fact) for fact in facts]
+    return rows.select("visit_id", nw.lit(side).alias("ear"), *own, *ORDER)
 
 
-def _no_side(rows: Frame) -> Frame:
+def _no_side(rows: Frame, facts: Sequence[str]) -> Frame:
     """Give what rows a visit say of an ear that is not named."""
     unnamed = rows.filter(~nw.col("__says_left") & ~nw.col("__says_right"))
-    return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS, *ORDER)
+    return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *facts, *ORDER)
 
 
-def _ear_row(rows: Frame, side: str | None) -> Frame:
+def _ear_row(rows: Frame, side: str | None, facts: Sequence[str]) -> Frame:
     """Give the rows of one ear from rows an ear; "both" stands for each, without minutes of its own."""
     col = nw.col
     if side is None:
         unnamed = rows.filter(col("ear").is_null())
-        return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *EAR_FACTS, *ORDER)
+        return unnamed.select("visit_id", nw.lit(None, dtype=nw.String).alias("ear"), *facts, *ORDER)
     mine = rows.filter((col("ear") == side) | (col("ear") == "both"))
-    facts = {fact: nw.coalesce(col(fact), col(f"{fact}_{side}")) for fact in EAR_FACTS}
-    facts["ear_minutes"] = nw.when(col("ear") == side).then(facts["ear_minutes"])
-    told = (facts[fact].alias(fact) for fact in EAR_FACTS)
+    own = {fact: nw.coalesce(col(fact), col(f"{fact}_{side}")) for fact in facts}
+    own["ear_minutes"] = nw.when(col("ear") == side).then(own["ear_minutes"])
+    told = (own[fact].alias(fact) for fact in facts)
     return mine.select("visit_id", nw.lit(side).alias("ear"), *told, *ORDER)
 
 
@@ -241,7 +245,7 @@ def visits_of(rows: Frame) -> Frame:
         visit_id, ``VISIT_FACTS`` and what the later steps need.
     """
     col = nw.col
-    rows = rows.with_columns(_any_of(SIDED_EAR_FACTS).alias("tells_of_ear"))
+    rows = rows.with_columns(_any_of(sided(facts_told(rows.collect_schema().names()))).alias("tells_of_ear"))
     order = col("visit_cells") * ROWS_A_FILE * 1000 - col("place")
     rows = rows.with_columns(order.alias("__main_rank"), nw.len().over("visit_id").alias("__rows"))
     alone = rows.filter(col("__rows") == 1).select("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)

@@ -28,7 +28,7 @@ from analysis.intake.lookups import Frame
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
 from analysis.intake.privacy import may_identify
 from analysis.intake.record import intake_record
-from analysis.intake.row_columns import PASS, VISIT_TEXTS, columns_of_kind
+from analysis.intake.row_columns import ALWAYS_CARRIED, PASS, VISIT_TEXTS, columns_of_kind, facts_told
 from analysis.intake.rules import LATEST, REASONS, with_reason
 from analysis.intake.set_aside import ASIDE_COLUMNS, aside_table
 from analysis.intake.shapes import minutes_differ_by_ear, shared_numbers, with_minutes_by_ear, with_visit_id
@@ -134,13 +134,14 @@ def take_in(
 def _cleaned_parts(exports: list[Export], key: bytes, engine: Engine) -> tuple[list[tuple[str, Any]], int]:
     """Clean the rows of every file, so many at once as the engine takes."""
     spelling = _tidy_spelling(exports)
+    facts = facts_told([*ALWAYS_CARRIED, *(column for export in exports for column in export.text.texts)])
     parts, counted = [], 0
     for number, export in enumerate(exports):
         rows = _chain_rows(export, key)
         counted += len(rows)
         for place in range(0, max(len(rows), 1), engine.rows_at_once):
             frame = engine.frame(rows.slice(place, engine.rows_at_once))
-            part = cleaned(frame, export.understood, export.text.texts, spelling)
+            part = cleaned(frame, export.understood, export.text.texts, spelling, facts)
             parts.append((export.table.file, engine.kept(part, f"cleaned-{number}-{place}")))
         export.text.forget_rows()
     return parts, counted
