@@ -31,7 +31,6 @@ SMALLEST_BYTES = 4 * 1024**2
 """Smaller files are read by Python, which forgives more."""
 BLOCK_BYTES = 64 * 1024**2
 START_BYTES = 256 * 1024
-TOP_ROWS = 20_000
 SOME_PLACES, SOME_BYTES = 32, 64 * 1024
 QUOTE, LINE_FEED, CARRIAGE_RETURN, TAB, SPACE = (ord(mark) for mark in '"\n\r\t ')
 
@@ -68,12 +67,24 @@ class PlainTable:
     @cached_property
     def cells(self) -> pl.LazyFrame:
         """Give the rows with any cell filled: ``source_row``, ``too_long`` and a column ``c0``, ``c1``, … a heading."""
-        return self._scanned()
-
-    @property
-    def top(self) -> pl.LazyFrame:
-        """Give some rows at the top."""
-        return self._scanned(TOP_ROWS)
+        names = [f"c{place}" for place in range(len(self.headings))]
+        scanned = pl.scan_csv(
+            self.path,
+            separator=self.delimiter,
+            has_header=False,
+            skip_lines=self.skipped,
+            schema=dict.fromkeys(names, pl.String),
+            row_index_name="source_row",
+            row_index_offset=self.skipped + 1,
+        )
+        texts = pl.col(*names)
+        if self.hard_spaces:
+            texts = texts.str.replace_all("\u00a0", " ", literal=True)
+        return (
+            scanned.with_columns(pl.col("source_row").cast(pl.Int64), texts.str.strip_chars().replace("", None))
+            .with_columns(pl.lit(False).alias("too_long"))
+            .filter(pl.any_horizontal(pl.col(*names).is_not_null()))
+        )
 
     @cached_property
     def some_rows(self) -> list[list[str]]:
@@ -87,28 +98,6 @@ class PlainTable:
                 cut = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=self.delimiter) if row]
                 rows += [[cell.strip() for cell in row] for row in cut if len(row) == len(self.headings)]
         return rows
-
-    def _scanned(self, rows: int | None = None) -> pl.LazyFrame:
-        """Scan the file, or its first rows."""
-        names = [f"c{place}" for place in range(len(self.headings))]
-        scanned = pl.scan_csv(
-            self.path,
-            separator=self.delimiter,
-            has_header=False,
-            skip_lines=self.skipped,
-            schema=dict.fromkeys(names, pl.String),
-            n_rows=rows,
-            row_index_name="source_row",
-            row_index_offset=self.skipped + 1,
-        )
-        texts = pl.col(*names)
-        if self.hard_spaces:
-            texts = texts.str.replace_all("\u00a0", " ", literal=True)
-        return (
-            scanned.with_columns(pl.col("source_row").cast(pl.Int64), texts.str.strip_chars().replace("", None))
-            .with_columns(pl.lit(False).alias("too_long"))
-            .filter(pl.any_horizontal(pl.col(*names).is_not_null()))
-        )
 
 
 def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SMALLEST_BYTES) -> PlainTable | None:

@@ -73,7 +73,8 @@ def pseudonyms(texts: Iterable[str], key: bytes) -> dict[str, str]:
     >>> made["0042"] == made["42"] == made[" 42 "], made["A7"] == made["42"], "-" in made
     (True, False, False)
     """
-    return {text: _keyed("number", plain, key) for text in texts if (plain := _plain_number(text))}
+    keyed = _keyed("number", key)
+    return {text: keyed(plain) for text in texts if (plain := _plain_number(text))}
 
 
 def named_pseudonyms(names: Mapping[str, str], key: bytes) -> dict[str, str]:
@@ -89,12 +90,20 @@ def named_pseudonyms(names: Mapping[str, str], key: bytes) -> dict[str, str]:
     -------
     dict
     """
-    return {text: _keyed("name", identity, key) for text, identity in names.items() if identity}
+    keyed = _keyed("name", key)
+    return {text: keyed(identity) for text, identity in names.items() if identity}
 
 
-def _keyed(kind: str, text: str, key: bytes) -> str:
-    """Give the keyed hash of a text."""
-    return hmac.digest(key, f"{kind}|{text}".encode(), "sha256").hex()[:PSEUDONYM_LETTERS]
+def _keyed(kind: str, key: bytes) -> Callable[[str], str]:
+    """Give what hashes texts of one kind under a key; the key is prepared once."""
+    prepared = hmac.new(key, f"{kind}|".encode(), "sha256")
+
+    def keyed(text: str) -> str:
+        begun = prepared.copy()
+        begun.update(text.encode())
+        return begun.hexdigest()[:PSEUDONYM_LETTERS]
+
+    return keyed
 
 
 def _plain_number(text: str) -> str:

@@ -69,11 +69,6 @@ class ReadTable:
         )
 
     @property
-    def top(self) -> pl.LazyFrame:
-        """Give the rows, all of which are at hand."""
-        return self.cells
-
-    @property
     def some_rows(self) -> list[list[str]]:
         """Give the rows, all of which are at hand."""
         return self.rows

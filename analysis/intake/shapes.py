@@ -52,15 +52,19 @@ def shared_numbers(parts: Sequence[Any], table: Callable[[Any], pl.DataFrame]) -
     """
     col = nw.col
     numbers = nw.concat([part.select("visit_number", "visit_key") for part in parts], how="vertical")
+    numbers = numbers.filter(~col("visit_number").is_null())
+    several = numbers.group_by("visit_number").agg(nw.len().alias("rows")).filter(col("rows") > 1)
     keys = (
-        numbers.filter(~col("visit_number").is_null())
+        numbers.join(several.select("visit_number"), on="visit_number", how="inner")
         .group_by("visit_number")
         .agg(col("visit_key").min().alias("low"), col("visit_key").max().alias("high"))
     )
     return sorted(table(keys.filter(col("low") != col("high")).select("visit_number"))["visit_number"])
 
 
-def with_visit_id(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame]) -> Frame:
+def with_visit_id(
+    rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame], *, several_systems: bool
+) -> Frame:
     """Name each visit and put the names beside the rows.
 
     By the log's own number where it is one and unique, else by a hash. A number
@@ -75,6 +79,8 @@ def with_visit_id(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.
         From ``shared_numbers``.
     table : callable
         Brings a frame into memory.
+    several_systems : bool
+        Rows come from several kinds of export; only then can one visit have two numbers.
 
     Returns
     -------
@@ -83,14 +89,14 @@ def with_visit_id(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.
     """
     return beside(
         rows,
-        lambda few: _named(few, shared, table),
+        lambda few: _named(few, shared, table, several_systems),
         on="place",
         needs=("visit_number", "visit_key"),
         gives=("visit_id",),
     )
 
 
-def _named(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame]) -> Frame:
+def _named(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame], several_systems: bool) -> Frame:
     """Name each visit."""
     col = nw.col
     rows = translated(rows, "visit_number", {"__shared": nw.Float64}, dict.fromkeys(shared, (1.0,)))
@@ -109,6 +115,8 @@ def _named(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFra
     )
     told_apart = nw.concat_str(col("__shown"), col("__hash"), separator="-", ignore_nulls=False)
     rows = rows.with_columns(nw.coalesce(told_apart, col("__shown"), col("__hash")).alias("visit_id"))
+    if not several_systems:
+        return rows
     # a visit whose rows came by different ways (number here, patient there) has one name
     return rows.with_columns(col("visit_id").min().over("visit_key").alias("visit_id"))
 

@@ -82,11 +82,14 @@ def write_store(store: Path, taken: Intake, settings: Settings) -> None:
     OSError
         If the disk is full or may not be written; likewise.
     """
-    from analysis.intake.contract import check_files  # pandera takes a second to load
+    from analysis.intake.contract import check_files, check_tables  # pandera takes a second to load
 
     def write(folder: Path) -> None:
+        if not taken.in_turn:
+            check_tables({name: taken.tables[name].collect() for name in TABLES}, settings)
         for name in TABLES:
             write_table(folder / f"{name}.parquet", taken.tables[name])
-        check_files(folder, settings)
+        if taken.in_turn:  # more than memory should hold at once
+            check_files(folder, settings)
 
     replace_store(store, taken.record, write)

@@ -60,6 +60,11 @@ class Intake:
     record: dict[str, Any]
     engine: Engine
 
+    @property
+    def in_turn(self) -> bool:
+        """Tell whether the rows were too many to be held at once."""
+        return self.record["rows_in"] > self.engine.rows_at_once
+
     @cached_property
     def visits(self) -> pd.DataFrame:
         """One row a booking, as the suite's pandas frame."""
@@ -124,7 +129,7 @@ def take_in(
         say("finding duplicates")
         kept, tally = _without_repeats(rows, exports, _stretches(rows, counted, engine), engine)
         say("making visits and ears")
-        visits, ears = _bookings(kept, shapes, tally, settings, engine)
+        visits, ears = _bookings(kept, exports, tally, settings, engine)
     set_aside = aside_table(exports, tally)
     record = intake_record(exports, problems, visits, ears, tally)
     record["to_mend"] = [*_dates_ahead(set_aside), *record["to_mend"]]
@@ -250,15 +255,20 @@ def _ears_of_passes(named: Frame) -> Frame:
 
 
 def _bookings(
-    kept: list[Any], shapes: frozenset[str], tally: Tally, settings: Settings, engine: Engine
+    kept: list[Any], exports: list[Export], tally: Tally, settings: Settings, engine: Engine
 ) -> tuple[pl.LazyFrame, pl.LazyFrame]:
     """Make visits and ears of the rows kept."""
+    shapes = frozenset(export.shape for export in exports)
+    several_systems = len({export.system for export in exports}) > 1
     by_ear = minutes_differ_by_ear(kept, shapes, engine.table)
     shared = shared_numbers(kept, engine.table)
     visit_parts, ear_parts = [], []
     for number, rows in enumerate(kept):
         named = engine.kept(
-            with_visit_id(with_minutes_by_ear(rows, by_ear, shapes), shared, engine.table), f"named-{number}"
+            with_visit_id(
+                with_minutes_by_ear(rows, by_ear, shapes), shared, engine.table, several_systems=several_systems
+            ),
+            f"named-{number}",
         )
         if PASS in shapes:
             tally.passes(engine.table(_ears_of_passes(named)))

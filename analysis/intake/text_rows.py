@@ -8,6 +8,7 @@ whole numbers instead of long texts.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -23,6 +24,7 @@ NOT_NUMBERED = ("visit_id",)
 NUMBER = pl.Int32
 DAY_AND_CLOCK = r"^(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4})[ T](\d{1,2}:\d{2}(?::\d{2})?)$"
 """A date and a time in one cell: split, because there are few days and few times but many of both."""
+DAY_AND_CLOCK_CELL = re.compile(DAY_AND_CLOCK)
 MOST_LOOKED_AT = 2000
 
 
@@ -42,8 +44,8 @@ class Table(Protocol):
         """Give all rows."""
 
     @property
-    def top(self) -> pl.LazyFrame:
-        """Give some rows at the top."""
+    def some_rows(self) -> list[list[str]]:
+        """Give some rows, spread over the table."""
 
 
 @dataclass(eq=False)
@@ -143,7 +145,7 @@ def number_texts(table: Table, places: Mapping[str, int], told: Mapping[str, Seq
     kept = {name: pl.col(f"c{place}") for name, place in places.items() if name in NOT_NUMBERED}
     places = {name: place for name, place in places.items() if kind_of(name) != "drop" and name not in kept}
     together = _that_hold_both(
-        table.top,
+        table.some_rows,
         {name: place for name, place in places.items() if kind_of(name) in MOMENT_KINDS and name != "birth_date"},
     )
     texts = {name: pl.col(f"c{place}") for name, place in places.items() if name not in together}
@@ -182,12 +184,9 @@ def _filled(places: Sequence[int]) -> pl.Expr:
     return pl.sum_horizontal(pl.col(f"c{place}").is_not_null().cast(pl.Int64) for place in places)
 
 
-def _that_hold_both(top: pl.LazyFrame, places: Mapping[str, int]) -> list[str]:
-    """List the columns at whose top a date and a time stand together in a cell."""
-    if not places:
-        return []
-    both = [pl.col(f"c{place}").str.contains(DAY_AND_CLOCK).any().alias(name) for name, place in places.items()]
-    return [name for name, found in top.select(both).collect().row(0, named=True).items() if found]
+def _that_hold_both(rows: Sequence[Sequence[str]], places: Mapping[str, int]) -> list[str]:
+    """List the columns in which a date and a time stand together in a cell of some rows."""
+    return [name for name, place in places.items() if any(DAY_AND_CLOCK_CELL.match(row[place]) for row in rows)]
 
 
 def _apart(name: str, text: pl.Expr) -> dict[str, pl.Expr]:
