@@ -85,7 +85,7 @@ QUANTITIES = (
     Quantity("softening", "standardised_difference", ("contrast", "fact", "weighting"), "", "how far apart both groups are in a fact, in spreads: the largest over its levels"),
     Quantity("softening", "effective_ears", ("arm", "contrast", "weighting"), "ears", "how many equally weighted ears the weighted ones are worth"),
     Quantity("softening", "shared_ground_share", ("contrast",), "share", "how far the groups' spreads of chances of softening lie over each other"),
-    Quantity("softening", "other_ears_difference", ("contrast",), "share", "the difference on ears that were not occluding, where softening should do next to nothing"),
+    Quantity("softening", "other_ears_difference", ("contrast", "which_ears"), "share", "the difference on ears that were not occluding (beside an occluding one at the same visit, or all where those are too few), where softening should do little"),
     Quantity("softening", "ears_needed", ("contrast", "points"), "ears", "ears of both groups together that show a difference of so many points of 100 in 8 logs of 10"),
     Quantity("recall", "weibull_shape", (), "", "shape of the curve; above 1 the chance of occluding again grows with time"),
     Quantity("recall", "return_share", (), "share", "share of patients who come back at all after the log first clears an ear of theirs"),

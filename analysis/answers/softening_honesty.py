@@ -22,6 +22,20 @@ ALIKE_QUESTION = "Are the softened ears and the others alike enough to be compar
 NEEDED_QUESTION = "How many ears would show that softening pays?"
 SMALL_DIFFERENCE = 0.1
 """A standardised difference below this is usually called small (Austin 2009, Statistics in Medicine 28, 3083-3107)."""
+OTHER_EARS = "Ears that were not occluding"
+BESIDE, ALL = "beside_an_occluding_ear", "all"
+OTHER_WHICH = {
+    BESIDE: "On ears that were not occluding, beside one that was, at the same first visit",
+    ALL: "Too few such ears lay beside an occluding one, so all that were worked on are taken: on these",
+}
+OTHER_CLEAR = (
+    "That cannot be read one way only: drops may have gone into that ear too and helped it, or the groups differ in something "
+    "nobody wrote down. It is a reason to take the figure for occluding ears with care."
+)
+OTHER_UNCLEAR = (
+    "No difference is clear there. That speaks, weakly, against a hidden difference between the groups; the range says how "
+    "large a one could still hide."
+)
 
 
 def are_the_groups_alike(clinic: Clinic) -> Answer:
@@ -141,26 +155,39 @@ def _worth_check(lead: SideBySide, found: Balance) -> Check:
 
 
 def _other_ears(asked: Asked, contrast: str) -> tuple[Check, list[ResultRow]]:
-    """Ask the ears on which softening should do next to nothing."""
-    name = "Ears that were not occluding"
+    """Ask the ears on which softening should do little."""
     try:
-        material = other_ears_material(
-            asked.table, contrast=contrast, fewest_ears=asked.fewest, followed_until=asked.followed_until
-        )
-        side = side_by_side(material, level=asked.level)
+        side, which = _other_side(asked, contrast)
     except NotEnough as reason:
-        return Check(name, INFORMATION, f"This test cannot be made. {reason.why}"), []
+        return Check(OTHER_EARS, INFORMATION, f"This test cannot be made. {reason.why}"), []
     gap = mean_difference(side.compared.arms["doubly_robust"], asked.level)
-    meaning = (
-        "That is a warning: either softening helps there too, or the groups differ in something nobody wrote down."
-        if gap.excludes_zero
-        else "That it shows nothing clear speaks, weakly, against a hidden difference between the groups."
+    row = ResultRow.from_estimate(
+        "softening", "other_ears_difference", "share", gap, contrast=contrast, which_ears=which
     )
-    row = ResultRow.from_estimate("softening", "other_ears_difference", "share", gap, contrast=contrast)
-    result = FAILED if gap.excludes_zero else PASSED
-    return Check(
-        name, result, f"There, softening should change little; the log shows {say.more_successes(gap)}. {meaning}"
-    ), [row]
+    sentence = (
+        f"{OTHER_WHICH[which]} ({words.count(gap.n)} ears), softening should change little; the log shows "
+        f"{say.more_successes(gap)}. {OTHER_CLEAR if gap.excludes_zero else OTHER_UNCLEAR}"
+    )
+    return Check(OTHER_EARS, INFORMATION, sentence), [row]
+
+
+def _other_side(asked: Asked, contrast: str) -> tuple[SideBySide, str]:
+    """Compare ears beside an occluding one, or all that were not occluding where those are too few."""
+
+    def compared(*, beside_occluding: bool) -> SideBySide:
+        material = other_ears_material(
+            asked.table,
+            contrast=contrast,
+            fewest_ears=asked.fewest,
+            followed_until=asked.followed_until,
+            beside_occluding=beside_occluding,
+        )
+        return side_by_side(material, level=asked.level)
+
+    try:
+        return compared(beside_occluding=True), BESIDE
+    except NotEnough:
+        return compared(beside_occluding=False), ALL
 
 
 def _balance_rows(contrast: str, found: Balance) -> list[ResultRow]:
@@ -245,6 +272,7 @@ def how_many_ears_are_needed(clinic: Clinic) -> Answer:
             "The groups stay as uneven as they are, and unsoftened ears succeed as often as they do now.",
             "More ears narrow the range of chance; they do nothing about what nobody wrote down.",
         ),
+        cautions=say.CAUTIONS,
         checks=tuple(say.not_answered_check(each, reason) for each, reason in refusals.items()),
         basis=basis_of(lead.material, "ears", "Two shares compared (Fleiss, Levin and Paik), times this log's design effect."),
         rows=tuple(

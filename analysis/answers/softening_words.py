@@ -40,6 +40,11 @@ CAUTIONS = (
     "Usual reasons against drops or oil: a perforation or a suspected one, grommets, recent ear surgery, infection or "
     "dermatitis of the ear canal, and for some oils a nut or peanut allergy (common practice, no source). Local protocol "
     "and licensed practice decide.",
+    "Usual reasons against irrigation: a perforation or a suspected one, grommets, ear surgery, infection or dermatitis of "
+    "the ear canal, an only hearing ear, trouble after irrigation before, and a patient who cannot keep still (common "
+    "practice, no source). Usual reasons against suction, or for special care with it: recent ear surgery, a painful or "
+    "infected canal, an only hearing ear, dizziness at suction, distress at its noise, and a patient who cannot keep still "
+    "(common practice, no source). Local protocol and licensed practice decide on both.",
     "These are figures of groups, never advice for one patient.",
 )
 

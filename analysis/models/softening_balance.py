@@ -135,9 +135,9 @@ def _above_one(first: float, second: float) -> float:
 
 
 def other_ears_material(
-    attempts: pd.DataFrame, *, contrast: str, fewest_ears: int, followed_until: pd.Timestamp
+    attempts: pd.DataFrame, *, contrast: str, fewest_ears: int, followed_until: pd.Timestamp, beside_occluding: bool
 ) -> Material:
-    """Take first attempts on ears that were not occluding, on which softening should do next to nothing.
+    """Take first attempts on ears that were not occluding, on which softening should do little.
 
     Parameters
     ----------
@@ -149,6 +149,8 @@ def other_ears_material(
         Ears the smaller arm needs.
     followed_until : pandas.Timestamp
         Last day whose attempts were followed for the full days.
+    beside_occluding : bool
+        Take only those whose other ear was occluding at the same visit.
 
     Returns
     -------
@@ -162,13 +164,15 @@ def other_ears_material(
     Notes
     -----
     A negative control [1]_: an outcome that the treatment should hardly move,
-    but which whatever hides behind it would.
+    but which whatever hides behind it would. The ear beside an occluding one
+    shares its patient, visit and softening. It is no perfect control: drops
+    reach both ears, so that what shows there may be softening's own doing.
 
     References
     ----------
     .. [1] Lipsitch, Tchetgen Tchetgen and Cohen (2010), Epidemiology 21, 383-388.
     """
-    sample = other_ears(attempts, contrast=contrast, followed_until=followed_until)
+    sample = other_ears(attempts, contrast=contrast, followed_until=followed_until, beside_occluding=beside_occluding)
     treated, outcome = in_arm(sample, contrast), sample.rows["success"].to_numpy(dtype=bool)
     refuse_few(treated, contrast, fewest_ears, "ears that were not occluding")
     refuse_one_sided(treated, outcome, contrast, of_what="ears that were not occluding")

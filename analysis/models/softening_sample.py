@@ -83,11 +83,41 @@ def compared_ears(
     return sample
 
 
-def other_ears(attempts: pd.DataFrame, *, contrast: str, followed_until: pd.Timestamp) -> Sample:
-    """Take first attempts on ears that were not occluding; otherwise as ``compared_ears``."""
+def other_ears(
+    attempts: pd.DataFrame, *, contrast: str, followed_until: pd.Timestamp, beside_occluding: bool
+) -> Sample:
+    """Take first attempts on ears that were not occluding.
+
+    Parameters
+    ----------
+    attempts : pandas.DataFrame
+        The table ``ATTEMPTS``.
+    contrast : str
+        ``advised`` or ``used``.
+    followed_until : pandas.Timestamp
+        Last day whose attempts were followed for the full days.
+    beside_occluding : bool
+        Take only ears whose other ear was occluding, and a first attempt too, at
+        the same visit: people softened for that one.
+
+    Returns
+    -------
+    Sample
+        Otherwise as ``compared_ears``; ``left_out`` names ``occluding`` and, where
+        asked for, ``no_occluding_ear_beside``.
+
+    Raises
+    ------
+    NotEnough
+        If the log lacks a fact.
+    """
     _refuse_empty(attempts, contrast)
     reasons = _ear_reasons(attempts, contrast, followed_until)
-    reasons["not_occluding"] = attempts["grade"].isin(OCCLUDING)
+    del reasons["not_occluding"]
+    reasons["occluding"] = occluding = attempts["grade"].isin(OCCLUDING)
+    if beside_occluding:
+        first = occluding & ~_later_attempt(attempts)
+        reasons["no_occluding_ear_beside"] = ~first.groupby(attempts["visit_id"]).transform("any")
     return _sifted(attempts, reasons)
 
 

@@ -55,8 +55,9 @@ SUMMARY = ("activity", *DECISIONS)
 CAUTIONS = (
     "These figures describe what this log says, on average. They decide nothing about one patient, and never replace "
     "looking in the ear, local protocols or licensed practice.",
-    "Softening and irrigation are not for everyone, for instance not with a known or suspected perforation, grommets, "
-    "recent ear surgery or an infected canal; some oils are unsuitable with a nut allergy. Local protocol decides.",
+    "Softening, irrigation and suction are not for everyone, for instance not, or with special care, with a known or "
+    "suspected perforation, grommets, recent ear surgery, an infected canal or an only hearing ear; some oils are "
+    "unsuitable with a nut allergy (common practice, no source). Local protocol decides.",
     "Slots are for the diary, never for hurrying a patient. Consent, history, looking in the ear, aftercare and cleaning "
     "keep their minutes.",
     "A recall date does not replace the advice to come back when symptoms appear.",

@@ -92,6 +92,9 @@ def test_contraindications_and_local_protocol_are_named(ask):
         "ear surgery",
         "infection or dermatitis",
         "nut or peanut",
+        "against irrigation",
+        "against suction",
+        "only hearing ear",
         "Local protocol",
     ):
         assert word in told

@@ -162,9 +162,30 @@ def test_weighting_makes_the_groups_alike_and_says_what_it_costs(answers):
     assert answer.table["difference_weighted"].max() < 0.1
     told = {check.name: check.sentence for check in answer.checks}
     assert "worth" in told["What weighting costs"]
-    assert "Ears that were not occluding" in told
+    assert told["Ears that were not occluding"].startswith("On ears that were not occluding, beside one that was")
     assert "ears" in str(answer.basis)
     assert "without a grade" not in str(answer.basis)
+
+
+def test_where_too_few_lie_beside_an_occluding_ear_all_others_are_asked_and_that_is_said(clinic):
+    stricter = settings_from_toml("[softening]\nfewest_ears = 110")
+    answer = are_the_groups_alike(dataclasses.replace(clinic, settings=stricter))
+    told = {check.name: check.sentence for check in answer.checks}["Ears that were not occluding"]
+    assert told.startswith("Too few such ears lay beside an occluding one")
+    rows = [row for row in answer.rows if row.quantity == "other_ears_difference"]
+    assert [row.group["which_ears"] for row in rows] == ["all"]
+
+
+def test_what_shows_on_ears_that_were_not_occluding_is_neither_passed_nor_failed(answers):
+    checks = {check.name: check.result for check in answers["are_the_groups_alike"].checks}
+    assert checks["Ears that were not occluding"] == "for information"
+
+
+@pytest.mark.parametrize("ask", ALL, ids=lambda ask: ask.__name__)
+def test_every_answer_names_the_usual_reasons_against_drops_irrigation_and_suction(ask, answers):
+    told = " ".join(answers[ask.__name__].cautions)
+    for what in ("against drops or oil", "against irrigation", "against suction", "only hearing ear", "Local protocol"):
+        assert what in told
 
 
 def test_more_ears_are_needed_for_smaller_differences(answers):

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.models.softening import did_as_advised, fit_minutes, fit_softening
-from analysis.models.softening_sample import compared_ears, compared_visits
+from analysis.models.softening_sample import compared_ears, compared_visits, other_ears
 from analysis.problems import NotEnough
 from analysis.schema import ATTEMPTS, typed_frame
 from tests.softening_log import invented_attempts
@@ -69,6 +69,25 @@ def test_each_ear_left_out_is_counted_once_under_its_first_reason():
         "arm_not_recorded": 1,
         "outcome_not_recorded": 1,
     }
+
+
+def test_an_ear_that_was_not_occluding_is_a_control_beside_an_occluding_first_attempt_only():
+    table = attempts_of(
+        {"visit_id": "pair", "ear": "left", "grade": "non_occluding"},
+        {"visit_id": "pair", "ear": "right", "grade": "fully_occluding"},
+        {"visit_id": "alone", "ear": "left", "grade": "non_occluding"},
+        {"visit_id": "again", "ear": "left", "grade": "non_occluding"},
+        {"visit_id": "again", "ear": "right", "grade": "fully_occluding", "attempt_number": 2},
+        {"visit_id": "both", "ear": "left", "grade": "non_occluding"},
+        {"visit_id": "both", "ear": "right", "grade": "non_occluding"},
+        {"visit_id": "unknown", "ear": "left", "grade": "non_occluding"},
+        {"visit_id": "unknown", "ear": "right", "grade": None},
+    )
+    beside = other_ears(table, contrast="advised", followed_until=UNTIL, beside_occluding=True)
+    assert beside.rows[["visit_id", "ear"]].values.tolist() == [["pair", "left"]]
+    assert beside.left_out["no_occluding_ear_beside"] == 5
+    every = other_ears(table, contrast="advised", followed_until=UNTIL, beside_occluding=False)
+    assert every.rows["visit_id"].tolist() == ["pair", "alone", "again", "both", "both", "unknown"]
 
 
 def test_contraindicated_ears_can_be_kept_to_see_what_hangs_on_them():
