@@ -74,5 +74,5 @@ def test_days_of_a_test_are_read_and_anything_else_is_refused():
     settings = settings_from_toml("[softening_test]\nadvised = [2027-01-04, 2027-01-18]")
     assert settings.softening_test.advised == (dt.date(2027, 1, 4), dt.date(2027, 1, 18))
     for wrong in ('["4 January"]', "2027-01-04", "[2027-01-04T09:00:00]"):
-        with pytest.raises(DataProblem, match="softening_test.advised"):
+        with pytest.raises(DataProblem, match=r"softening_test\.advised"):
             settings_from_toml(f"[softening_test]\nadvised = {wrong}")
