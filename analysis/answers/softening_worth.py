@@ -28,11 +28,14 @@ from analysis.problems import NotEnough
 from analysis.settings import Settings
 from analysis.stats.effects import mean_difference
 from analysis.stats.estimate import Estimate
+from analysis.stats.influence import Shifts, correlations, patient_shifts
 from analysis.stats.two_arms import plain_means
 
 QUESTION = "Is advising people to soften worth it?"
 SECTION, CONTRAST, DRAWS = "softening", "advised", 4000
 NEARLY_SURE = 0.9
+NOBODY = Shifts(np.array([], dtype=str), np.zeros((0, 1)))
+"""Of a figure there is none of: no patient moves it."""
 AMOUNT_NAMES = {
     "visits": "second visits avoided",
     "minutes": "minutes saved in the chair",
@@ -84,31 +87,36 @@ def is_softening_worth_it(clinic: Clinic) -> Answer:
     )
 
 
+Figure = tuple[Estimate, Shifts]
+
+
 def _amounts(asked: Asked, material: Material) -> tuple[Amounts, dict[str, NotEnough]]:
     """Estimate what advice changes in 100 bookings, like with like; keep the reason where a part has no figure."""
     refusals: dict[str, NotEnough] = {}
 
-    def tried(name: str, make: Callable[[], Estimate]) -> Estimate | None:
+    def tried(name: str, make: Callable[[], Figure]) -> tuple[Estimate | None, Shifts]:
         try:
             return make()
         except NotEnough as reason:
             refusals[name] = reason
-            return None
+            return None, NOBODY
 
-    visits = asked.clinic.visits.set_index("visit_id")["adverse_event"]
-    discomfort = (visits == "discomfort").astype("boolean").where(visits.notna())
-    minutes = tried(
+    visits, of_visits = _fewer(material, asked.level)
+    minutes, of_minutes = tried(
         AMOUNT_NAMES["minutes"],
         lambda: _fewer(minutes_material(asked.table, contrast=CONTRAST, fewest_visits=asked.fewest), asked.level),
     )
-    fewer = tried("discomfort", lambda: _fewer(_discomfort(asked, discomfort), asked.level))
-    days = tried(AMOUNT_NAMES["delay"], lambda: _days_each(asked.table, asked.level))
-    users = _users(asked.table, asked.level)
-    return Amounts(_fewer(material, asked.level), minutes, users, days, fewer), refusals
+    discomforts, _ = tried("discomfort", lambda: _fewer(_discomfort(asked), asked.level))
+    days, of_days = tried(AMOUNT_NAMES["delay"], lambda: _days_each(asked.table, asked.level))
+    users, of_users = _users(asked.table, asked.level)
+    together = correlations([of_visits, of_minutes, of_users, of_days])
+    return Amounts(visits, minutes, users, days, discomforts, together), refusals
 
 
-def _discomfort(asked: Asked, discomfort: pd.Series) -> Material:
+def _discomfort(asked: Asked) -> Material:
     """Take the visits on which discomfort is compared."""
+    visits = asked.clinic.visits.set_index("visit_id")["adverse_event"]
+    discomfort = (visits == "discomfort").astype("boolean").where(visits.notna())
     return events_material(
         asked.table,
         discomfort,
@@ -118,7 +126,7 @@ def _discomfort(asked: Asked, discomfort: pd.Series) -> Material:
     )
 
 
-def _fewer(material: Material, level: float) -> Estimate:
+def _fewer(material: Material, level: float) -> Figure:
     """Give how much less of the outcome advised bookings have, in 100, like with like."""
     arms = adjusted_arms(
         material.columns,
@@ -127,10 +135,11 @@ def _fewer(material: Material, level: float) -> Estimate:
         clusters=material.sample.whose,
         shares=material.shares,
     )
-    return mean_difference(arms, level).scaled(-BOOKINGS)
+    shifts = arms.difference_shifts
+    return mean_difference(arms, level).scaled(-BOOKINGS), Shifts(shifts.patients, -shifts.sums)
 
 
-def _users(table: pd.DataFrame, level: float) -> Estimate:
+def _users(table: pd.DataFrame, level: float) -> Figure:
     """Give how many more of 100 use an agent when told to."""
     both = table.dropna(subset=["softening_advised", "softening_used"]).drop_duplicates("visit_id")
     advised = both["softening_advised"].to_numpy(dtype=bool)
@@ -139,21 +148,26 @@ def _users(table: pd.DataFrame, level: float) -> Estimate:
             "The log does not say of visits with and without advice whether an agent was used.",
             "Ask at every visit which agent was used before it; write 'none' for none.",
         )
-    whose = both["patient_key"].fillna("visit " + both["visit_id"]).to_numpy(dtype=object)
-    return mean_difference(plain_means(both["softening_used"].to_numpy(dtype=float), advised, whose), level).scaled(
-        BOOKINGS
-    )
+    arms = plain_means(both["softening_used"].to_numpy(dtype=float), advised, _whose(both))
+    return mean_difference(arms, level).scaled(BOOKINGS), arms.difference_shifts
 
 
-def _days_each(table: pd.DataFrame, level: float) -> Estimate:
-    """Give the days a person who softens does so."""
+def _days_each(table: pd.DataFrame, level: float) -> Figure:
+    """Give the days a person who softens does so, visits of one patient going together."""
     used = table[table["softening_used"].fillna(value=False).astype(bool)].drop_duplicates("visit_id")
-    days = used["softening_days"].dropna().to_numpy(dtype=float)
-    if len(days) < 2:
+    told = used.dropna(subset=["softening_days"])
+    if told["visit_id"].nunique() < 2:
         raise NotEnough("The log does not say for how many days people soften.", "Ask for how many days.")
-    half = float(norm.ppf(0.5 + level / 2) * days.std(ddof=1) / np.sqrt(len(days)))
+    days = told["softening_days"].to_numpy(dtype=float)
     mean = float(days.mean())
-    return Estimate(mean, mean - half, mean + half, level, len(days), "mean days of users")
+    shifts = patient_shifts((days - mean)[:, None] / len(days), _whose(told))
+    half = float(norm.ppf(0.5 + level / 2) * np.sqrt(shifts.covariance[0, 0]))
+    return Estimate(mean, mean - half, mean + half, level, len(days), "mean days of users, patients clustered"), shifts
+
+
+def _whose(visits: pd.DataFrame) -> np.ndarray:
+    """Name each visit's patient; a visit without a patient number is one of its own."""
+    return visits["patient_key"].fillna("visit " + visits["visit_id"]).to_numpy(dtype=object)
 
 
 def _headline(worth: Worth, currency: str, days: pd.Series) -> str:
@@ -267,7 +281,7 @@ def _assumptions(settings: Settings) -> tuple[str, ...]:
 def _basis(material: Material) -> Basis:
     """Say what the figures rest on."""
     rows, days = material.sample.rows, material.sample.rows["day"]
-    method = f"Regression averaged over the clinic's case mix; {DRAWS:,} draws from the ranges of all figures."
+    method = f"Regression averaged over the clinic's case mix; {DRAWS:,} joint draws of all figures (same patients)."
     return Basis(len(rows), "visits", left_out_of(material.sample.left_out, CONTRAST), days.min(), days.max(), method)
 
 

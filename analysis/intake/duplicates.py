@@ -6,7 +6,7 @@ from typing import Any
 
 import narwhals as nw
 
-from analysis.intake.lookups import Frame, beside
+from analysis.intake.lookups import Frame
 from analysis.intake.row_columns import EAR, PASS, VISIT
 
 ROWS_A_FILE = 10**9
@@ -20,14 +20,24 @@ NEEDED = (
 GIVEN = ("visit_key", "reason", "kept_place")
 
 
-def without_repeats(frame: Frame) -> Frame:
-    """Give each row its visit and, where another row tells of the same visit, the reason to set it aside."""
-    return frame.drop("reason").pipe(beside, _told, on="place", needs=NEEDED, gives=GIVEN, always=True)
+def repeats_told(frame: Frame) -> Frame:
+    """Give each row its visit and, where another row tells of the same visit, the reason to set it aside.
 
+    Only rows that could tell of the same visit are compared: those of one patient
+    on one day, and those of nobody known.
 
-def _told(rows: Frame) -> Frame:
-    """Compare only rows that could tell of the same visit: of one patient on one day, or of nobody known."""
+    Parameters
+    ----------
+    frame : narwhals frame
+        Rows fit for use.
+
+    Returns
+    -------
+    narwhals frame
+        ``place``, ``visit_key``, ``reason`` and ``kept_place``, to be joined to the rows.
+    """
     col = nw.col
+    rows = frame.select("place", *NEEDED)
     rows = rows.with_columns(nw.len().over("patient_key", "day_text").alias("__of_the_day"))
     alone = ~col("patient_key").is_null() & (col("__of_the_day") == 1)
     compared = rows.filter(~alone).pipe(with_repeated_rows).pipe(with_visit_key).pipe(with_duplicates)
@@ -36,7 +46,7 @@ def _told(rows: Frame) -> Frame:
         nw.lit(None, dtype=nw.String).alias("reason"),
         nw.lit(None, dtype=nw.Float64).alias("kept_place"),
     )
-    columns = ("place", *NEEDED, *GIVEN)
+    columns = ("place", *GIVEN)
     return nw.concat([compared.select(*columns), single.select(*columns)], how="vertical")
 
 

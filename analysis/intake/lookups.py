@@ -136,7 +136,6 @@ def beside(
     on: str,
     needs: Sequence[str],
     gives: Sequence[str],
-    always: bool = False,
 ) -> Frame:
     """Run a step on the few columns it needs and join what it gives.
 
@@ -151,10 +150,8 @@ def beside(
         A column that names each row.
     needs, gives : sequence of str
         Columns the step needs, and those taken from it.
-    always : bool, optional
-        Join also where the engine copies nothing: the step parts the rows and puts them together again.
     """
-    if isinstance(frame, nw.LazyFrame) and not always:  # copies nothing, so the step runs on the frame itself
+    if isinstance(frame, nw.LazyFrame):  # copies nothing, so the step runs on the frame itself
         before = [column for column in frame.collect_schema().names() if column not in gives]
         return step(frame).select(*before, *gives)
     given = step(frame.select(on, *needs)).select(on, *gives)

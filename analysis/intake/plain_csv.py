@@ -31,6 +31,7 @@ SMALLEST_BYTES = 4 * 1024**2
 """Smaller files are read by Python, which forgives more."""
 BLOCK_BYTES = 64 * 1024**2
 START_BYTES = 256 * 1024
+FIRST_BYTES_OF_SPACES = (b"\xc2", b"\xe1", b"\xe2", b"\xe3")
 SOME_PLACES, SOME_BYTES = 32, 64 * 1024
 QUOTE, LINE_FEED, CARRIAGE_RETURN, TAB, SPACE = (ord(mark) for mark in '"\n\r\t ')
 
@@ -47,8 +48,8 @@ class PlainTable:
         Lines before the first row.
     lines : int
         Lines in the file, up to the last with anything in it.
-    hard_spaces : bool
-        Spaces that do not break stand somewhere.
+    bare : bool
+        No space stands at the edge of a cell, and no cell is an empty pair of marks.
     known : os.stat_result
         What the system knew of the file before it was read.
     """
@@ -59,7 +60,7 @@ class PlainTable:
     delimiter: str
     skipped: int
     lines: int
-    hard_spaces: bool
+    bare: bool
     facts: dict[str, Any]
     known: os.stat_result
     warnings: list[str] = field(default_factory=list)
@@ -77,13 +78,11 @@ class PlainTable:
             row_index_name="source_row",
             row_index_offset=self.skipped + 1,
         )
-        texts = pl.col(*names)
-        if self.hard_spaces:
-            texts = texts.str.replace_all("\u00a0", " ", literal=True)
-        return (
-            scanned.with_columns(pl.col("source_row").cast(pl.Int64), texts.str.strip_chars().replace("", None))
-            .with_columns(pl.lit(False).alias("too_long"))
-            .filter(pl.any_horizontal(pl.col(*names).is_not_null()))
+        if not self.bare:
+            texts = pl.col(*names).str.replace_all("\u00a0", " ", literal=True).str.strip_chars()
+            scanned = scanned.with_columns(texts.replace("", None))
+        return scanned.with_columns(pl.col("source_row").cast(pl.Int64), pl.lit(False).alias("too_long")).filter(
+            pl.any_horizontal(pl.col(*names).is_not_null())
         )
 
     @cached_property
@@ -133,7 +132,7 @@ def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SM
         headings, delimiter, skipped = read
         with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
             lines = _plain_lines(whole, delimiter)
-            spaces = whole.find(b"\xc2") >= 0
+            bare = lines is not None and _is_bare(whole, delimiter)
     if lines is None:
         return None
     facts: dict[str, Any] = {
@@ -142,7 +141,7 @@ def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SM
         "delimiter": DELIMITERS[delimiter],
         "heading_row": skipped,
     }
-    return PlainTable(path, path.name, headings, delimiter, skipped, lines, spaces, facts, known)
+    return PlainTable(path, path.name, headings, delimiter, skipped, lines, bare, facts, known)
 
 
 def _start_of(start: bytes, recognise: Recognise) -> tuple[tuple[str, ...], str, int] | None:
@@ -197,6 +196,20 @@ def _plain_lines(whole: mmap.mmap, delimiter: str) -> int | None:
             return None
         lines += len(feeds)
     return lines
+
+
+def _is_bare(whole: mmap.mmap, delimiter: str) -> bool:
+    """Tell whether no cell needs its edges tidied; marks that may begin a space beyond ASCII count as one."""
+    if any(whole.find(mark) >= 0 for mark in (b'"', b"\t", *FIRST_BYTES_OF_SPACES)):
+        return False
+    everything = np.frombuffer(whole, dtype=np.uint8)
+    edges = np.array([ord(delimiter), LINE_FEED, CARRIAGE_RETURN])
+    for place in range(0, len(everything), BLOCK_BYTES):
+        spaces = np.flatnonzero(everything[place : place + BLOCK_BYTES] == SPACE) + place
+        beside = np.concatenate((spaces - 1, spaces + 1))
+        if np.isin(everything[np.clip(beside, 0, len(everything) - 1)], edges).any():
+            return False
+    return True
 
 
 def _quotes_in_place(everything: np.ndarray, place: int, length: int, delimiter: str) -> bool:

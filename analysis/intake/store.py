@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import importlib
 from collections.abc import Callable
 from pathlib import Path
+from threading import Thread
 
 from analysis.clinic import TABLES, export_files, read_settings
 from analysis.intake.generations import replace_store
@@ -51,6 +53,7 @@ def intake_folder(
     now = max(today or dt.date.today(), settings.clinic.last_day or dt.date.min)
     latest = dt.datetime.combine(now, dt.time()) + A_YEAR_AHEAD
     files = export_files(folder)
+    Thread(target=_load_contract, daemon=True).start()
     with only_run(folder):
         taken = take_in(files, settings, read_key(folder, say), latest=latest, progress=progress)
         say("writing the store")
@@ -63,6 +66,11 @@ def intake_folder(
                 file="store",
             ) from error
     return taken
+
+
+def _load_contract() -> None:
+    """Load what checks the tables, which takes a second, while the rows are worked on."""
+    importlib.import_module("analysis.intake.contract")._pandera("polars")
 
 
 def write_store(store: Path, taken: Intake, settings: Settings) -> None:
@@ -82,7 +90,7 @@ def write_store(store: Path, taken: Intake, settings: Settings) -> None:
     OSError
         If the disk is full or may not be written; likewise.
     """
-    from analysis.intake.contract import check_files, check_tables  # pandera takes a second to load
+    from analysis.intake.contract import check_files, check_tables  # loaded by then; see _load_contract
 
     def write(folder: Path) -> None:
         if not taken.in_turn:

@@ -19,7 +19,7 @@ from analysis.intake.bookings import contradictions, ears_and_bookings, judged
 from analysis.intake.cleaning import cleaned
 from analysis.intake.clock_changes import zone_of
 from analysis.intake.conflicts import conflicts_found
-from analysis.intake.duplicates import ROWS_A_FILE, without_repeats
+from analysis.intake.duplicates import ROWS_A_FILE, repeats_told
 from analysis.intake.engines import Engine, engine_for
 from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_exports
 from analysis.intake.headers import own_columns
@@ -147,7 +147,9 @@ def _cleaned_parts(exports: list[Export], key: bytes, engine: Engine) -> tuple[l
         for place in range(0, max(len(rows), 1), engine.rows_at_once):
             frame = engine.frame(rows.slice(place, engine.rows_at_once))
             part = cleaned(frame, export.understood, export.text.texts, spelling, facts)
-            parts.append((export.table.file, engine.kept(part, f"cleaned-{number}-{place}")))
+            if len(exports) > 1 or len(rows) > engine.rows_at_once:  # else it is used once, further down
+                part = engine.kept(part, f"cleaned-{number}-{place}")
+            parts.append((export.table.file, part))
         export.text.forget_rows()
     return parts, counted
 
@@ -185,8 +187,8 @@ def _tidy_spelling(exports: list[Export]) -> dict[str, dict[str, str]]:
 
 def _in_order(parts: list[tuple[str, Any]], engine: Engine) -> Any:
     """Put the files together, the one whose log ends last at the end, and give each row its place."""
-    ends: dict[str, float] = {}
-    for file, part in parts:
+    ends: dict[str, float] = {file: 0.0 for file, _ in parts[:1]}
+    for file, part in parts if len(parts) > 1 else ():
         end = engine.table(part.select(nw.col("slot_start").max()))["slot_start"].item()
         ends[file] = max(ends.get(file, float("-inf")), float("-inf") if end is None else end)
     order = {file: place for place, file in enumerate(sorted(ends, key=lambda file: (ends[file], file)))}
@@ -221,8 +223,8 @@ def _without_repeats(
     for number, stretch in enumerate(stretches):
         rows_here = engine.kept(rows if stretch is None else rows.filter(stretch), f"rows-{number}")
         fit, unfit = _parted(rows_here)
-        told = engine.kept(without_repeats(fit), f"told-{number}")
-        kept, again = _parted(told)
+        told = engine.kept(repeats_told(fit), f"told-{number}")
+        kept, again = _parted(fit.drop("reason").join(told, on="place", how="left"))
         tally.rows_aside(
             engine.table(unfit.with_columns(nw.lit(None, dtype=nw.Float64).alias("kept_place")).select(*ASIDE_COLUMNS))
         )
@@ -278,7 +280,9 @@ def _bookings(
         )
         ear_parts.append(engine.kept(ears, f"ears-{number}"))
         tally.contradiction(engine.table(contradictions(visit_parts[-1])))
-    visits = engine.kept(judged(nw.concat(visit_parts, how="vertical"), settings), "judged")
+    visits = judged(nw.concat(visit_parts, how="vertical"), settings)
+    if len(visit_parts) > 1:
+        visits = engine.kept(visits, "judged")
     visit_tables, ear_tables = [], []
     for number, ears in enumerate(ear_parts):
         mine = visit_table(engine.table(visits.filter(nw.col("__stretch") == number)))

@@ -22,7 +22,7 @@ class Prices:
     day: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Amounts:
     """What advising changes, in 100 bookings.
 
@@ -38,6 +38,9 @@ class Amounts:
         Days a user softens; None where not recorded.
     discomforts_fewer : Estimate or None
         Visits with discomfort fewer; shown, never priced.
+    lean_together : numpy.ndarray, shape (4, 4), optional
+        Correlations of the errors of visits, minutes, users and days: they come
+        from the same patients. Without it each goes by itself.
     """
 
     visits_avoided: Estimate
@@ -45,6 +48,7 @@ class Amounts:
     users: Estimate
     days_each: Estimate | None
     discomforts_fewer: Estimate | None
+    lean_together: np.ndarray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,9 +93,9 @@ def worth_of_advice(amounts: Amounts, prices: Prices, *, draws: int, rng: np.ran
 
     Notes
     -----
-    The amounts are drawn from normal spreads that have their ranges, each by
-    itself. Visits avoided and minutes saved come from the same ears and lean
-    the same way a little, so that the total's range is a little too narrow.
+    The amounts are drawn together from a normal spread that has their ranges and
+    their correlations, so that the total's range counts that visits avoided and
+    minutes saved come from the same patients.
 
     Examples
     --------
@@ -104,13 +108,8 @@ def worth_of_advice(amounts: Amounts, prices: Prices, *, draws: int, rng: np.ran
     (50.0, 30.0, True)
     """
     level = amounts.visits_avoided.level
-    drawn = {
-        "visits": _drawn(amounts.visits_avoided, draws, rng),
-        "minutes": _drawn(amounts.minutes_saved, draws, rng),
-        "users": np.maximum(_drawn(amounts.users, draws, rng), 0.0),
-        "days": np.maximum(_drawn(amounts.days_each, draws, rng), 0.0),
-    }
-    visits, minutes, users, days = drawn.values()
+    visits, minutes, users, days = _drawn(amounts, draws, rng)
+    users, days = np.maximum(users, 0.0), np.maximum(days, 0.0)
     parts = {"visits": visits * prices.visit}
     if amounts.minutes_saved is not None:
         parts["minutes"] = minutes * prices.minute
@@ -128,12 +127,21 @@ def worth_of_advice(amounts: Amounts, prices: Prices, *, draws: int, rng: np.ran
     )
 
 
-def _drawn(estimate: Estimate | None, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """Give the figure itself, then draws around it; nought where there is none."""
-    if estimate is None:
-        return np.zeros(draws + 1)
-    error = (estimate.high - estimate.low) / (2 * norm.ppf(0.5 + estimate.level / 2))
-    return np.concatenate([[estimate.value], rng.normal(estimate.value, error, draws)])
+def _drawn(amounts: Amounts, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """Give visits, minutes, users and days themselves, then draws around them; shape (4, draws + 1)."""
+    each = (amounts.visits_avoided, amounts.minutes_saved, amounts.users, amounts.days_each)
+    values = np.array([0.0 if one is None else one.value for one in each])
+    errors = np.array([0.0 if one is None else _error(one) for one in each])
+    together = np.eye(len(each)) if amounts.lean_together is None else amounts.lean_together
+    shifts = rng.multivariate_normal(
+        np.zeros(len(each)), together * np.outer(errors, errors), size=draws, method="eigh"
+    )
+    return np.column_stack([values, values[:, None] + shifts.T])
+
+
+def _error(estimate: Estimate) -> float:
+    """Give the standard error behind a range."""
+    return float((estimate.high - estimate.low) / (2 * norm.ppf(0.5 + estimate.level / 2)))
 
 
 def _ranged(values: np.ndarray, level: float, n: int) -> Estimate:

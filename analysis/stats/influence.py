@@ -10,6 +10,27 @@ from scipy.special import expit
 
 
 @dataclass(frozen=True, eq=False)
+class Shifts:
+    """How far each patient moves some figures.
+
+    Attributes
+    ----------
+    patients : numpy.ndarray of str, shape (p,)
+        Each once, in order.
+    sums : numpy.ndarray, shape (p, k)
+        Influences of a patient's rows on each figure, added up.
+    """
+
+    patients: np.ndarray
+    sums: np.ndarray
+
+    @property
+    def covariance(self) -> np.ndarray:
+        """Multiply the patients' shifts out (CR0); shape (k, k)."""
+        return self.sums.T @ self.sums
+
+
+@dataclass(frozen=True, eq=False)
 class Averages:
     """Several averages and their joint uncertainty.
 
@@ -18,10 +39,13 @@ class Averages:
     means : numpy.ndarray, shape (k,)
     covariance : numpy.ndarray, shape (k, k)
         Rows of one patient going together.
+    shifts : Shifts, optional
+        How far each patient moves each average.
     """
 
     means: np.ndarray
     covariance: np.ndarray
+    shifts: Shifts | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +121,8 @@ def averaged_predictions(
         gradient = (target.design * (change * rows)[:, None]).sum(axis=0) / rows.sum()
         means.append(mean)
         influences.append(rows * (predicted - mean) / rows.sum() + by_row @ gradient)
-    return Averages(np.array(means), clustered_products(np.column_stack(influences), clusters))
+    shifts = patient_shifts(np.column_stack(influences), clusters)
+    return Averages(np.array(means), shifts.covariance, shifts)
 
 
 def model_influence(coefficients: np.ndarray, design: np.ndarray, outcome: np.ndarray, *, shares: bool) -> np.ndarray:
@@ -115,14 +140,56 @@ def predicted_and_slope(linear: np.ndarray, *, shares: bool) -> tuple[np.ndarray
     return chance, chance * (1 - chance)
 
 
-def clustered_products(influence: np.ndarray, clusters: np.ndarray) -> np.ndarray:
-    """Sum influences patient by patient and multiply them out (CR0); shape (k, k).
+def patient_shifts(influence: np.ndarray, clusters: np.ndarray) -> Shifts:
+    """Sum influences patient by patient.
+
+    Parameters
+    ----------
+    influence : numpy.ndarray, shape (n, k)
+        How far each row moves each figure.
+    clusters : numpy.ndarray, shape (n,)
+        Whose row it is: any hashable labels.
+
+    Returns
+    -------
+    Shifts
 
     Examples
     --------
-    >>> clustered_products(np.array([[1.0], [1.0], [-1.0]]), np.array(["a", "a", "b"])).tolist()
-    [[5.0]]
+    >>> shifts = patient_shifts(np.array([[1.0], [1.0], [-1.0]]), np.array(["a", "a", "b"]))
+    >>> shifts.sums.ravel().tolist(), shifts.covariance.tolist()
+    ([2.0, -1.0], [[5.0]])
     """
-    _, which = np.unique(np.asarray(clusters).astype(str), return_inverse=True)
-    sums = np.column_stack([np.bincount(which, weights=column) for column in influence.T])
-    return sums.T @ sums
+    patients, which = np.unique(np.asarray(clusters).astype(str), return_inverse=True)
+    return Shifts(patients, np.column_stack([np.bincount(which, weights=column) for column in influence.T]))
+
+
+def correlations(figures: Sequence[Shifts]) -> np.ndarray:
+    """Say how far figures made from overlapping patients lean together.
+
+    Parameters
+    ----------
+    figures : sequence of Shifts
+        One figure each; rows used may differ, patients are matched by name.
+
+    Returns
+    -------
+    numpy.ndarray, shape (k, k)
+        Correlations of the figures' errors; a figure no patient moves goes with none.
+
+    Examples
+    --------
+    >>> first = patient_shifts(np.array([[1.0], [-1.0]]), np.array(["a", "b"]))
+    >>> second = patient_shifts(np.array([[2.0], [-2.0]]), np.array(["a", "c"]))
+    >>> correlations([first, second]).round(2).tolist()
+    [[1.0, 0.5], [0.5, 1.0]]
+    """
+    everyone = np.unique(np.concatenate([figure.patients for figure in figures]))
+    matched = np.zeros((len(everyone), len(figures)))
+    for column, figure in enumerate(figures):
+        matched[np.searchsorted(everyone, figure.patients), column] = figure.sums[:, 0]
+    sizes = np.linalg.norm(matched, axis=0)
+    together = matched / np.where(sizes > 0, sizes, 1.0)
+    found = together.T @ together
+    np.fill_diagonal(found, 1.0)
+    return found

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.stats.influence import Target, averaged_predictions, clustered_products
+from analysis.stats.influence import Averages, Shifts, Target, averaged_predictions, patient_shifts
 
 TREATED, UNTREATED = 0, 1
 
@@ -25,6 +25,9 @@ class TwoArms:
         Rows of each arm.
     method : str
         How the means were computed, in a few plain words.
+    shifts : Shifts, optional
+        How far each patient moves (treated, untreated), so that figures of the
+        same patients can be weighed together.
     """
 
     treated: float
@@ -33,11 +36,20 @@ class TwoArms:
     n_treated: int
     n_untreated: int
     method: str
+    shifts: Shifts | None = None
+
+    @property
+    def difference_shifts(self) -> Shifts:
+        """Say how far each patient moves the difference; without a record of it, nobody does."""
+        if self.shifts is None:
+            return Shifts(np.array([], dtype=str), np.zeros((0, 1)))
+        return Shifts(self.shifts.patients, self.shifts.sums @ np.array([[1.0], [-1.0]]))
 
     def swapped(self) -> TwoArms:
         """Give the comparison the other way round."""
         turned = self.covariance[::-1, ::-1]
-        return TwoArms(self.untreated, self.treated, turned, self.n_untreated, self.n_treated, self.method)
+        shifts = None if self.shifts is None else Shifts(self.shifts.patients, self.shifts.sums[:, ::-1])
+        return TwoArms(self.untreated, self.treated, turned, self.n_untreated, self.n_treated, self.method, shifts)
 
 
 def plain_means(outcome: np.ndarray, treated: np.ndarray, clusters: np.ndarray) -> TwoArms:
@@ -137,7 +149,7 @@ def standardised_means(
     averages = averaged_predictions(coefficients, design, outcome, clusters, targets, shares=shares)
     sizes = np.array([design[:, treatment].sum(), (1 - design[:, treatment]).sum()])
     method = "standardised over the clinic's own case mix, patients clustered"
-    return _of_sizes(averages.means, averages.covariance, sizes, method)
+    return _of_sizes(averages, sizes, method)
 
 
 def arms_from_influence(
@@ -145,9 +157,11 @@ def arms_from_influence(
 ) -> TwoArms:
     """Put two means (treated, untreated) and each row's influence on them together, patients clustered."""
     sizes = np.array([np.sum(treated), np.sum(~np.asarray(treated, dtype=bool))])
-    return _of_sizes(means, clustered_products(influence, clusters), sizes, method)
+    shifts = patient_shifts(influence, clusters)
+    return _of_sizes(Averages(means, shifts.covariance, shifts), sizes, method)
 
 
-def _of_sizes(means: np.ndarray, covariance: np.ndarray, sizes: np.ndarray, method: str) -> TwoArms:
+def _of_sizes(both: Averages, sizes: np.ndarray, method: str) -> TwoArms:
     """Name the two means and their rows."""
-    return TwoArms(float(means[0]), float(means[1]), covariance, int(sizes[0]), int(sizes[1]), method)
+    treated, untreated = (float(mean) for mean in both.means)
+    return TwoArms(treated, untreated, both.covariance, int(sizes[0]), int(sizes[1]), method, both.shifts)
