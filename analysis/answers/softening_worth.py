@@ -107,8 +107,8 @@ def _amounts(asked: Asked, material: Material) -> tuple[Amounts, dict[str, NotEn
         lambda: _fewer(minutes_material(asked.table, contrast=CONTRAST, fewest_visits=asked.fewest), asked.level),
     )
     discomforts, _ = tried("discomfort", lambda: _fewer(_discomfort(asked), asked.level))
-    days, of_days = tried(AMOUNT_NAMES["delay"], lambda: _days_each(asked.table, asked.level))
-    users, of_users = _users(asked.table, asked.level)
+    days, of_days = tried(AMOUNT_NAMES["delay"], lambda: _days_each(material.sample.rows, asked.level))
+    users, of_users = _users(material.sample.rows, asked.level)
     together = correlations([of_visits, of_minutes, of_users, of_days])
     return Amounts(visits, minutes, users, days, discomforts, together), refusals
 

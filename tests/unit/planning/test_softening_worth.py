@@ -60,6 +60,16 @@ def test_a_normal_total_gives_the_chance_by_the_normal_formula():
     assert found.chance_worth == pytest.approx(0.8365, abs=0.01)  # five standard errors of 40,000 draws
 
 
+@pytest.mark.parametrize(("leaning", "error"), [(0.0, 50.0), (1.0, 70.0), (-1.0, 10.0)])
+def test_figures_of_the_same_patients_widen_or_narrow_the_total_together(leaning, error):
+    # visits at 40 have an error of 40 in money, minutes at 1 one of 30: the root of 40² + 30² ± 2 · 40 · 30 where they lean together
+    together = np.eye(4)
+    together[0, 1] = together[1, 0] = leaning
+    amounts = Amounts(about(5, 1.96), about(100, 30 * 1.96), about(60, 0), None, None, together)
+    total = worth_of_advice(amounts, Prices(40, 1, 4, 0), draws=20_000, rng=np.random.default_rng(3)).total
+    assert (total.high - total.low) / (2 * 1.96) == pytest.approx(error, rel=0.03)  # three times chance in 20,000 draws
+
+
 @settings(max_examples=25, deadline=None)
 @given(st.floats(0, 200), st.floats(0, 200))
 def test_a_dearer_visit_never_makes_advice_less_likely_to_pay(first, second):

@@ -7,6 +7,7 @@ import pytest
 
 from analysis.stats.effects import arm_mean, arm_share, e_value, mean_difference, number_needed, risk_ratio
 from analysis.stats.estimate import Estimate
+from analysis.stats.influence import correlations
 from analysis.stats.two_arms import TREATED, UNTREATED, TwoArms, plain_means, standardised_means
 
 
@@ -89,3 +90,27 @@ def test_a_ratio_below_one_takes_the_upper_end():
     below, above = (e_value(Estimate(*ends, 0.95, 0, "")) for ends in ((0.5, 0.25, 0.8), (1 / 0.5, 1 / 0.8, 1 / 0.25)))
     assert below.value == pytest.approx(above.value)
     assert below.for_range == pytest.approx(above.for_range)
+
+
+def test_figures_of_the_same_patients_lean_together_as_their_outcomes_do():
+    rng = np.random.default_rng(8)
+    treated = np.arange(300) % 2 == 0
+    visits = rng.normal(size=300)
+    minutes = 0.6 * visits + rng.normal(size=300)
+    first, second = (plain_means(outcome, treated, np.arange(300)) for outcome in (visits, minutes))
+    found = correlations([first.difference_shifts, second.difference_shifts, first.swapped().difference_shifts])
+    # by hand: with arms of equal size, the correlation of the outcomes less their arm's mean
+    rests = [
+        outcome - np.where(treated, outcome[treated].mean(), outcome[~treated].mean()) for outcome in (visits, minutes)
+    ]
+    assert found[0, 1] == pytest.approx(np.corrcoef(rests)[0, 1], abs=1e-12)
+    assert found[0, 2] == pytest.approx(-1.0)
+    assert np.diag(found).tolist() == [1.0, 1.0, 1.0]
+
+
+def test_figures_of_different_patients_do_not_lean_together():
+    outcome, treated = np.array([1.0, 2.0, 3.0, 5.0]), np.array([True, True, False, False])
+    here, there = (plain_means(outcome, treated, np.array(list(names))) for names in ("abcd", "efgh"))
+    nobody = TwoArms(0.5, 0.5, np.zeros((2, 2)), 1, 1, "nobody's").difference_shifts
+    found = correlations([here.difference_shifts, there.difference_shifts, nobody])
+    assert found.tolist() == np.eye(3).tolist()
