@@ -63,6 +63,16 @@ ETHICS = (
 )
 
 
+LIKE_WITH_LIKE = (
+    "What {unit}s without advice would show is foretold for all ears compared, hard ones too, from like ears that were not "
+    "advised; those not advised so far may have been easier ones."
+)
+AS_THEY_ARE = (
+    "What {unit}s without advice would show is taken from the ears not advised so far, as they are, because the log allows no "
+    "fair comparison. If those were the easier ones, fewer will succeed."
+)
+
+
 def plan_fair_test(clinic: Clinic) -> Answer:
     """Say how many weeks of chance-decided advice would show whether it helps.
 
@@ -86,7 +96,7 @@ def plan_fair_test(clinic: Clinic) -> Answer:
     plans = {each: _planned(basis, each, part, asked.level) for each in wanted if basis.untreated.value + each < 1}
     if part.difference not in plans:
         share = words.percent(basis.untreated.value)
-        why = f"{share} succeed without advice already, which leaves no room for {part.difference * 100:g} more in 100."
+        why = f"{share} are expected to succeed without advice already, which leaves no room for {part.difference * 100:g} more in 100."
         return no_answer(PLAN, NotEnough(why, "Choose a smaller softening_test.difference in clinic.toml."))
     return Answer(
         PLAN,
@@ -98,6 +108,7 @@ def plan_fair_test(clinic: Clinic) -> Answer:
         assumptions=(
             *_written(clinic, part),
             f"Ears come as often as in the log: {basis.ears_a_period:.0f} that count a {part.unit}.",
+            (LIKE_WITH_LIKE if basis.like_with_like else AS_THEY_ARE).format(unit=part.unit),
         ),
         cautions=(*ETHICS, *CAUTIONS),
         checks=_likeness_checks(basis, part),
@@ -260,7 +271,7 @@ def _written(clinic: Clinic, part: SofteningTestPart) -> tuple[str, ...]:
 def _plan_headline(plan: TrialPlan, basis: TrialBasis, part: SofteningTestPart) -> str:
     """Say how long the chosen test takes."""
     more = f"{plan.difference * 100:g} more successes in 100"
-    without = f"{words.percent(basis.untreated.value)} now succeed without advice"
+    without = f"without advice {words.percent(basis.untreated.value)} would be expected to succeed"
     if plan.periods is None:
         return f"To find {more} would take more than {MOST_PERIODS} {part.unit}s, too long for this clinic; {without}."
     return (

@@ -9,11 +9,14 @@ import numpy as np
 import pandas as pd
 from scipy.stats import t
 
-from analysis.models.softening_sample import Sample, compared_ears
+from analysis.models.adjusted import adjusted_arms
+from analysis.models.case_mix import case_mix, level_columns
+from analysis.models.softening_sample import FACTS, Sample, compared_ears
 from analysis.problems import NotEnough
 from analysis.stats.alike import Alike, alike
+from analysis.stats.effects import arm_share
 from analysis.stats.estimate import Estimate
-from analysis.stats.two_arms import plain_means
+from analysis.stats.two_arms import UNTREATED, TwoArms, plain_means
 
 FEWEST_PERIODS = 8
 """Under eight no list of weeks can be told from chance at 19 in 20: 70 ways to draw four of eight, 20 to draw three of six."""
@@ -47,7 +50,11 @@ class TrialBasis:
     Attributes
     ----------
     untreated : Estimate
-        Success without advice, as the log has it.
+        Success had no ear compared been advised: what weeks without advice are to
+        show. Harder ears are advised more often, so that the unadvised ears alone
+        would say too much.
+    like_with_like : bool
+        False where no fair comparison can be made and the unadvised ears stand for all.
     ears_a_period : float
         Ears that count, on average over the periods in which the clinic worked.
     likeness : Alike
@@ -56,6 +63,7 @@ class TrialBasis:
     """
 
     untreated: Estimate
+    like_with_like: bool
     ears_a_period: float
     likeness: Alike
     sample: Sample
@@ -135,13 +143,21 @@ def trial_basis(
     success = rows["success"].to_numpy(dtype=float)
     arms = plain_means(success, advised, sample.whose)
     residuals = success - np.where(advised, arms.treated, arms.untreated)
-    half = float(np.sqrt(arms.covariance[1, 1]) * t.ppf(0.5 + level / 2, len(rows) - 2))
-    untreated = Estimate(
-        arms.untreated, arms.untreated - half, arms.untreated + half, level, arms.n_untreated, arms.method
-    )
-    return TrialBasis(
-        untreated, len(rows) / periods.nunique(), alike(residuals, sample.whose, periods.to_numpy()), sample
-    )
+    likeness = alike(residuals, sample.whose, periods.to_numpy())
+    made_alike = _all_unadvised(sample, advised)
+    untreated = arm_share(made_alike or arms, UNTREATED, level)
+    return TrialBasis(untreated, made_alike is not None, len(rows) / periods.nunique(), likeness, sample)
+
+
+def _all_unadvised(sample: Sample, advised: np.ndarray) -> TwoArms | None:
+    """Give success had all ears been advised and had none; nothing where no fair comparison can be made."""
+    success = sample.rows["success"].to_numpy(dtype=bool)
+    mix = case_mix(sample.rows, FACTS, treated=advised, outcome=success)
+    columns = level_columns(mix.levels)
+    try:
+        return adjusted_arms(columns, treated=advised, outcome=success, clusters=sample.whose, shares=True)
+    except NotEnough:
+        return None  # the unadvised ears are told as they are, and the answer says so
 
 
 def analyse_trial(

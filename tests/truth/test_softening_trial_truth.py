@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.models.softening_trial import Schedule, analyse_trial
+from analysis.models.softening_trial import Schedule, analyse_trial, trial_basis
 from analysis.planning.trial_plan import period_starts, plan_trial, random_list
 from analysis.schema import ATTEMPTS, typed_frame
 from analysis.stats.alike import Alike
+from tests.softening_log import invented_attempts
 
 FIRST = dt.date(2027, 1, 4)
 WITHOUT, WEEKS, EARS = 0.70, 16, 40
@@ -88,3 +89,16 @@ def test_the_planned_power_is_kept():
     found = [a_test_that_ran(np.random.default_rng([7, each]), 0.12, plan.periods) for each in range(100)]
     power = np.mean([each.difference.excludes_zero for each in found])
     assert 0.68 <= power <= 0.97  # at least the 0.8 asked for, less three standard errors of 100 tests
+
+
+def test_a_plan_starts_from_what_all_ears_would_show_unadvised_though_the_unadvised_are_the_easier():
+    # harder, fuller ears are advised more often, and nothing is planted: all ears' share is what weeks without advice show
+    planted = invented_attempts(np.random.default_rng(3), patients=3000, effect=0.0)
+    rows = planted.attempts
+    truth = rows["success"].mean()
+    basis = trial_basis(rows, unit="week", fewest_ears=50, level=0.95, followed_until=pd.Timestamp("2026-08-31"))
+    plain = rows.loc[~rows["softening_advised"].astype(bool), "success"].mean()
+    assert basis.like_with_like
+    assert plain > truth + 0.01
+    assert basis.untreated.low < truth < basis.untreated.high
+    assert abs(basis.untreated.value - truth) < 0.5 * (plain - truth)
