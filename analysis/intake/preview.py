@@ -12,8 +12,8 @@ import polars as pl
 from analysis.intake.exports import KEPT_TEXT_COLUMNS, Export, open_exports
 from analysis.intake.headers import CLINIC, IGNORE, Heading
 from analysis.intake.patients import how_patients_are_told_apart
-from analysis.intake.privacy import HIDDEN, safe_to_show, what_it_identifies
-from analysis.intake.row_columns import SHAPES_TOLD
+from analysis.intake.privacy import HIDDEN, no_name_of, safe_to_show, what_it_identifies
+from analysis.intake.row_columns import SHAPES_TOLD, VISIT_TEXTS
 from analysis.intake.strange_words import safe_word
 from analysis.intake.taking import check_settings
 from analysis.intake.understanding import coded_as
@@ -184,7 +184,10 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
         examples: tuple[str, ...] = (HIDDEN,) if values else ()
     else:
         shows = safe_to_show if heading.base in KEPT_TEXT_COLUMNS else safe_word
-        examples = tuple(shows(value, export.names) for value in values[:EXAMPLES])
+        examples = tuple(
+            HIDDEN if heading.base in VISIT_TEXTS and no_name_of(heading.base, value) else shows(value, export.names)
+            for value in values[:EXAMPLES]
+        )
     taken_for = heading.column + (f" ({_label(heading)})" if heading.column and _label(heading) else "")
     shown = safe_to_show(heading.text, export.names)
     masked = shown != heading.text

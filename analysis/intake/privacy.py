@@ -238,6 +238,23 @@ def may_identify(text: str) -> bool:
     return bool(EMAIL.search(text) or WHOLE_PHONE.fullmatch(text) or _is_national_number(text))
 
 
+def no_name_of(column: str, text: str) -> bool:
+    """Tell whether a cell can be no practitioner or site, because a phone, mail or street address stands in it.
+
+    A spoilt row moves such cells there. A site may be called after its street.
+
+    Examples
+    --------
+    >>> no_name_of("practitioner", "ring 07700 900123"), no_name_of("practitioner", "7 Hill Lane"), no_name_of("site", "7 Hill Lane")
+    (True, True, False)
+    >>> no_name_of("practitioner", "Ash")
+    False
+    """
+    if may_identify(text) or WHOLE_PHONE.search(text):
+        return True
+    return column != "site" and bool(POSTCODE.search(text) or STREET.search(text))
+
+
 def name_words(texts: Iterable[str]) -> frozenset[str]:
     """Collect the single words of names, so that they can be masked wherever they turn up.
 

@@ -26,7 +26,7 @@ from analysis.intake.headers import own_columns
 from analysis.intake.joining import JOINED, with_visits_joined
 from analysis.intake.lookups import Frame
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
-from analysis.intake.privacy import may_identify
+from analysis.intake.privacy import no_name_of
 from analysis.intake.record import intake_record
 from analysis.intake.row_columns import ALWAYS_CARRIED, PASS, VISIT_TEXTS, columns_of_kind, facts_told
 from analysis.intake.rules import LATEST, REASONS, with_reason
@@ -181,7 +181,9 @@ def _tidy_spelling(exports: list[Export]) -> dict[str, dict[str, str]]:
         best: dict[str, str] = {}
         for text, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
             best.setdefault(_alike(text), text)
-        spelling[column] = {text: " ".join(best[_alike(text)].split()) for text in counts if not may_identify(text)}
+        spelling[column] = {
+            text: " ".join(best[_alike(text)].split()) for text in counts if not no_name_of(column, text)
+        }
     return spelling
 
 

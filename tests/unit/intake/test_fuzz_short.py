@@ -1,10 +1,10 @@
-"""The short form of ``python -m tests.fuzz_intake``: sixteen spoilt exports, the same each time."""
+"""The short form of ``python -m tests.fuzz_intake``: sixty spoilt exports, the same each time."""
 
 import subprocess
 import sys
 from pathlib import Path
 
-RUNS = 16
+RUNS = 60
 
 
 def test_spoilt_exports_lose_nothing_leak_nothing_and_raise_nothing():
