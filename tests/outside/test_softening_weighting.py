@@ -1,4 +1,4 @@
-"""Weighted and doubly robust comparisons against R, against strata counted by hand, and against patients drawn anew.
+"""Weighted and doubly robust comparisons against R, statsmodels' own treatment effects, strata by hand, and patients drawn anew.
 
 ``values/weighting.json`` holds R's figures on the birth weights (MASS) with the calls and
 versions: glm for both models, stacked estimating equations with numerical derivatives (numDeriv).
@@ -12,6 +12,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
+from scipy.stats import norm
+from statsmodels.treatment.treatment_effects import TreatmentEffect
 
 from analysis.models.adjusted import Compared, compared_arms
 from analysis.stats.effects import mean_difference, number_needed, risk_ratio
@@ -55,6 +58,43 @@ def test_shares_differences_ratios_and_ranges_agree_with_r(estimator, prefix):
         ("RR_hi", ratio.high, ERROR),
     ):
         assert found == pytest.approx(R[f"{prefix}.{key}"], rel=rtol, abs=1e-7), key
+
+
+def grams(columns: pd.DataFrame, treated: np.ndarray, grams: np.ndarray) -> tuple[dict, TreatmentEffect]:
+    """Compare birth weights with and without smoking: here, and by a library whose figures its makers hold to Stata's teffects."""
+    arms = compared_arms(columns, treated=treated, outcome=grams, clusters=np.arange(len(grams)), shares=False).arms
+    design = sm.add_constant(columns.astype(float))
+    of_smoking = sm.Logit(treated.astype(float), design).fit(disp=0, tol=1e-12, maxiter=100)
+    return arms, TreatmentEffect(sm.OLS(grams, design), treated.astype(int), results_select=of_smoking)
+
+
+def difference_and_error(arms) -> tuple[float, float]:
+    found = mean_difference(arms)
+    return found.value, (found.high - found.low) / (2 * norm.ppf(0.975))
+
+
+def test_weighted_grams_are_those_of_statsmodels_treatment_effects():
+    data = pd.read_csv(VALUES / "birthwt.csv")
+    columns = data[["age", "lwt", "ht"]].assign(race2=data["race"] == 2, race3=data["race"] == 3)
+    arms, library = grams(columns, data["smoke"].to_numpy() == 1, data["bwt"].to_numpy(dtype=float))
+    theirs = library.ipw(return_results=True).summary_frame().loc["ATE"]
+    value, error = difference_and_error(arms["weighted"])
+    assert value == pytest.approx(theirs["coef"], rel=1e-8)
+    assert error == pytest.approx(theirs["std err"], rel=1e-4)  # theirs comes from numerical derivatives
+
+
+def test_doubly_robust_grams_are_those_of_statsmodels_treatment_effects():
+    # the library fits the outcome arm by arm; where the chance of treatment is one of strata, both are the same estimator,
+    # though this project's model of the outcome has no term for the treatment doing more in one stratum than in another
+    data = pd.read_csv(VALUES / "birthwt.csv")
+    strata = data["race"].astype(str) + (data["age"] > 23).astype(str)
+    columns = pd.get_dummies(strata, drop_first=True)
+    arms, library = grams(columns, data["smoke"].to_numpy() == 1, data["bwt"].to_numpy(dtype=float))
+    theirs = library.aipw(return_results=True).summary_frame().loc["ATE"]
+    value, error = difference_and_error(arms["doubly_robust"])
+    assert value == pytest.approx(theirs["coef"], rel=1e-8)
+    assert error == pytest.approx(theirs["std err"], rel=1e-4)
+    assert abs(value - difference_and_error(arms["standardised"])[0]) > 10  # so the model alone would not have done
 
 
 def test_number_needed_goes_through_infinity_where_r_gives_ends_of_both_signs():
