@@ -63,6 +63,7 @@ class Tally:
         """Add rows set aside."""
         if not rows.is_empty():
             self._aside.append(rows)
+            self.order |= dict(rows.select("file_order", "source_file").unique().iter_rows())
 
     def contradiction(self, counts: pl.DataFrame) -> None:
         """Add the facts that exclude each other."""
