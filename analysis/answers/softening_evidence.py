@@ -151,7 +151,7 @@ def _headline(lead: Evidence, level: float) -> str:
     clear = "show a clear difference" if low > 1 or high < 1 else "leave it open"
     return (
         f"The {many} published trials of {years} that set a softening agent against salt water before irrigation {clear}: "
-        f"with an agent {_ratio(value)} times as many ears were cleared (between {_ratio(low)} and {_ratio(high)} times), "
+        f"with an agent {_ratio(value)} times as many were cleared (between {_ratio(low)} and {_ratio(high)} times), "
         "and no trial here tells whether softening pays before suction."
     )
 
@@ -186,9 +186,9 @@ def _table(evidence: list[Evidence], own: dict[str, Estimate], both: Estimate | 
             "evidence_study": name,
             "counted_units": units,
             "n": many,
-            "risk_ratio": exp(ends[0]),
-            "low": exp(ends[1]),
-            "high": exp(ends[2]),
+            "risk_ratio": _ratio(exp(ends[0])),
+            "low": _ratio(exp(ends[1])),
+            "high": _ratio(exp(ends[2])),
         }
         for question, _, name, units, ends, many in _lines(evidence, level)
     ]
@@ -200,9 +200,9 @@ def _table(evidence: list[Evidence], own: dict[str, Estimate], both: Estimate | 
             "evidence_study": name,
             "counted_units": "ears",
             "n": each.n,
-            "risk_ratio": each.value,
-            "low": each.low,
-            "high": each.high,
+            "risk_ratio": _ratio(each.value),
+            "low": _ratio(each.low),
+            "high": _ratio(each.high),
         }
         for question, name, each in mine
     ]
@@ -328,7 +328,15 @@ def _basis(studies: list, left_out: pd.DataFrame) -> Basis:
     years = [study.year for study in studies]
     first, last = (pd.Timestamp(year=year, month=1, day=1) for year in (min(years), max(years)))
     method = "Mantel-Haenszel, and random effects (restricted maximum likelihood) with the Hartung-Knapp range."
-    return Basis(len(studies), "published comparisons", {"for the reasons below": len(left_out)}, first, last, method)
+    return Basis(
+        len(studies),
+        "published comparisons",
+        {"for the reasons below": len(left_out)},
+        first,
+        last,
+        method,
+        by_year=True,
+    )
 
 
 def _rows(evidence: list[Evidence], both: Estimate | None, level: float) -> Iterable[ResultRow]:

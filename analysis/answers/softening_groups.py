@@ -145,7 +145,8 @@ def _headline(found: Found, days: pd.Series) -> str:
     names = list(GROUPS[fact].values())
     gap = effects.interaction.scaled(100)
     _, ends = say.spoken(gap, "more", "fewer")
-    verdict = "softening does more for one than for the other" if gap.excludes_zero else "that may be chance"
+    better = names[1] if gap.value > 0 else names[0]
+    verdict = f"softening does more for {better} ones" if gap.excludes_zero else "that may be chance"
     return (
         f"{say.ARMS[contrast].capitalize()} went with {first} for {names[0]} ears and {second} for {names[1]} ones; "
         f"they differ by {words.number(abs(gap.value), 1)} ({ends}), so {verdict}, "

@@ -276,7 +276,7 @@ def _plan_headline(plan: TrialPlan, basis: TrialBasis, part: SofteningTestPart) 
         return f"To find {more} would take more than {MOST_PERIODS} {part.unit}s, too long for this clinic; {without}."
     return (
         f"A test of {plan.periods} {part.unit}s, half of them with advice as chance decides, would find {more} "
-        f"{words.number(plan.power * 10)} times in 10; {without}."
+        f"in {words.number(plan.power * 10)} tests of 10; {without}."
     )
 
 

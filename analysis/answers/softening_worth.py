@@ -23,6 +23,7 @@ from analysis.planning.softening_worth import BOOKINGS, Amounts, Prices, Worth, 
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Answer, Basis, Check, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart
+from analysis.present.tables import BLANK
 from analysis.present.theme import RECOMMENDED, TODAY
 from analysis.problems import NotEnough
 from analysis.settings import Settings
@@ -41,7 +42,7 @@ AMOUNT_NAMES = {
     "minutes": "minutes saved in the chair",
     "agent": "people who use an agent because they were told to",
     "delay": "days they wait while softening",
-    "discomfort": "visits with discomfort avoided (not priced)",
+    "discomfort": "visits with discomfort avoided",
 }
 
 
@@ -230,15 +231,21 @@ def _table(amounts: Amounts, worth: Worth, prices: Prices) -> pd.DataFrame:
         rows.append(
             {
                 "worth_item": AMOUNT_NAMES[name],
-                "value": amount.value,
-                "low": amount.low,
-                "high": amount.high,
-                "worth_each": each.get(name),
-                "worth_money": part.value if part else None,
+                "value": _said(name, amount.value),
+                "low": _said(name, amount.low),
+                "high": _said(name, amount.high),
+                "worth_each": f"{each[name]:g}" if name in each else "not priced",
+                "worth_money": words.number(part.value) if part else BLANK,
             }
         )
-    rows.append({"worth_item": "all together", "worth_money": worth.total.value})
+    blank = dict.fromkeys(("value", "low", "high", "worth_each"), BLANK)
+    rows.append({"worth_item": "all together", **blank, "worth_money": words.number(worth.total.value)})
     return pd.DataFrame(rows)
+
+
+def _said(name: str, amount: float) -> str:
+    """Say an amount: visits, which are few, in one decimal."""
+    return words.number(amount, 1 if name in ("visits", "discomfort") else 0)
 
 
 def _bars(worth: Worth) -> list[Bar]:

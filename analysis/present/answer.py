@@ -41,6 +41,8 @@ class Basis:
         First and last day of the rows used.
     method : str
         How the figure was computed, in one plain sentence.
+    by_year : bool
+        Whether of the days only the years are known.
     """
 
     used: int
@@ -49,10 +51,12 @@ class Basis:
     first_day: pd.Timestamp
     last_day: pd.Timestamp
     method: str = ""
+    by_year: bool = False
 
     def __str__(self) -> str:
         """Say the basis in one or two plain sentences."""
-        rests = f"Rests on {words.count(self.used)} {self.of_what}, {words.day(self.first_day)} to {words.day(self.last_day)}."
+        first, last = (str(day.year) if self.by_year else words.day(day) for day in (self.first_day, self.last_day))
+        rests = f"Rests on {words.count(self.used)} {self.of_what}, {first} to {last}."
         out = [f"{words.count(many)} {why}" for why, many in self.left_out.items() if many]
         return f"{rests} Left out: {'; '.join(out)}." if out else rests
 
