@@ -137,9 +137,11 @@ def level_columns(levels: pd.DataFrame) -> pd.DataFrame:
     """Give each level a column of 0 and 1; each fact's commonest level is left as the comparison."""
     columns = {}
     for fact in levels:
-        by_count = levels[fact].value_counts(sort=False).sort_index().sort_values(ascending=False, kind="stable")
-        for level in sorted(by_count.index[1:]):
-            columns[f"{fact}={level}"] = (levels[fact] == level).astype(float)
+        codes, names = pd.factorize(levels[fact], sort=True)
+        commonest = np.bincount(codes, minlength=len(names)).argmax() if len(names) else 0
+        for code, name in enumerate(names):
+            if code != commonest:
+                columns[f"{fact}={name}"] = (codes == code).astype(float)
     return pd.DataFrame(columns, index=levels.index, dtype=float)
 
 
