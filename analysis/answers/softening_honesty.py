@@ -33,8 +33,8 @@ OTHER_CLEAR = (
     "nobody wrote down. It is a reason to take the figure for occluding ears with care."
 )
 OTHER_UNCLEAR = (
-    "No difference is clear there. That speaks, weakly, against a hidden difference between the groups; the range says how "
-    "large a one could still hide."
+    "No difference is clear there. That speaks only weakly against a hidden difference between the groups: one log seldom has "
+    "enough such ears to show one, and the range says how large a one could still hide."
 )
 
 
