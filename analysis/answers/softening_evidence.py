@@ -58,7 +58,8 @@ WIDEST = [-1.4, 1.4]
 """Ends of the chart as powers of ten; a range that goes on is written out beside it."""
 THIN = (
     "No published trial in this collection compares softening with none before suction or instruments: most irrigated "
-    "afterwards, and the trial with suction compared two agents. For your way of working the evidence is thin."
+    "afterwards, and the trial with suction compared two agents. Before suction or instruments the evidence is thin, and "
+    "before irrigation it rests on few and small trials."
 )
 
 
@@ -91,7 +92,7 @@ def what_trials_say(clinic: Clinic) -> Answer:
         how_sure=f"{THIN} {words.how_sure(level)}",
         table=_table(evidence, own, both, level),
         chart=_chart(evidence, own, both, level),
-        chart_title="Published ratios of success lie on both sides of no difference, and your own beside them",
+        chart_title=_title(evidence, own, level),
         chart_text=_told(evidence, own, level),
         assumptions=_assumptions(weight),
         cautions=CAUTIONS,
@@ -154,6 +155,14 @@ def _headline(lead: Evidence, level: float) -> str:
         f"with an agent {_ratio(value)} times as many were cleared (between {_ratio(low)} and {_ratio(high)} times), "
         "and no trial here tells whether softening pays before suction."
     )
+
+
+def _title(evidence: list[Evidence], own: dict[str, Estimate], level: float) -> str:
+    """Say on which side of no difference the studies lie."""
+    ratios = [ends[0] for _, kind, _, _, ends, _ in _lines(evidence, level) if kind == "study"]
+    both = min(ratios) < 0 < max(ratios)
+    said = f"Published ratios of success lie on {'both sides' if both else 'one side'} of no difference"
+    return f"{said}, with your own beside them" if own else said
 
 
 def _ratio(value: float) -> str:

@@ -23,7 +23,11 @@ def clinic() -> Clinic:
 def test_it_says_plainly_that_the_evidence_is_thin_and_about_another_method(clinic):
     answer = what_trials_say(clinic)
     assert "no trial here tells whether softening pays before suction" in answer.headline
-    assert "the evidence is thin" in answer.how_sure
+    assert "Before suction or instruments the evidence is thin" in answer.how_sure
+    assert (
+        answer.chart_title
+        == "Published ratios of success lie on both sides of no difference, with your own beside them"
+    )
 
 
 def test_the_own_ratio_stands_beside_the_published_ones_and_is_not_mixed_unasked(clinic):
@@ -44,4 +48,5 @@ def test_without_a_log_the_published_trials_are_still_shown():
     empty = Clinic(typed_frame(VISITS, pd.DataFrame()), typed_frame(EAR_ROWS, pd.DataFrame()))
     answer = what_trials_say(empty)
     assert answer.answered
+    assert "your own" not in answer.chart_title
     assert any("The log shows no attended visit" in check.sentence for check in answer.checks)
