@@ -75,7 +75,8 @@ def is_softening_worth_it(clinic: Clinic) -> Answer:
     return Answer(
         QUESTION,
         _headline(worth, part.currency, days),
-        how_sure=f"{_break_even(worth, part.currency)} {words.how_sure(asked.level)}",
+        how_sure=f"{_break_even(worth, part.currency)} {words.how_sure(asked.level)} They and the chance "
+        "leave out what nobody wrote down.",
         table=_table(amounts, worth, prices),
         chart=range_chart(_bars(worth), x_title=f"{part.currency} in 100 bookings, costs below nought", reference=0.0),
         chart_title=f"In 100 bookings: {_money(worth.total, part.currency)}",

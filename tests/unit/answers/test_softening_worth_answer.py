@@ -30,7 +30,10 @@ def clinic() -> Clinic:
 )
 def test_the_sentence_follows_the_prices(clinic, prices, said):
     settings = settings_from_toml(f"[softening_worth]\n{prices}")
-    assert said in is_softening_worth_it(dataclasses.replace(clinic, settings=settings)).headline
+    answer = is_softening_worth_it(dataclasses.replace(clinic, settings=settings))
+    assert said in answer.headline
+    assert "the chance leave out what nobody wrote down" in answer.how_sure
+    assert any("against suction" in each for each in answer.cautions)
 
 
 def test_without_minutes_or_events_the_rest_is_answered_and_said(clinic):
