@@ -51,7 +51,7 @@ def could_something_hidden_explain_it(clinic: Clinic) -> Answer:
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
     contrast, lead = next(iter(sides.items()))
-    ratio = risk_ratio(lead.compared.arms["doubly_robust"], asked.level)
+    ratio = risk_ratio(lead.compared.arms["standardised"], asked.level)
     hidden, found = e_value(ratio), benchmarks(lead.material)
     lines = _lines(ratio)
     return Answer(
@@ -79,10 +79,10 @@ def could_something_hidden_explain_it(clinic: Clinic) -> Answer:
             *(_benchmark_check(each, ratio) for each in found),
             *(say.not_answered_check(each, reason) for each, reason in refusals.items()),
         ),
-        basis=basis_of(lead.material, "ears", "E-value and bounding factor of the doubly robust ratio."),
+        basis=basis_of(lead.material, "ears", "E-value and bounding factor of the ratio like with like."),
         rows=(
             ResultRow(
-                "softening", "e_value", {"contrast": contrast, "estimator": "doubly_robust"}, hidden.value, hidden.for_range,
+                "softening", "e_value", {"contrast": contrast, "estimator": "standardised"}, hidden.value, hidden.for_range,
                 None, asked.level, "ratio", ratio.n, "E-value of the risk ratio; low is that of the end of its range nearest 1",
             ),
         ),
