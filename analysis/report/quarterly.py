@@ -19,6 +19,7 @@ from analysis.report.page import Page, Part, Question, page_html
 from analysis.report.questions import CAUTIONS, DECISIONS, PARTS, SUMMARY, ask_all
 from analysis.report.results import about, results_json
 from analysis.report.settings_used import settings_mark, settings_text
+from analysis.report.workbook import Frame, write_workbook
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +28,9 @@ class Report:
 
     Attributes
     ----------
-    page, results, settings : Path
-        The page to read, its figures as rows, the settings it was made with.
+    page, results, settings, workbook : Path
+        The page to read, its figures as rows, the settings it was made with,
+        its tables as a workbook.
     headlines : tuple of str
         The answers to the four decisions, one sentence each.
     answers : tuple of Answer
@@ -38,6 +40,7 @@ class Report:
     page: Path
     results: Path
     settings: Path
+    workbook: Path
     headlines: tuple[str, ...]
     answers: tuple[Answer, ...]
 
@@ -102,7 +105,7 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
 
     Notes
     -----
-    The page, ``results.json`` and the settings are made from the same answers
+    The page, ``results.json``, the workbook and the settings are made from the same answers
     and hold no clock time: the same log and settings give the same files.
     """
     tell = progress or silent
@@ -111,14 +114,16 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
     tell("writing the report")
     into = folder / str(reported)
     into.mkdir(parents=True, exist_ok=True)
+    page = _page(clinic, reported, answers)
     report = Report(
         page=into / "quarterly_report.html",
         results=into / "results.json",
         settings=into / "settings_used.toml",
+        workbook=write_workbook(_frame(clinic, page), answers, into),
         headlines=tuple(answers[step].headline for step in DECISIONS),
         answers=tuple(answers.values()),
     )
-    report.page.write_text(page_html(_page(clinic, reported, answers)), encoding="utf-8", newline="\n")
+    report.page.write_text(page_html(page), encoding="utf-8", newline="\n")
     report.results.write_text(results_json(about(clinic, reported), report.answers), encoding="utf-8", newline="\n")
     report.settings.write_text(settings_text(clinic.settings), encoding="utf-8", newline="\n")
     write_booking_sheet(clinic, answers["how long to book"], into)
@@ -139,6 +144,19 @@ def _page(clinic: Clinic, quarter: Quarter, answers: dict[str, Answer]) -> Page:
         footer=f"Made by earclinic {__version__} with settings {settings_mark(clinic.settings)}, from the log up to "
         f"{words.day(clinic.last_day)}. Every figure stands to full precision in results.json beside this page.",
         invented=clinic.invented,
+    )
+
+
+def _frame(clinic: Clinic, page: Page) -> Frame:
+    """Say for the workbook what the page says of itself."""
+    return Frame(
+        title=f"{page.clinic}, {page.quarter_label}",
+        standfirst=page.standfirst,
+        how_sure=page.how_sure,
+        footer=page.footer,
+        cautions=page.cautions,
+        made=clinic.last_day.normalize().to_pydatetime(),
+        invented=page.invented,
     )
 
 

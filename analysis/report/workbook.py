@@ -1,0 +1,253 @@
+"""The report's tables as a workbook: a cover, contents, one tidy sheet a table, and every figure."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import xlsxwriter
+from xlsxwriter.format import Format
+from xlsxwriter.worksheet import Worksheet
+
+from analysis.present import words
+from analysis.present.answer import Answer, Basis
+from analysis.present.page_parts import sentence
+from analysis.present.tables import BLANK, COUNT, NOT_SHOWN, SHARE, SpokenColumn, spoken_columns
+
+FILE = "quarterly_report.xlsx"
+LONGEST_NAME = 31
+"""Letters a spreadsheet program allows in a sheet's name."""
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+SAFE_TEXT = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+FIGURES = ("section", "quantity", "group", "value", "low", "high", "level", "unit", "n", "method")
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What cover and first slide say of the report as a whole.
+
+    Attributes
+    ----------
+    title, standfirst, how_sure, footer : str
+        The clinic with its quarter, what the log covers, how ranges read, and with what it was made.
+    cautions : tuple of str
+    made : datetime.datetime
+        The log's last day, written as the day of making: the same log gives the same file.
+    invented : bool
+    """
+
+    title: str
+    standfirst: str
+    how_sure: str
+    footer: str
+    cautions: tuple[str, ...]
+    made: dt.datetime
+    invented: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """The few formats of the workbook."""
+
+    title: Format
+    bold: Format
+    wrapped: Format
+    heading: Format
+    share: Format
+    count: Format
+    figure: Format
+
+
+def plain_text(text: str) -> str:
+    """Keep a text from being read as a formula, here and wherever it is copied to.
+
+    Examples
+    --------
+    >>> plain_text("=2+2"), plain_text("- no hearing aid"), plain_text("North")
+    ("'=2+2", "'- no hearing aid", 'North')
+    """
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+
+
+def sheet_name(place: int, step: str) -> str:
+    """Name a sheet by its place and its question's short name.
+
+    Examples
+    --------
+    >>> sheet_name(3, "does softening pay"), len(sheet_name(12, "minutes saved by softening at all"))
+    ('3 does softening pay', 31)
+    """
+    return f"{place} {step}"[:LONGEST_NAME]
+
+
+def write_workbook(frame: Frame, answers: dict[str, Answer], folder: Path) -> Path:
+    """Write the report's tables and figures as a workbook.
+
+    Parameters
+    ----------
+    frame : Frame
+    answers : dict of str to Answer
+        By their short names, in the page's order.
+    folder : Path
+
+    Returns
+    -------
+    Path
+        ``quarterly_report.xlsx``: cover, contents, a sheet a question (its
+        sentence, period, units and notes above, the tidy table below), and
+        a sheet of every figure as ``results.json`` holds it.
+
+    Notes
+    -----
+    Numbers are numbers at full precision, so that they can be counted on
+    with; a hidden count reads "not shown". Text is written as text, and no
+    cell begins like a formula. There is no clock time: the same log and
+    settings give the same bytes.
+    """
+    path = folder / FILE
+    with xlsxwriter.Workbook(str(path), SAFE_TEXT) as book:
+        book.set_properties({"title": plain_text(frame.title), "created": frame.made})
+        looks = _looks(book)
+        _cover(book.add_worksheet("Cover"), frame, looks)
+        names = [sheet_name(place, step) for place, step in enumerate(answers, start=1)]
+        _contents(book.add_worksheet("Contents"), list(zip(names, answers.values(), strict=True)), looks)
+        for name, answer in zip(names, answers.values(), strict=True):
+            _question(book.add_worksheet(name), answer, looks)
+        _figures(book.add_worksheet("All figures"), list(answers.values()), looks)
+    return path
+
+
+def _looks(book: xlsxwriter.Workbook) -> _Looks:
+    """Make the formats."""
+    return _Looks(
+        title=book.add_format({"bold": True, "font_size": 16}),
+        bold=book.add_format({"bold": True, "text_wrap": True, "valign": "top"}),
+        wrapped=book.add_format({"text_wrap": True, "valign": "top"}),
+        heading=book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "bottom"}),
+        share=book.add_format({"num_format": "0.0%", "valign": "top"}),
+        count=book.add_format({"num_format": "#,##0", "valign": "top"}),
+        figure=book.add_format({"num_format": "#,##0.00", "valign": "top"}),
+    )
+
+
+def _cover(sheet: Worksheet, frame: Frame, looks: _Looks) -> None:
+    """Say whose figures these are, what they rest on and what to take care of."""
+    told = ["INVENTED DEMO CLINIC: every visit was made up."] if frame.invented else []
+    sheet.set_column(0, 0, 100)
+    sheet.write_string(0, 0, plain_text(frame.title), looks.title)
+    lines = [*told, frame.standfirst, frame.how_sure, f"“{NOT_SHOWN}” marks a count hidden because it is small, or because it would tell a small one.", *frame.cautions, frame.footer]  # fmt: skip
+    for row, line in enumerate(lines, start=2):
+        sheet.write_string(row, 0, plain_text(line), looks.wrapped)
+    _for_paper(sheet)
+
+
+def _contents(sheet: Worksheet, listed: Sequence[tuple[str, Answer]], looks: _Looks) -> None:
+    """List the sheets with a link to each."""
+    for column, (heading, width) in enumerate((("Sheet", 32), ("Question", 42), ("Answer", 90))):
+        sheet.write_string(0, column, heading, looks.heading)
+        sheet.set_column(column, column, width)
+    for row, (name, answer) in enumerate(listed, start=1):
+        sheet.write_url(row, 0, f"internal:'{name}'!A1", looks.wrapped, name)
+        sheet.write_string(row, 1, plain_text(answer.question), looks.wrapped)
+        sheet.write_string(row, 2, plain_text(answer.headline), looks.wrapped)
+    sheet.write_url(len(listed) + 1, 0, "internal:'All figures'!A1", looks.wrapped, "All figures")
+    sheet.write_string(len(listed) + 1, 1, "Every figure, as results.json holds it", looks.wrapped)
+    _for_paper(sheet)
+
+
+def notes_of(answer: Answer) -> list[tuple[str, str]]:
+    """Give what stands beside an answer's table: kind of note and note, in reading order."""
+    basis = answer.basis
+    rests = (
+        []
+        if basis is None
+        else [("Period", _period(basis)), ("Rests on", str(basis)), ("Method", sentence(basis.method))]
+    )
+    notes = [
+        ("Answer", answer.headline),
+        ("How sure", answer.how_sure),
+        *rests,
+        *(("It holds if", text) for text in answer.assumptions),
+        *(("Checked", f"{check.name}: {check.result}. {check.sentence}") for check in answer.checks),
+        *(("Take care", text) for text in answer.cautions),
+    ]
+    return [(kind, text) for kind, text in notes if text]
+
+
+def _period(basis: Basis) -> str:
+    """Say the days, or the years where the answer counts by years."""
+    first, last = (str(day.year) if basis.by_year else words.day(day) for day in (basis.first_day, basis.last_day))
+    return f"{first} to {last}"
+
+
+def _question(sheet: Worksheet, answer: Answer, looks: _Looks) -> None:
+    """Write one question: its words above, its table below."""
+    sheet.set_column(0, 0, 30)
+    sheet.set_column(1, 12, 17)
+    sheet.write_string(0, 0, plain_text(answer.question), looks.title)
+    row = 1
+    for kind, text in notes_of(answer):
+        sheet.write_string(row, 0, kind, looks.bold)
+        sheet.write_string(row, 1, plain_text(text))
+        row += 1
+    if answer.table is not None and not answer.table.empty:
+        _table(sheet, row + 1, answer.table, looks)
+    _for_paper(sheet)
+
+
+def _table(sheet: Worksheet, top: int, table: pd.DataFrame, looks: _Looks) -> None:
+    """Write a table: plain headings, numbers as numbers, words as words."""
+    spoken = spoken_columns(table)
+    shown = [name for name in table.columns if len(spoken) == len(table.columns) or name != "unit"]
+    for place, (name, column) in enumerate(zip(shown, spoken, strict=True)):
+        sheet.write_string(top, place, plain_text(_with_unit(column)), looks.heading)
+        for row, (value, cell) in enumerate(zip(table[name], column.cells, strict=True), start=top + 1):
+            _cell(sheet, row, place, value, cell, column, looks)
+
+
+def _with_unit(column: SpokenColumn) -> str:
+    """Say a share's unit beside its heading; other units stand in the heading itself."""
+    return f"{column.heading} (share)" if column.kind == SHARE and "share" not in column.heading else column.heading
+
+
+def _cell(sheet: Worksheet, row: int, place: int, value: Any, cell: str, column: SpokenColumn, looks: _Looks) -> None:
+    """Write one cell: the number itself where it is one, else what the page shows."""
+    if not column.is_number or cell in (NOT_SHOWN, BLANK) or not _finite(value):
+        sheet.write_string(row, place, plain_text(cell), looks.wrapped)
+        return
+    share = column.kind == SHARE or cell.endswith("%")
+    look = looks.share if share else looks.count if column.kind == COUNT or float(value).is_integer() else looks.figure
+    sheet.write_number(row, place, float(value), look)
+
+
+def _finite(value: Any) -> bool:
+    """Whether a spreadsheet can hold the number."""
+    return pd.notna(value) and abs(float(value)) != float("inf")
+
+
+def _figures(sheet: Worksheet, answers: Sequence[Answer], looks: _Looks) -> None:
+    """Write every result row, machine names and full precision."""
+    for column, heading in enumerate(FIGURES):
+        sheet.write_string(0, column, heading, looks.heading)
+        sheet.set_column(column, column, 34 if heading in ("quantity", "group", "method") else 14)
+    for row, figure in enumerate((each for answer in answers for each in answer.rows), start=1):
+        for column, name in enumerate(FIGURES):
+            value = getattr(figure, name)
+            if name == "group":
+                value = "; ".join(f"{key}: {part}" for key, part in sorted(value.items()))
+            if isinstance(value, str):
+                sheet.write_string(row, column, plain_text(value))
+            elif value is not None and _finite(value):
+                sheet.write_number(row, column, float(value))
+    sheet.freeze_panes(1, 0)
+
+
+def _for_paper(sheet: Worksheet) -> None:
+    """Fit the sheet's width on A4, lying."""
+    sheet.set_paper(9)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)

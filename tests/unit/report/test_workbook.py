@@ -1,0 +1,69 @@
+"""The workbook: a sheet a question, numbers as numbers, no formula, the same bytes each time."""
+
+import datetime as dt
+import re
+import zipfile
+from dataclasses import replace
+
+import pytest
+from python_calamine import CalamineWorkbook
+
+from analysis.report.workbook import Frame, write_workbook
+from tests.made_up_answers import booking, recall, softening
+
+FRAME = Frame("=Two Rivers, July to September 2026", "From a log.", "Ranges.", "Made by.", ("Take care.",), dt.datetime(2026, 9, 30), True)  # fmt: skip
+STARTS = ("=", "+", "-", "@")
+
+
+@pytest.fixture
+def answers():
+    table = booking().table.assign(day="=1+1", booking_kind=["+1", "-2", "@SUM(A1)", "new"])
+    return {"how long to book": replace(booking(), table=table), "does softening pay": softening(), "recall": recall()}
+
+
+def sheet(path, name):
+    return CalamineWorkbook.from_path(str(path)).get_sheet_by_name(name).to_python()
+
+
+def test_it_has_a_cover_contents_a_sheet_a_question_and_every_figure(answers, tmp_path):
+    path = write_workbook(FRAME, answers, tmp_path)
+    names = CalamineWorkbook.from_path(str(path)).sheet_names
+    assert names == ["Cover", "Contents", "1 how long to book", "2 does softening pay", "3 recall", "All figures"]
+    assert "INVENTED" in str(sheet(path, "Cover"))
+    assert [row[0] for row in sheet(path, "Contents")][1:] == names[2:]
+
+
+def test_a_table_holds_numbers_and_marks_what_is_hidden(answers, tmp_path):
+    rows = sheet(write_workbook(FRAME, answers, tmp_path), "1 how long to book")
+    told = {row[0]: row[1] for row in rows}
+    assert told["Answer"] == booking().headline
+    assert told["Period"] == "2 October 2023 to 30 September 2026"
+    numbers = [cell for row in rows for cell in row if isinstance(cell, float)]
+    assert {31.24, 29.1, 2210.0} <= set(numbers)
+    assert "not shown" in [cell for row in rows for cell in row]
+
+
+def test_an_answer_without_a_figure_says_why(answers, tmp_path):
+    rows = sheet(write_workbook(FRAME, answers, tmp_path), "2 does softening pay")
+    assert rows[1][1] == softening().headline
+
+
+def test_a_figure_stands_as_results_hold_it_and_an_endless_one_is_left_blank(answers, tmp_path):
+    head, *rows = sheet(write_workbook(FRAME, answers, tmp_path), "All figures")
+    (row,) = (dict(zip(head, each, strict=True)) for each in rows)
+    assert (row["quantity"], row["value"], row["low"], row["high"]) == ("slot_minutes", 35.0, "", "")
+    assert row["group"] == "booking: new; policy: recommended"
+
+
+def test_no_cell_is_a_formula_or_begins_like_one(answers, tmp_path):
+    with zipfile.ZipFile(write_workbook(FRAME, answers, tmp_path)) as parts:
+        texts = re.findall(r"<t[^>]*>([^<]*)</t>", parts.read("xl/sharedStrings.xml").decode())
+        sheets = [parts.read(name).decode() for name in parts.namelist() if "worksheets/" in name]
+    assert {"'=1+1", "'+1", "'-2", "'@SUM(A1)", "'=Two Rivers, July to September 2026"} <= set(texts)
+    assert [text for text in texts if text.startswith(STARTS)] == []
+    assert not any("<f>" in each or "<f " in each for each in sheets)
+
+
+def test_the_same_answers_give_the_same_bytes(answers, tmp_path):
+    first = write_workbook(FRAME, answers, tmp_path).read_bytes()
+    assert write_workbook(FRAME, answers, tmp_path).read_bytes() == first
