@@ -77,6 +77,7 @@ def _parser() -> argparse.ArgumentParser:
     report = command("report", _report, "write the quarterly report")
     report.add_argument("folder", **folder)
     report.add_argument("--quarter", metavar="2026-Q3", help="the quarter; by default the last whole one in the log")
+    report.add_argument("--no-pdf", action="store_true", help="print no PDF, even where a browser is found")
     sheet = command("sheet", _sheet, "write a one-page sheet of what to record from now on, to print")
     sheet.add_argument("folder", **folder)
     notebooks = command("notebooks", _notebooks, "copy the notebooks into a clinic folder and open them")
@@ -110,7 +111,8 @@ def _demo(asked: argparse.Namespace, progress: Progress) -> int:
     write_exports(folder, invented_clinic())
     # What an owner would be asked to mend here was planted, so the demo goes on.
     _take_in(folder, progress)
-    asked.quarter = None
+    # A browser takes seconds, and the demo should be looked at at once.
+    asked.quarter, asked.no_pdf = None, True
     return _report(asked, progress)
 
 
@@ -196,7 +198,19 @@ def _report(asked: argparse.Namespace, progress: Progress) -> int:
     for headline in report.headlines:
         _say(f"- {headline}")
     _say(f"\nThe report: {report.page}")
+    if not asked.no_pdf:
+        _print(report.page, progress)
     return DONE
+
+
+def _print(page: Path, progress: Progress) -> None:
+    """Print the page to a PDF, or say how to."""
+    from analysis.report.pdf import BY_HAND, find_browser, print_page
+
+    progress("printing the PDF")
+    printed = print_page(page, find_browser())
+    _end_step(progress)
+    _say(f"The same as PDF: {printed}" if printed else BY_HAND)
 
 
 def _sheet(asked: argparse.Namespace, progress: Progress) -> int:

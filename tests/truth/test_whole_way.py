@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+import zipfile
 
 import pytest
 from plotly.offline import get_plotlyjs
@@ -46,6 +47,14 @@ def found_in(text, planted):
     return [each for each in planted if each[:first] in starts and each in text]
 
 
+def opened(path):
+    """Give a file's bytes; of a workbook, those of all that is packed in it."""
+    if not zipfile.is_zipfile(path):
+        return path.read_bytes()
+    with zipfile.ZipFile(path) as packed:
+        return b"\n".join(packed.read(name) for name in packed.namelist())
+
+
 def test_nothing_is_lost(folder):
     record = open_clinic(folder).record
     assert record["rows_in"] == record["rows_kept"] + record["rows_set_aside"]
@@ -56,16 +65,36 @@ def test_nothing_planted_to_identify_anybody_gets_through(folder):
     planted = {each.lower().encode() for each in planted_identities(invented_clinic())}
     written = [path for part in ("store", "reports") for path in (folder / part).rglob("*") if path.is_file()]
     assert len(planted) > 1000
-    assert {path.suffix for path in written} >= {".parquet", ".json", ".html"}
+    assert {path.suffix for path in written} >= {".parquet", ".json", ".html", ".xlsx"}
     clinic = open_clinic(folder)
     # The drawing library is the same in every page; without it the search takes seconds.
     library = get_plotlyjs().encode()
-    texts = {
-        path.name: path.read_bytes().replace(library, b"").lower() for path in written if path.suffix != ".parquet"
-    }
+    texts = {path.name: opened(path).replace(library, b"").lower() for path in written if path.suffix != ".parquet"}
     for name in ("visits", "ears", "set_aside"):  # Parquet packs its text, so its tables are searched as text
         texts[name] = getattr(clinic, name).to_csv().lower().encode()
     assert [(name, each) for name, text in texts.items() for each in found_in(text, planted)] == []
+
+
+def test_the_search_looks_into_workbooks(folder):
+    (workbook,) = (folder / "reports").glob("*/quarterly_report.xlsx")
+    assert b"How long to book?" in opened(workbook)
+    assert b"How long to book?" not in workbook.read_bytes()
+
+
+def test_no_pseudonym_practitioner_or_single_visit_stands_in_what_is_shared(folder):
+    """Neither a pseudonym nor a practitioner's name is in any file of the report, packed ones too."""
+    visits = open_clinic(folder).visits
+    private = {
+        str(each).encode() for name in ("patient_key", "practitioner") for each in visits[name].dropna().unique()
+    }
+    moments = {each.isoformat(sep=mark).encode()[:16] for mark in (" ", "T") for each in visits["slot_start"].dropna()}
+    library = get_plotlyjs().encode()
+    shared = {
+        path.name: opened(path).replace(library, b"") for path in (folder / "reports").rglob("*.*") if path.is_file()
+    }
+    assert len(private) > 1000
+    found = [(name, each) for name, text in shared.items() for each in found_in(text, private | moments)]
+    assert found == []
 
 
 def test_the_search_for_what_identifies_finds_what_is_there():
