@@ -15,6 +15,7 @@ from analysis.present.answer import Answer
 from analysis.problems import DataProblem
 from analysis.progress import Progress, silent
 from analysis.report.booking_sheet import write_booking_sheet
+from analysis.report.deck import write_deck
 from analysis.report.page import Page, Part, Question, page_html
 from analysis.report.questions import CAUTIONS, DECISIONS, PARTS, SUMMARY, ask_all
 from analysis.report.results import about, results_json
@@ -28,9 +29,9 @@ class Report:
 
     Attributes
     ----------
-    page, results, settings, workbook : Path
+    page, results, settings, workbook, deck : Path
         The page to read, its figures as rows, the settings it was made with,
-        its tables as a workbook.
+        its tables as a workbook, its slides.
     headlines : tuple of str
         The answers to the four decisions, one sentence each.
     answers : tuple of Answer
@@ -41,6 +42,7 @@ class Report:
     results: Path
     settings: Path
     workbook: Path
+    deck: Path
     headlines: tuple[str, ...]
     answers: tuple[Answer, ...]
 
@@ -105,7 +107,7 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
 
     Notes
     -----
-    The page, ``results.json``, the workbook and the settings are made from the same answers
+    The page, ``results.json``, workbook, slides and settings are made from the same answers
     and hold no clock time: the same log and settings give the same files.
     """
     tell = progress or silent
@@ -115,11 +117,13 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
     into = folder / str(reported)
     into.mkdir(parents=True, exist_ok=True)
     page = _page(clinic, reported, answers)
+    frame = _frame(clinic, page)
     report = Report(
         page=into / "quarterly_report.html",
         results=into / "results.json",
         settings=into / "settings_used.toml",
-        workbook=write_workbook(_frame(clinic, page), answers, into),
+        workbook=write_workbook(frame, answers, into),
+        deck=write_deck(frame, answers, into),
         headlines=tuple(answers[step].headline for step in DECISIONS),
         answers=tuple(answers.values()),
     )

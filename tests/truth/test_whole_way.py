@@ -1,5 +1,6 @@
 """The whole way, from the invented clinic's messy exports to the report, against what was planted."""
 
+import io
 import json
 import tomllib
 import zipfile
@@ -48,11 +49,11 @@ def found_in(text, planted):
 
 
 def opened(path):
-    """Give a file's bytes; of a workbook, those of all that is packed in it."""
+    """Give a file's bytes; of a workbook or slides, those of all that is packed in them, and in that."""
     if not zipfile.is_zipfile(path):
-        return path.read_bytes()
+        return path.getvalue() if isinstance(path, io.BytesIO) else path.read_bytes()
     with zipfile.ZipFile(path) as packed:
-        return b"\n".join(packed.read(name) for name in packed.namelist())
+        return b"\n".join(opened(io.BytesIO(packed.read(name))) for name in packed.namelist())
 
 
 def test_nothing_is_lost(folder):
@@ -65,7 +66,7 @@ def test_nothing_planted_to_identify_anybody_gets_through(folder):
     planted = {each.lower().encode() for each in planted_identities(invented_clinic())}
     written = [path for part in ("store", "reports") for path in (folder / part).rglob("*") if path.is_file()]
     assert len(planted) > 1000
-    assert {path.suffix for path in written} >= {".parquet", ".json", ".html", ".xlsx"}
+    assert {path.suffix for path in written} >= {".parquet", ".json", ".html", ".xlsx", ".pptx"}
     clinic = open_clinic(folder)
     # The drawing library is the same in every page; without it the search takes seconds.
     library = get_plotlyjs().encode()

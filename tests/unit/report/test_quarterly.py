@@ -65,6 +65,7 @@ def test_the_report_stands_in_a_folder_named_by_its_quarter(tmp_path):
     report = build_report(clinic_of(*THREE_YEARS), "2026q2", tmp_path)
     assert sorted(path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*.*")) == [
         "2026-Q2/quarterly_report.html",
+        "2026-Q2/quarterly_report.pptx",
         "2026-Q2/quarterly_report.xlsx",
         "2026-Q2/results.json",
         "2026-Q2/settings_used.toml",
@@ -102,6 +103,7 @@ def test_the_same_log_gives_the_same_files(tmp_path):
     first, second = (build_report(clinic, None, tmp_path / name) for name in ("first", "second"))
     assert first.page.read_bytes() == second.page.read_bytes()
     assert first.results.read_bytes() == second.results.read_bytes()
+    assert first.deck.read_bytes() == second.deck.read_bytes()
     assert first.workbook.read_bytes() == second.workbook.read_bytes()
 
 
