@@ -161,7 +161,7 @@ def _agreements(table: str) -> dict[str, nw.Expr]:
     back = (nw.col("started_at") - nw.col("ended_at")).dt.total_minutes() > CLOCK_CHANGE_MINUTES
     return {
         "there are minutes without a word on how they are known, or the other way round": (
-            nw.col("minutes").is_null() != quality.is_in(MEASURED)
+            (quality == "implausible") | (nw.col("minutes").is_null() != quality.is_in(MEASURED))
         ),
         "a booking that was not kept has minutes": ~attendance.is_in(NOT_KEPT) | nw.col("minutes").is_null(),
         "the end is before the start, yet the minutes count": ~(nw.coalesce(back, nw.lit(False)) & quality.is_in(MEASURED)),

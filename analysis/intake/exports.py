@@ -18,6 +18,7 @@ from analysis.intake.plain_csv import PlainTable, numbered_plain, scan_plain_csv
 from analysis.intake.read_table import ReadTable, Recognise
 from analysis.intake.readers import read_tables
 from analysis.intake.row_columns import BOOKING, EAR, EAR_FACTS, EARS, EVIDENCE, PASS, VISIT, columns_of_kind, kind_of
+from analysis.intake.strange_words import safe_headings
 from analysis.intake.text_rows import EMPTY, NOT_NUMBERED, TextRows, number_texts
 from analysis.intake.understanding import (
     CLOCK_PART,
@@ -263,7 +264,8 @@ def _need_a_date(table: ReadTable | PlainTable, headings: Headings) -> None:
             "See that the first row holds headings, and name them in [columns] of clinic.toml.",
             file=table.file,
         )
-    shown = ", ".join(f'"{privacy.safe_to_show(heading.text)}"' for heading in headings.all if not heading.column)[:200]
+    told = zip(headings.all, safe_headings(table.headings), strict=True)
+    shown = ", ".join(f'"{text}"' for heading, text in told if not heading.column)[:200]
     raise DataProblem(
         "No column holds the date of the visit.",
         f'Export the date too, or name its heading in [columns]: "Your heading" = "date". Not understood: {shown or "none"}.',

@@ -14,7 +14,7 @@ from analysis.intake.headers import CLINIC, IGNORE, Heading
 from analysis.intake.patients import how_patients_are_told_apart
 from analysis.intake.privacy import HIDDEN, no_name_of, safe_to_show, what_it_identifies
 from analysis.intake.row_columns import SHAPES_TOLD, VISIT_TEXTS
-from analysis.intake.strange_words import safe_word
+from analysis.intake.strange_words import safe_headings, safe_word
 from analysis.intake.taking import check_settings
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import heading_entries
@@ -189,7 +189,7 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
             for value in values[:EXAMPLES]
         )
     taken_for = heading.column + (f" ({_label(heading)})" if heading.column and _label(heading) else "")
-    shown = safe_to_show(heading.text, export.names)
+    shown = safe_headings(export.table.headings, export.names)[place]
     masked = shown != heading.text
     return ColumnSeen(shown, taken_for, how_sure, heading.nearest, identifying, examples, masked, doubled)
 

@@ -15,7 +15,7 @@ KEY_BYTES = 32
 PSEUDONYM_LETTERS = 16
 ENOUGH = 0.6
 """Share of a column's values that must look alike before the column counts as such."""
-LONGEST_SHOWN = 60
+LONGEST_SHOWN, LONGEST_LABEL = 60, 200
 MOST_LOOKED_AT = 2000
 """Values of a column that are looked at, spread over all."""
 
@@ -26,6 +26,8 @@ LONG_NUMBER = re.compile(
     rf"(?<![\d/.:-])(?!{WRITTEN_DAY})(?:\+\d[\d ()-]{{7,}}\d|\(?0\d[\d ()-]{{6,}}\d|\d{{3}}[ -]\d{{3}}[ -]\d{{4}}|\d{{6,}})(?![\d:/])"
 )
 """Phone and other long numbers; not dates, which must be shown to be mended."""
+LONG_RUN = re.compile(rf"(?<!\d)(?!{WRITTEN_DAY})\d{{7,}}|(?<=[/.:-])\d{{6,}}")
+"""As many digits in a row as no date, time or count has, also glued behind one."""
 NATIONAL = re.compile(r"[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} ?[A-D]|\d{7}[A-W][A-I]?")
 TEN_DIGITS = re.compile(r"\d{3}[ -]?\d{3}[ -]?\d{4}")
 POSTCODE = re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}\b", re.IGNORECASE)
@@ -250,9 +252,22 @@ def no_name_of(column: str, text: str) -> bool:
     >>> no_name_of("practitioner", "Ash")
     False
     """
-    if may_identify(text) or WHOLE_PHONE.search(text):
+    if len(text) > LONGEST_LABEL or may_identify(text) or WHOLE_PHONE.search(text):
         return True
-    return column != "site" and bool(POSTCODE.search(text) or STREET.search(text))
+    return column != "site" and tells_who(text)
+
+
+def tells_who(text: str) -> bool:
+    """Tell whether a phone, a mail or a street address stands anywhere in a text; a whole story counts as one.
+
+    Examples
+    --------
+    >>> tells_who("7 Quarry Lane, near the mill"), tells_who("L wax")
+    (True, False)
+    """
+    if len(text) > LONGEST_LABEL:  # searching it would take long, and no label is that long
+        return True
+    return any(pattern.search(text) for pattern in (EMAIL, WHOLE_PHONE, STREET, POSTCODE))
 
 
 def name_words(texts: Iterable[str]) -> frozenset[str]:
@@ -270,7 +285,7 @@ def name_words(texts: Iterable[str]) -> frozenset[str]:
 def safe_to_show(text: str, names: frozenset[str] = frozenset()) -> str:
     """Mask what could tell who a patient is in a text that must be shown.
 
-    Emails, phone and other long numbers, postcodes, titles with names and every
+    Emails, phone and other long numbers, street addresses, postcodes, titles with names and every
     word of a patient's name in the same files are masked; a long text is free
     text and is hidden whole.
 
@@ -291,7 +306,7 @@ def safe_to_show(text: str, names: frozenset[str] = frozenset()) -> str:
     """
     if len(text) > LONGEST_SHOWN:
         return HIDDEN
-    for pattern in (EMAIL, TITLED, POSTCODE, LONG_NUMBER):
+    for pattern in (EMAIL, TITLED, STREET, POSTCODE, LONG_NUMBER, LONG_RUN):
         text = pattern.sub(MASK, text)
     if names:
         text = re.sub(r"[^\W\d_][\w'\u2019-]*", lambda match: MASK if match[0].casefold() in names else match[0], text)

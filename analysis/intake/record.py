@@ -33,10 +33,10 @@ from analysis.intake.filled import Filled
 from analysis.intake.headers import CLINIC, GUESSED, IGNORE, SURE
 from analysis.intake.notes import notes_on
 from analysis.intake.patients import how_patients_are_told_apart
-from analysis.intake.privacy import MASK, safe_to_show
+from analysis.intake.privacy import MASK
 from analysis.intake.row_columns import SHAPES_TOLD
 from analysis.intake.rules import REASONS
-from analysis.intake.strange_words import safe_word
+from analysis.intake.strange_words import safe_headings, safe_word
 from analysis.intake.tally import Tally
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import vocabulary
@@ -135,11 +135,18 @@ def _file(export: Export, rows_kept: int, names: frozenset[str]) -> dict[str, An
     }
 
 
+def _shown(export: Export, names: frozenset[str]) -> dict[str, str]:
+    """Give each heading as it may be shown."""
+    texts = export.table.headings
+    return dict(zip(texts, safe_headings(texts, names), strict=True))
+
+
 def headings_told(export: Export, names: frozenset[str]) -> dict[str, Any]:
     """Tell what each heading of a file was taken for."""
     used = [export.headings.all[place] for place in export.headings.used]
     doubled = [export.headings.all[place] for place in export.headings.doubled]
     unknown = [each for each in export.headings.all if not each.column]
+    shown = _shown(export, names)
 
     def by(certainty: str) -> dict[str, str]:
         return {each.text: each.column for each in used if each.certainty == certainty and not each.identifying}
@@ -148,7 +155,7 @@ def headings_told(export: Export, names: frozenset[str]) -> dict[str, Any]:
         "matched": by(SURE),
         "guessed": by(GUESSED),
         "from_settings": by(CLINIC),
-        "unknown": {safe_to_show(each.text, names): each.nearest for each in unknown},
+        "unknown": {shown[each.text]: each.nearest for each in unknown},
         "identifying": [each.text for each in (*used, *doubled) if each.identifying],
         "looked_identifying": dict(export.dropped_text),
         "doubled": {each.text: each.column for each in doubled if not each.identifying},
@@ -256,7 +263,8 @@ def _to_mend(
 def _headings_to_mend(export: Export, names: frozenset[str]) -> list[str]:
     """Write one message for each column that was not read."""
     told, file, seen = [], export.table.file, headings_told(export, names)
-    why = {safe_to_show(each.text, names): each.why for each in export.headings.all if not each.column and each.why}
+    shown = _shown(export, names)
+    why = {shown[each.text]: each.why for each in export.headings.all if not each.column and each.why}
     for heading, nearest in seen["unknown"].items():
         remedy = (
             f'If it is needed, add it to [columns] in clinic.toml: "{heading}" = "{nearest or "our column"}" '

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import cache
 
-from analysis.intake.privacy import MASK, safe_to_show
-from analysis.intake.times import MONTHS
+from analysis.intake.privacy import MASK, safe_to_show, tells_who
+from analysis.intake.times import MONTHS, read_clock, read_date
 from analysis.intake.vocabulary import shared_folder
 from analysis.intake.words import typing_slips
 
@@ -15,7 +16,12 @@ OFTEN = 5
 LONG_ENOUGH_TO_FORGIVE = 6
 """Letters; a shorter word with a slip in it may be a name."""
 WORD = re.compile(r"[^\W\d_][\w'\u2019-]*")
-TWO_CAPITALISED = 2
+TWO_CAPITALISED, MOST_WORDS_OF_A_TERM = 2, 2
+GLUED = re.compile(r"(?<=[a-z])(?=[A-Z])")
+"""Where a capital letter begins a word that stands glued to another."""
+BETWEEN = "\u2060"
+WEB = re.compile(r"[\w-]{8,}\.[a-z]{3,}\b")
+"""A web address, or a mail address that lost its mark."""
 CALENDAR = frozenset(
     ("mon", "tue", "wed", "thu", "fri", "sat", "sun", "am", "pm", "monday", "tuesday", "wednesday", "thursday", "friday",
      "saturday", "sunday", "january", "february", "march", "april", "june", "july", "august", "september", "october",
@@ -78,9 +84,34 @@ def safe_word(text: str, names: frozenset[str] = frozenset(), *, times: int = 1)
     >>> safe_word("Orla Fennimore"), safe_word("full, Fennimore"), safe_word("gunky"), safe_word("Gunky", times=9)
     ('*** ***', 'full, ***', 'gunky', 'Gunky')
     """
-    shown = safe_to_show(text, names)
-    strange = [word for word in WORD.findall(shown) if len(word) > 1 and word[0].isupper() and _is_strange(word)]
-    if not strange or (len(strange) < TWO_CAPITALISED and times >= OFTEN):
-        return shown
-    hidden = frozenset(strange)
-    return WORD.sub(lambda match: MASK if match[0] in hidden else match[0], shown)
+    apart = GLUED.sub(BETWEEN, WEB.sub(MASK, safe_to_show(text, names)))
+    words = WORD.findall(apart)
+    strange = [word for word in words if len(word) > 1 and word[0].isupper() and _is_strange(word)]
+    the_clinics_own = len(strange) < TWO_CAPITALISED and len(words) <= MOST_WORDS_OF_A_TERM and times >= OFTEN
+    hidden = frozenset() if the_clinics_own else frozenset(strange)
+    return WORD.sub(lambda match: MASK if match[0] in hidden else match[0], apart).replace(BETWEEN, "")
+
+
+def safe_headings(headings: Sequence[str], names: frozenset[str] = frozenset()) -> list[str]:
+    """Mask headings that must be shown; where they look like a row of data, as strictly as a cell.
+
+    A file whose first line was cut off has a visit in the place of its headings.
+
+    Parameters
+    ----------
+    headings : sequence of str
+        All headings of a table.
+    names : frozenset of str, optional
+        Words of patients' names, from ``name_words``.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> safe_headings(["Date", "Zone"]), safe_headings(["06/03/2026", "Orla Fennimore"])
+    (['Date', 'Zone'], ['06/03/2026', '*** ***'])
+    """
+    a_row = any(tells_who(text) or read_date(text).day or (":" in text and read_clock(text).clock) for text in headings)
+    return [safe_word(text, names) if a_row else safe_to_show(text, names) for text in headings]
