@@ -28,6 +28,10 @@ def test_every_chart_is_drawn_without_a_complaint_or_a_request(opened, page_file
     assert page.asked == [page_file.as_uri()]
 
 
+def test_the_page_is_under_six_megabytes(page_file):
+    assert page_file.stat().st_size < 6_000_000
+
+
 def test_every_id_stands_for_one_place(opened):
     ids = opened(DESK).evaluate("[...document.querySelectorAll('section[id], .chart[id]')].map(each => each.id)")
     assert sorted(set(ids)) == sorted(ids)
@@ -74,6 +78,22 @@ def test_the_keyboard_reaches_the_report_and_its_tables(opened):
         page.locator("summary").first.focus()
         page.keyboard.press(key)
         assert page.locator("details[open] table").count() == tables
+
+
+def test_tab_alone_reaches_every_link_summary_and_open_table(opened):
+    page = opened(DESK)
+    page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
+    page.evaluate("document.activeElement.blur(); window.getSelection().collapse(document.body, 0)")
+    wanted = page.locator("a[href], summary, .wide").count()
+    page.evaluate("""() => { window.reached = new Set();
+        document.addEventListener('focusin', event => window.reached.add(event.target)); }""")
+    for _ in range(wanted + 2):
+        page.keyboard.press("Tab")
+    missed = page.evaluate(
+        "[...document.querySelectorAll('a[href], summary, .wide')].filter(each => !window.reached.has(each)).map(each => each.outerHTML.slice(0, 120))"
+    )
+    page.evaluate("document.querySelectorAll('details').forEach(each => each.open = false)")
+    assert missed == []
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
