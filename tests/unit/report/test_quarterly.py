@@ -4,6 +4,7 @@ import json
 
 import pandas as pd
 import pytest
+from python_calamine import CalamineWorkbook
 
 from analysis.clinic import Clinic
 from analysis.problems import DataProblem
@@ -115,3 +116,15 @@ def test_only_an_invented_clinic_is_called_invented(tmp_path):
     )
     assert "This clinic is invented." in demo
     assert "This clinic is invented." not in real
+
+
+@pytest.mark.usefixtures("made_up")
+def test_workbook_and_results_hold_the_same_figures(tmp_path):
+    report = build_report(clinic_of(*THREE_YEARS), None, tmp_path)
+    rows = json.loads(report.results.read_text(encoding="utf-8"))["rows"]
+    head, *cells = CalamineWorkbook.from_path(str(report.workbook)).get_sheet_by_name("All figures").to_python()
+    shown = [dict(zip(head, row, strict=True)) for row in cells]
+    names = ("section", "quantity", "value", "low", "high", "level", "unit", "n", "method")
+    assert [[row[name] for name in names] for row in shown] == [
+        ["" if row[name] is None else row[name] for name in names] for row in rows
+    ]
