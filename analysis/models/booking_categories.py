@@ -62,8 +62,7 @@ def booking_categories(
     for each in [name for name in BOOKING_KINDS if (kind == name).any()]:
         mine = (kind == each).to_numpy(dtype=bool)
         fact = splits.get(each, "")
-        common = facts.loc[mine, fact].mode().iloc[0] if fact else ""
-        level = facts[fact].fillna(common) if fact else None
+        level = facts[fact].fillna(facts.loc[mine, fact].mode().iloc[0]) if fact else None
         for known in [""] if level is None else sorted(FACTS[fact]):
             here = mine if level is None else mine & (level == known).to_numpy(dtype=bool)
             name = each if level is None else f"{each}, {fact}={known}"

@@ -79,8 +79,8 @@ def coverage_by_month(checked: pd.DataFrame, *, window_visits: int) -> pd.DataFr
     [[0.5, True]]
     """
     month = checked["slot_start"].dt.to_period("M").dt.to_timestamp()
-    counted = checked.groupby([month.rename("month"), "share"])[["within", "under"]]
-    counted = pd.concat([counted.sum(), counted.size().rename("size")], axis=1).reset_index()
+    of_a_month = checked.groupby([month.rename("month"), "share"])[["within", "under"]]
+    counted = pd.concat([of_a_month.sum(), of_a_month.size().rename("size")], axis=1).reset_index()
     counted = counted[counted["size"] >= FEWEST_IN_MONTH]
     rows = []
     for each in counted.to_dict("records"):
