@@ -21,8 +21,8 @@ from analysis.settings import Settings
 
 POLARS_FROM_ROWS = 200_000
 """Rows from which Polars is chosen where the settings leave it open."""
-ROWS_AT_ONCE = 1_000_000
-"""Rows Polars works on together; more are worked on in turn and kept on disk between steps."""
+ROWS_AT_ONCE, ROWS_IN_TURN = 1_000_000, 500_000
+"""Rows Polars works on together; more are worked on in turn, so many each time, and kept on disk between steps."""
 
 
 class Engine(Protocol):
@@ -74,6 +74,8 @@ class PolarsEngine:
     rows_at_once = ROWS_AT_ONCE
 
     def __init__(self, *, in_turn: bool = False) -> None:
+        if in_turn:
+            self.rows_at_once = ROWS_IN_TURN
         self.spill = Path(tempfile.mkdtemp(prefix="earclinic-")) if in_turn else None
         if self.spill is not None:  # as long as anybody reads what was kept there
             weakref.finalize(self, shutil.rmtree, self.spill, ignore_errors=True)

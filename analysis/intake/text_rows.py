@@ -69,8 +69,8 @@ class TextRows:
         self.row_count = len(self.rows)
 
     def forget_rows(self) -> None:
-        """Let the memory of the rows go; what the texts are stays known."""
-        self.rows = self.rows.clear()
+        """Let the memory of the rows and their texts go; how many rows there were stays known."""
+        self.rows, self.texts = self.rows.clear(), {}
 
     def counts(self, columns: Sequence[str]) -> Counts:
         """Count the distinct texts of some columns, with the first row in which each stands."""

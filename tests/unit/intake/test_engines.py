@@ -31,7 +31,7 @@ def bytes_of(paths, engine, tmp_path):
 @pytest.fixture
 def in_turn(monkeypatch):
     """Let Polars work on a few rows at once, so that the corpus already comes in turn."""
-    monkeypatch.setattr(PolarsEngine, "rows_at_once", 3)
+    monkeypatch.setattr(engines, "ROWS_IN_TURN", 3)
     monkeypatch.setattr(engines, "ROWS_AT_ONCE", 3)
 
 
@@ -48,7 +48,7 @@ def test_polars_in_turn_gives_what_pandas_gives_at_once(path, tmp_path):
 
 
 def test_the_demo_is_the_same_to_the_byte_on_both(tmp_path, monkeypatch):
-    monkeypatch.setattr(PolarsEngine, "rows_at_once", 4000)
+    monkeypatch.setattr(engines, "ROWS_IN_TURN", 4000)
     monkeypatch.setattr(engines, "ROWS_AT_ONCE", 4000)
     paths = sorted(path for path in DEMO.iterdir() if path.suffix in (".csv", ".xlsx"))
     assert bytes_of(paths, "polars", tmp_path) == bytes_of(paths, "pandas", tmp_path)
