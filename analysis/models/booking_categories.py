@@ -62,12 +62,13 @@ def booking_categories(
     for each in [name for name in BOOKING_KINDS if (kind == name).any()]:
         mine = (kind == each).to_numpy(dtype=bool)
         fact = splits.get(each, "")
-        level = facts[fact].fillna(facts.loc[mine, fact].mode().iloc[0]) if fact else None
+        commonest = facts.loc[mine, fact].mode().iloc[0] if fact else ""
+        level = facts[fact].fillna(commonest) if fact else None
         for known in [""] if level is None else sorted(FACTS[fact]):
             here = mine if level is None else mine & (level == known).to_numpy(dtype=bool)
             name = each if level is None else f"{each}, {fact}={known}"
             of_visit[here] = name
-            blanks = bool(fact) and known == common and bool(facts.loc[mine, fact].isna().any())
+            blanks = bool(fact) and known == commonest and bool(facts.loc[mine, fact].isna().any())
             rows.append([name, each, fact, known, blanks, int(here.sum())])
     return pd.DataFrame(rows, columns=["booking", "booking_kind", "fact", "known", "or_not_known", "visits"]).set_index(
         "booking"

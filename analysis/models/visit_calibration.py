@@ -93,7 +93,8 @@ def calibrated_quantiles(
     -----
     Split-conformal: each later visit's minutes over what was foretold for its
     category is a score, and the foretold minutes are multiplied by the score's
-    ``ceil((n + 1) share)``-th smallest value (see ``stats.conformal``). The window is later
+    ``ceil((n + 1) share)``-th smallest value (see ``stats.conformal``). Each share is put right
+    by itself; where a greater one would then get fewer minutes, it gets those of the smaller. The window is later
     in time than what foretells, since habits drift.
 
     Examples
@@ -124,7 +125,9 @@ def calibrated_quantiles(
             counted = score[mine] if own else score[seen]
             rows.append([name, share, minutes * conformal_quantile(counted, share), minutes, len(counted), own])
     columns = ["category", "share", "minutes", "foretold", "window_visits", "own"]
-    return Calibrated(pd.DataFrame(rows, columns=columns).sort_values(["category", "share"], ignore_index=True))
+    table = pd.DataFrame(rows, columns=columns).sort_values(["category", "share"], ignore_index=True)
+    table["minutes"] = table.groupby("category")["minutes"].cummax()
+    return Calibrated(table)
 
 
 def held_out_visits(
