@@ -6,6 +6,7 @@ The parts are imported when a command needs them, so that ``--help`` is there at
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -39,10 +40,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     progress = silent if asked.quiet else ShownProgress()
     try:
         status = asked.run(asked, progress)
+        sys.stdout.flush()
     except DataProblem as problem:
         _end_step(progress)
         sys.stderr.write(f"\n{problem}\n")
         return CAN_BE_MENDED
+    except BrokenPipeError:  # whoever read along has read enough, as with: earclinic preview … | head
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     _end_step(progress)
     return status
 

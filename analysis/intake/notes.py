@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis.intake.exports import MAY_HOLD_A_DATE, Export
 from analysis.intake.filled import Filled
+from analysis.intake.passes import MOST_PASSES
 from analysis.intake.patients import BY_NAME, NOT_AT_ALL, how_patients_are_told_apart
 from analysis.intake.row_columns import PASS, VISIT
 from analysis.intake.tally import Tally
@@ -62,6 +63,10 @@ def _notes_on_shape(export: Export, tally: Tally) -> list[str]:
         ears = tally.ears_of_passes[file]
         notes.append(
             f"{file}: each row is one pass of an instrument; an ear's passes at one visit were joined, their methods in order ({_rows(tally.kept[file])}, {ears:,} {'ear' if ears == 1 else 'ears'})."
+        )
+    if many := tally.too_many_passes[file]:
+        notes.append(
+            f"{file}: {many:,} {'ear has' if many == 1 else 'ears have'} more than {MOST_PASSES} passes at one visit; methods beyond these are left out."
         )
     if again := export.table.facts.get("headings_again"):
         notes.append(f"{file}: the headings stand again on the way down ({_rows(again)}); they were passed over.")

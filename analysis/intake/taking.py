@@ -25,6 +25,7 @@ from analysis.intake.exports import Export, attendance_logged, evidence_logged, 
 from analysis.intake.headers import own_columns
 from analysis.intake.joining import JOINED, with_visits_joined
 from analysis.intake.lookups import Frame
+from analysis.intake.passes import MOST_PASSES
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
 from analysis.intake.privacy import no_name_of
 from analysis.intake.record import intake_record
@@ -255,7 +256,12 @@ def _ears_of_passes(named: Frame) -> Frame:
     """Count the ears that the passes kept of each file are of."""
     passes = named.filter(nw.col("shape") == PASS).with_columns(nw.coalesce(nw.col("ear"), nw.lit("")).alias("__ear"))
     ears = passes.group_by("source_file", "visit_id", "__ear").agg(nw.len().alias("__passes"))
-    return ears.group_by("source_file").agg(nw.len().alias("ears"))
+    too_many = nw.when(nw.col("__passes") > MOST_PASSES).then(nw.lit(1)).otherwise(nw.lit(0))
+    return (
+        ears.with_columns(too_many.alias("too_many"))
+        .group_by("source_file")
+        .agg(nw.len().alias("ears"), nw.col("too_many").sum())
+    )
 
 
 def _bookings(

@@ -32,6 +32,8 @@ class Tally:
         Rows joined to the visit of their number, by file.
     ears_of_passes : Counter
         Ears whose rows are one pass of an instrument each, by file.
+    too_many_passes : Counter
+        Those of them with more passes than are told apart, by file.
     conflicts : list of Conflict
     contradictions : Counter
     """
@@ -43,6 +45,7 @@ class Tally:
         self.without_clock = 0
         self.joined: Counter[str] = Counter()
         self.ears_of_passes: Counter[str] = Counter()
+        self.too_many_passes: Counter[str] = Counter()
         self.conflicts: list[Conflict] = []
         self.contradictions: Counter[str] = Counter()
         self._aside: list[pl.DataFrame] = []
@@ -58,6 +61,7 @@ class Tally:
     def passes(self, counts: pl.DataFrame) -> None:
         """Add the ears of each file whose rows are passes."""
         self.ears_of_passes.update(dict(counts.select("source_file", "ears").iter_rows()))
+        self.too_many_passes.update(dict(counts.select("source_file", "too_many").iter_rows()))
 
     def rows_aside(self, rows: pl.DataFrame) -> None:
         """Add rows set aside."""

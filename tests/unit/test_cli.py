@@ -1,5 +1,8 @@
 """Commands end with 0, 1 or 2, and tell the owner what to do."""
 
+import subprocess
+import sys
+
 import pytest
 
 from analysis.cli import main
@@ -81,3 +84,13 @@ def test_progress_names_each_step_and_its_seconds(capsys):
     progress("fitting")
     progress.finish()
     assert capsys.readouterr().err == "  reading ... 1.5 s\n  fitting ... 2.5 s\n"
+
+
+def test_a_reader_who_has_read_enough_gets_no_traceback(tmp_path):
+    export = tmp_path / "log.csv"
+    export.write_text("Date,Time,Patient no,L wax\n" + "13/03/2026,09:00,1,full\n" * 30, encoding="utf-8")
+    run = "import sys; from analysis.cli import main; sys.exit(main(sys.argv[1:]))"
+    command = f'"{sys.executable}" -c "{run}" preview --no-write "{export}" | sh -c \'exec 0<&-; sleep 3\''
+    told = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
+    assert "BrokenPipe" not in told.stderr
+    assert "Traceback" not in told.stderr
