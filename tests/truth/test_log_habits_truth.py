@@ -130,7 +130,7 @@ def test_a_practitioner_who_leaves_a_fact_blank_is_found_and_the_others_are_not(
 
 @pytest.fixture(scope="module")
 def demo():
-    if not (DEMO / "store" / "visits.parquet").exists():
+    if not (DEMO / "store" / "intake.json").exists():
         pytest.skip("The demo clinic is not there. Make it with: make demo")
     return open_clinic(DEMO)
 
