@@ -67,7 +67,7 @@ class Pattern:
         Empty for the words of ``shared/vocabulary`` itself.
     loose : bool
         It lets words through that it does not name, so it may not be used on a
-        text with a negation among them.
+        text with a negation or a doubt among them.
     """
 
     match: re.Pattern[str]
@@ -89,6 +89,8 @@ class Vocabulary:
         Tried in order.
     fillers : frozenset
         Words that say nothing at either end of a text.
+    qualities : frozenset
+        Of these, those that say what kind of thing is denied: "no hard wax" is not "no wax".
     empty : frozenset
         Texts that say that nothing was recorded or done.
     labels : dict
@@ -118,6 +120,7 @@ class Vocabulary:
     empty: frozenset[str]
     labels: dict[str, str]
     examples: dict[str, list[str]]
+    qualities: frozenset[str] = frozenset()
     one_only: bool = False
     several: str = ""
     sequence: bool = False
@@ -188,6 +191,18 @@ def negation() -> re.Pattern[str]:
 
 
 @cache
+def doubt() -> re.Pattern[str]:
+    """Give what finds a word after which something was advised, planned or feared rather than done, in any language.
+
+    Examples
+    --------
+    >>> [bool(doubt().search(text)) for text in ("allergic to olive oil", "will use olive oil", "olive oil?", "olive oil 5/7")]
+    [True, True, True, False]
+    """
+    return re.compile(rf"\?|(?<!\w)(?:{'|'.join(small_words('doubt', 'patterns'))})(?!\w)")
+
+
+@cache
 def vocabulary(column: str) -> Vocabulary:
     """Give the words of one column, those of every language together.
 
@@ -231,6 +246,7 @@ def vocabulary(column: str) -> Vocabulary:
         empty=frozenset(plain(word) for word in [*own_empty, *every_empty]) - frozenset(exact),
         labels={code: entry["label"] for code, entry in read["codes"].items()},
         examples=examples,
+        qualities=frozenset(word for each in files for word in each.get("qualities", [])),
         one_only=read.get("one_only", False),
         several=read.get("several", ""),
         sequence=read.get("sequence", False),

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 from analysis.intake import amounts
-from analysis.intake.vocabulary import Pattern, Vocabulary, negation, plain, small_words, vocabulary
+from analysis.intake.vocabulary import Pattern, Vocabulary, doubt, negation, plain, small_words, vocabulary
 from analysis.problems import DataProblem
 from analysis.schema import METHOD_JOIN
 from analysis.settings import Settings
@@ -239,7 +239,7 @@ def _matched(form: str, words: Vocabulary) -> tuple[list[str], bool]:
 
     One code of each language, or all of them where a text can have but one.
     """
-    denied = negation().search(form) is not None
+    denied = negation().search(form) is not None or doubt().search(form) is not None
     found: dict[str, list[Pattern]] = {}
     for each in words.patterns:
         if not (denied and each.loose) and each.match.fullmatch(form):
@@ -253,12 +253,13 @@ def _forms(short: str, words: Vocabulary) -> list[str]:
     forms = [short]
     if words.days_may_follow:
         forms.append(amounts.without_days(short))
+    fillers = words.fillers - words.qualities if negation().search(short) else words.fillers
     tokens = forms[-1].split()
-    while tokens and tokens[-1] in words.fillers:
+    while tokens and tokens[-1] in fillers:
         tokens.pop()
         forms.append(" ".join(tokens))
     tokens = forms[-1].split()
-    while tokens and tokens[0] in words.fillers:
+    while tokens and tokens[0] in fillers:
         tokens.pop(0)
         forms.append(" ".join(tokens))
     return list(dict.fromkeys([short, *(form for form in forms if form)]))

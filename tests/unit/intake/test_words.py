@@ -38,6 +38,26 @@ def test_what_could_mean_something_else_is_asked_about(text):
 
 
 @pytest.mark.parametrize(
+    "text",
+    [
+        "allergic to olive oil", "advised olive oil", "will use olive oil next time", "ran out of olive oil", "olive oil?",
+        "should have used bicarbonate", "saline instead of olive oil", "olive oil irritated", "allergisch auf Olivenöl",
+    ],
+)  # fmt: skip
+def test_what_was_planned_advised_or_feared_is_not_what_was_done(text):
+    assert coded("softener", text) == (None, "unknown")
+
+
+def test_what_was_done_as_advised_was_done():
+    assert coded("softener", "olive oil as advised 5/7") == ("olive_oil", "sure")
+
+
+@pytest.mark.parametrize("text", ["no hard wax", "no soft wax", "not very"])
+def test_a_denial_of_one_kind_of_wax_is_no_denial_of_all(text):
+    assert coded("grade", text) == (None, "unknown")
+
+
+@pytest.mark.parametrize(
     ("text", "code"),
     [("occulded", "fully_occluding"), ("Nno-occluding", "non_occluding"), ("patial", "partly_occluding")],
 )
