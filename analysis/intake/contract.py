@@ -19,6 +19,8 @@ from typing import Any
 import narwhals as nw
 
 from analysis.intake.contract_words import Fault, as_problem
+from analysis.intake.row_columns import SIDES
+from analysis.intake.typed_tables import code_type
 from analysis.schema import EAR_ROWS, METHOD_JOIN, METHODS, SET_ASIDE, VISITS, Column, Table
 from analysis.settings import Settings
 
@@ -43,7 +45,7 @@ MEASURED = ("timed", "rounded", "filled_from_slot")
 NOT_KEPT = ("missed", "cancelled_late", "cancelled", "moved")
 CLOCK_CHANGE_MINUTES = 60
 """An end may stand so far before its start where clocks went back between the two."""
-KEYS = {"visits": ("visit_id",), "ears": ("visit_id", "ear"), "set_aside": ("source_file", "source_row")}
+KEYS = {"visits": ("visit_id",), "set_aside": ("source_file", "source_row")}
 
 
 def check_tables(tables: Mapping[str, Any], settings: Settings) -> None:
@@ -111,10 +113,11 @@ def faults_of(table: Table, frame: Any) -> list[Fault]:
     list of Fault
         Empty where the frame keeps the contract.
     """
-    engine = nw.from_native(frame, eager_only=True).implementation
-    if engine.is_polars():
-        frame = _codes_as_text(table, frame)
-    schema, errors = _schema(table.name, "polars" if engine.is_polars() else "pandas")
+    engine, own_codes = "pandas", False
+    if nw.from_native(frame, eager_only=True).implementation.is_polars():
+        engine, own_codes = "polars", _holds_own_codes(table, frame)
+        frame = frame if own_codes else _codes_as_text(table, frame)
+    schema, errors = _schema(table.name, engine, own_codes)
     try:
         with _quiet():
             schema.validate(frame, lazy=True)
@@ -135,16 +138,23 @@ def key_faults(tables: Mapping[str, Any]) -> list[Fault]:
     list of Fault
     """
     faults = []
-    for name, keys in KEYS.items():
-        counted = tables[name].select(*keys).group_by(*keys).agg(nw.len().alias("rows")).filter(nw.col("rows") > 1)
-        if name == "ears":
-            counted = counted.filter(~nw.col("ear").is_null())
-        if more := _rows_of(counted):
-            faults.append(Fault(name, keys[-1], "occurs more than once", more))
+    for name in ("visits", "set_aside"):
+        counted = tables[name].select(*KEYS[name]).group_by(*KEYS[name]).agg(nw.len().alias("rows"))
+        if more := _rows_of(counted.filter(nw.col("rows") > 1)):
+            faults.append(Fault(name, KEYS[name][-1], "occurs more than once", more))
+    ears = tables["ears"].with_columns(*(_is_ear(side).alias(side) for side in SIDES))
+    by_visit = ears.group_by("visit_id").agg(*(nw.col(side).sum() for side in SIDES))
+    if more := _rows_of(by_visit.filter((nw.col("left") > 1) | (nw.col("right") > 1))):
+        faults.append(Fault("ears", "ear", "occurs more than once", more))
     visits = tables["visits"].select("visit_id")
-    if alone := _rows_of(tables["ears"].select("visit_id").join(visits, on="visit_id", how="anti")):
+    if alone := _rows_of(by_visit.select("visit_id").join(visits, on="visit_id", how="anti")):
         faults.append(Fault("ears", "visit_id", "belongs to no visit", alone))
     return faults
+
+
+def _is_ear(side: str) -> nw.Expr:
+    """Say 1 of the rows of one ear."""
+    return nw.when(nw.col("ear") == side).then(nw.lit(1)).otherwise(nw.lit(0))
 
 
 def _rows_of(frame: Any) -> int:
@@ -172,11 +182,11 @@ def _agreements(table: str) -> dict[str, nw.Expr]:
 
 
 @cache
-def _schema(name: str, engine: str) -> tuple[Any, Any]:
+def _schema(name: str, engine: str, own_codes: bool) -> tuple[Any, Any]:
     """Build one table's pandera schema for one engine; pandera is loaded only when tables are written."""
     pa = _pandera(engine)
     table = next(each for each in (VISITS, EAR_ROWS, SET_ASIDE) if each.name == name)
-    columns = {column.name: _column(pa, engine, table, column) for column in table.columns}
+    columns = {column.name: _column(pa, engine, table, column, own_codes) for column in table.columns}
     checks = [pa.Check(_holds(engine, holds), error=why) for why, holds in _agreements(name).items()]
     return pa.DataFrameSchema(columns, checks=checks, strict=True, ordered=True), pa.errors.SchemaErrors
 
@@ -195,17 +205,18 @@ def _quiet() -> Iterator[None]:
         yield
 
 
-def _column(pa: ModuleType, engine: str, table: Table, column: Column) -> Any:
-    """Build the schema of one column."""
+def _column(pa: ModuleType, engine: str, table: Table, column: Column, own_codes: bool) -> Any:
+    """Build the schema of one column; a type that can hold the codes only is check enough of them."""
     checks = []
-    if column.codes:
+    if column.codes and not own_codes:
         checks.append(pa.Check.isin(list(column.codes)))
     if column.name in RANGES and column.kind in ("number", "count"):
         low, high = RANGES[column.name]
         checks.append(pa.Check.ge(low) if high is None else pa.Check.in_range(low, high))
     if column.name in PATTERNS:
         checks.append(pa.Check.str_matches(PATTERNS[column.name]))
-    return pa.Column(_dtype(engine, column), checks, nullable=column.name not in NEVER_EMPTY[table.name])
+    dtype = code_type(column) if own_codes and column.codes else _dtype(engine, column)
+    return pa.Column(dtype, checks, nullable=column.name not in NEVER_EMPTY[table.name])
 
 
 def _dtype(engine: str, column: Column) -> Any:
@@ -236,6 +247,11 @@ def _holds(engine: str, expression: nw.Expr) -> Any:
         return check(data)["holds"].astype("bool")
 
     return check if engine == "polars" else series
+
+
+def _holds_own_codes(table: Table, frame: Any) -> bool:
+    """Tell whether every coded column of a Polars frame has the type that holds its codes and nothing else."""
+    return all(frame.schema.get(column.name) == code_type(column) for column in table.columns if column.codes)
 
 
 def _codes_as_text(table: Table, frame: Any) -> Any:

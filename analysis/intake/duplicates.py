@@ -21,7 +21,7 @@ GIVEN = ("visit_key", "reason", "kept_place")
 
 
 def repeats_told(frame: Frame) -> Frame:
-    """Give each row its visit and, where another row tells of the same visit, the reason to set it aside.
+    """Give each row that could repeat another its visit and, where it does, the reason to set it aside.
 
     Only rows that could tell of the same visit are compared: those of one patient
     on one day, and those of nobody known.
@@ -34,20 +34,36 @@ def repeats_told(frame: Frame) -> Frame:
     Returns
     -------
     narwhals frame
-        ``place``, ``visit_key``, ``reason`` and ``kept_place``, to be joined to the rows.
+        ``place``, ``visit_key``, ``reason`` and ``kept_place`` of the rows compared.
     """
     col = nw.col
     rows = frame.select("place", *NEEDED)
     rows = rows.with_columns(nw.len().over("patient_key", "day_text").alias("__of_the_day"))
-    alone = ~col("patient_key").is_null() & (col("__of_the_day") == 1)
-    compared = rows.filter(~alone).pipe(with_repeated_rows).pipe(with_visit_key).pipe(with_duplicates)
-    single = _with_keys(rows.filter(alone)).with_columns(
-        nw.coalesce(col("__numbered"), col("__by_patient")).alias("visit_key"),
-        nw.lit(None, dtype=nw.String).alias("reason"),
-        nw.lit(None, dtype=nw.Float64).alias("kept_place"),
+    compared = rows.filter(col("patient_key").is_null() | (col("__of_the_day") > 1))
+    return compared.pipe(with_repeated_rows).pipe(with_visit_key).pipe(with_duplicates).select("place", *GIVEN)
+
+
+def with_repeats(frame: Frame, told: Frame) -> Frame:
+    """Put what was found beside all rows fit for use; a row compared with none is a visit by itself.
+
+    Parameters
+    ----------
+    frame : narwhals frame
+        Rows fit for use.
+    told : narwhals frame
+        From ``repeats_told``.
+
+    Returns
+    -------
+    narwhals frame
+        With ``visit_key``, ``reason``, ``kept_place``, and ``alone`` where nothing else tells of the visit.
+    """
+    col = nw.col
+    rows = _with_keys(frame.drop("reason").join(told, on="place", how="left"))
+    return rows.with_columns(
+        nw.coalesce(col("visit_key"), col("__numbered"), col("__by_patient")).alias("visit_key"),
+        col("visit_key").is_null().alias("alone"),
     )
-    columns = ("place", *GIVEN)
-    return nw.concat([compared.select(*columns), single.select(*columns)], how="vertical")
 
 
 def with_repeated_rows(frame: Frame) -> Frame:

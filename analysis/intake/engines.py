@@ -87,7 +87,7 @@ class PolarsEngine:
     def kept(self, frame: Any, name: str) -> Any:
         """Work a frame out, in memory or, where rows come in turn, on disk."""
         if self.spill is None:
-            return nw.from_native(_without_empty(frame.to_native().collect()))
+            return nw.from_native(_constants_apart(frame.to_native().collect()))
         path = self.spill / f"{name}.parquet"
         frame.to_native().sink_parquet(path, compression="lz4")
         return nw.from_native(pl.scan_parquet(path))
@@ -105,15 +105,20 @@ class PolarsEngine:
         return frame.to_native().collect()
 
 
-def _without_empty(frame: pl.DataFrame) -> pl.LazyFrame:
-    """Hold empty columns as nothing at all: exports leave most of the columns empty that others fill."""
-    empty = {name: frame.schema[name] for name in frame.columns if frame[name].null_count() == len(frame)}
-    return (
-        frame.drop(list(empty))
-        .lazy()
-        .with_columns(pl.lit(None, dtype).alias(name) for name, dtype in empty.items())
-        .select(frame.columns)
-    )
+def _constants_apart(frame: pl.DataFrame) -> pl.LazyFrame:
+    """Hold columns that say one thing throughout as that one thing: exports leave most columns empty that others fill."""
+    same = [name for name in frame.columns if _is_constant(frame[name])]
+    if len(same) == len(frame.columns):  # a frame without columns forgets how many rows it has
+        return frame.lazy()
+    literals = (pl.lit(frame[name][0], frame.schema[name]).alias(name) for name in same)
+    return frame.drop(same).lazy().with_columns(literals).select(frame.columns)
+
+
+def _is_constant(values: pl.Series) -> bool:
+    """Tell whether a column is empty throughout, or holds one text or yes or no throughout."""
+    if not len(values) or values.null_count():
+        return 0 < len(values) == values.null_count()
+    return values.dtype in (pl.String, pl.Boolean) and bool((values == values[0]).all())
 
 
 @contextmanager

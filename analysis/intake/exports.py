@@ -51,6 +51,8 @@ MAY_BE_STAFF_OR_SITES = {
 """What the values of a column kept as text may look like without being patients."""
 AS_STAFF_BY_MISTAKE = 2
 """Rows; a patient's name that stands for site or practitioner more often is that of staff who are patients too."""
+FEWEST_HEADINGS = 2
+"""Known headings without which the row of headings may be a row of data."""
 FOUND_BEFOREHAND = ("grade", "percent_blocked", "impacted", "debris", "canal")
 """Facts of an ear that its passes share."""
 FEWEST_PASSES, SHARE_OF_PASSES, SHARE_OF_SEVERAL = 2, 0.1, 0.8
@@ -107,7 +109,7 @@ def open_export(path: Path, settings: Settings) -> Export:
     return open_exports(path, settings)[0]
 
 
-def open_exports(path: Path, settings: Settings) -> list[Export]:
+def open_exports(path: Path, settings: Settings, *, undated: bool = False) -> list[Export]:
     """Read every table of one export and work out what each holds; nothing is kept.
 
     A file holds several tables where sheets of a workbook belong together, or
@@ -117,6 +119,8 @@ def open_exports(path: Path, settings: Settings) -> list[Export]:
     ----------
     path : Path
     settings : Settings
+    undated : bool, optional
+        True opens a table without a date too, and names that in its warnings: to be shown, not to be taken in.
 
     Returns
     -------
@@ -138,14 +142,14 @@ def open_exports(path: Path, settings: Settings) -> list[Export]:
 
     plain = scan_plain_csv(path, recognise)
     if plain is not None:
-        export = _opened(plain, recognise, settings)
+        export = _opened(plain, recognise, settings, undated=undated)
         if export is not None:
             return [export]
     opened: list[Export] = []
     problems: list[DataProblem] = []
     for table in read_tables(path, recognise, sheet=settings.export.sheet):
         try:
-            opened.extend(filter(None, [_opened(table, recognise, settings)]))
+            opened.extend(filter(None, [_opened(table, recognise, settings, undated=undated)]))
         except DataProblem as problem:
             problems.append(problem)
     if not opened:
@@ -154,10 +158,14 @@ def open_exports(path: Path, settings: Settings) -> list[Export]:
     return opened
 
 
-def _opened(table: ReadTable | PlainTable, recognise: Recognise, settings: Settings) -> Export | None:
+def _opened(
+    table: ReadTable | PlainTable, recognise: Recognise, settings: Settings, *, undated: bool = False
+) -> Export | None:
     """Work out what one table holds; None where one that was left where it lies turns out not to be plain."""
     headings = match_headings(table.headings, settings, sample_of(table.some_rows))
-    _need_a_date(table, headings)
+    undated_problem = _why_undated(table, headings)
+    if undated_problem and not (undated and len(headings.used) >= FEWEST_HEADINGS):
+        raise undated_problem
     if isinstance(table, PlainTable):
         text = numbered_plain(table, _places(headings), _told(headings), recognise)
         if text is None:
@@ -170,6 +178,8 @@ def _opened(table: ReadTable | PlainTable, recognise: Recognise, settings: Setti
     if shape in (VISIT, EARS):
         text = _ears_apart(text, settings)
     understood = understand(text.counts(UNDERSTOOD_COLUMNS), settings)
+    if undated_problem:
+        table.warnings.append(str(undated_problem))
     system = hashlib.blake2b("+".join(sorted(headings.columns)).encode(), digest_size=6).hexdigest()
     return Export(table, headings, text, understood, shape, system, dropped_text, names)
 
@@ -250,25 +260,28 @@ def _columns_that_name_a_visit(columns: set[str]) -> list[str]:
     return [*patient, *sorted(DATES & columns)] if patient else []
 
 
-def _need_a_date(table: ReadTable | PlainTable, headings: Headings) -> None:
-    """Refuse a table that neither dates its rows nor names the visits whose ears it tells of."""
+def _why_undated(table: ReadTable | PlainTable, headings: Headings) -> DataProblem | None:
+    """Say what is wrong with a table that neither dates its rows nor names the visits whose ears it tells of."""
     columns = set(headings.columns)
-    if MAY_HOLD_A_DATE & columns:
-        return
+    dates_missed = _an_unknown_column_holds_dates(table, headings)
+    if MAY_HOLD_A_DATE & columns and (not dates_missed or _a_known_column_holds_dates(table, headings)):
+        return None
     tells_of_ears = any(headings.all[place].base in EAR_FACTS for place in headings.used)
-    if "visit_id" in columns and tells_of_ears and not _an_unknown_column_holds_dates(table, headings):
-        return
-    if len(headings.used) < 2:  # the row may be data, so nothing of it is shown
-        raise DataProblem(
+    if not MAY_HOLD_A_DATE & columns and "visit_id" in columns and tells_of_ears and not dates_missed:
+        return None
+    if len(headings.used) < FEWEST_HEADINGS:  # the row may be data, so nothing of it is shown
+        return DataProblem(
             "The headings are not understood.",
             "See that the first row holds headings, and name them in [columns] of clinic.toml.",
             file=table.file,
         )
-    told = zip(headings.all, safe_headings(table.headings), strict=True)
+    told = list(zip(headings.all, safe_headings(table.headings), strict=True))
     shown = ", ".join(f'"{text}"' for heading, text in told if not heading.column)[:200]
-    raise DataProblem(
+    asked = [(text, heading.nearest) for heading, text in told if heading.nearest in MAY_HOLD_A_DATE]
+    text, column = asked[0] if len(asked) == 1 else ("Your heading", "date")
+    return DataProblem(
         "No column holds the date of the visit.",
-        f'Export the date too, or name its heading in [columns]: "Your heading" = "date". Not understood: {shown or "none"}.',
+        f'Export the date too, or name its heading in [columns]: "{text}" = "{column}". Not understood: {shown or "none"}.',
         file=table.file,
     )
 
@@ -280,6 +293,13 @@ def _an_unknown_column_holds_dates(table: ReadTable | PlainTable, headings: Head
         if texts and sum(times.read_date(text).day is not None for text in texts) > len(texts) / 2:
             return True
     return False
+
+
+def _a_known_column_holds_dates(table: ReadTable | PlainTable, headings: Headings) -> bool:
+    """Tell whether any column that may date a row holds a date, and not times of day alone."""
+    places = [place for place in headings.used if headings.all[place].column in MAY_HOLD_A_DATE]
+    texts = {row[place] for row in table.some_rows for place in places if row[place]}
+    return any((read := times.read_date(text)).day is not None or read.impossible for text in texts)
 
 
 def _tells_of(heading: Heading, level: str) -> bool:

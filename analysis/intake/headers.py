@@ -8,7 +8,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache
 
-from analysis.intake.heading_content import judged
+from analysis.intake.heading_content import is_day, is_moment, judged
+from analysis.intake.heading_suggestions import MAY_DATE_A_ROW, suggestion
 from analysis.intake.vocabulary import heading_entries, plain, small_words
 from analysis.intake.words import typing_slips
 from analysis.problems import DataProblem
@@ -52,9 +53,11 @@ class Heading:
     certainty : str
         ``sure``, ``guessed`` (a typing error was forgiven), ``clinic.toml``, or empty.
     nearest : str
-        For an unknown heading the column with the closest name, or empty.
+        For an unknown heading the column that its content suggests, else that with the closest name, or empty.
     why : str
         Where the content decided otherwise than the name, what stands there.
+    suggests : str
+        What of the content suggests ``nearest``; empty where its name does.
     """
 
     text: str
@@ -62,6 +65,7 @@ class Heading:
     certainty: str
     nearest: str = ""
     why: str = ""
+    suggests: str = ""
 
     @property
     def base(self) -> str:
@@ -366,7 +370,9 @@ def match_headings(
     for place in order:
         if found[place].column not in ("", IGNORE):
             taken.setdefault(found[place].column, place)
-    found = [replace(each, nearest="") if each.nearest in taken else each for each in found]
+    if content:
+        found = _with_suggestions(found, taken, content, settings)
+    found = [replace(each, nearest="", suggests="") if each.nearest in taken else each for each in found]
     used = tuple(sorted(taken.values()))
     doubled = tuple(
         place for place, each in enumerate(found) if each.column not in ("", IGNORE) and taken[each.column] != place
@@ -385,3 +391,38 @@ def _with_content(heading: Heading, values: Sequence[str], settings: Settings) -
         return Heading(heading.text, "", "", why=why)
     side = f"_{heading.side}" if heading.side and _concerns_ear(column) else ""
     return Heading(heading.text, f"{column}{side}", GUESSED, why=why)
+
+
+def _with_suggestions(
+    found: list[Heading], taken: dict[str, int], content: Callable[[int], Sequence[str]], settings: Settings
+) -> list[Heading]:
+    """Say of each heading that is not understood what its content suggests, and drop what it forbids."""
+    dated = any(_holds_days(content(taken[column]), settings) for column in MAY_DATE_A_ROW if column in taken)
+    filled = {without_side(column) for column in taken} | ({"date"} if dated else set())
+    made = []
+    for place, heading in enumerate(found):
+        values = () if heading.column or heading.why else content(place)
+        side, rest = _take_side(_comparable(heading.text))
+        name = rest if side else heading.text
+        column, why = suggestion(name, values, filled - _of_the_other_ear(taken, side), settings)
+        if column:
+            suffix = f"_{side}" if side and _concerns_ear(column) else ""
+            made.append(replace(heading, nearest=f"{column}{suffix}", suggests=why))
+        elif heading.nearest and values and judged(without_side(heading.nearest), values, settings)[1]:
+            made.append(replace(heading, nearest=""))
+        else:
+            made.append(heading)
+    suggested = [heading.nearest for heading in made if heading.suggests]
+    twice = {column for column in suggested if suggested.count(column) > 1}
+    return [replace(each, nearest="") if each.suggests and each.nearest in twice else each for each in made]
+
+
+def _holds_days(values: Sequence[str], settings: Settings) -> bool:
+    """Tell whether any of some values dates a row."""
+    return any(is_day(value, settings) or is_moment(value, settings) for value in values)
+
+
+def _of_the_other_ear(taken: dict[str, int], side: str) -> set[str]:
+    """Give the columns that only the other ear fills: for this one they are still free."""
+    sided = {without_side(column) for column in taken if without_side(column) != column} if side else set()
+    return {column for column in sided if f"{column}_{side}" not in taken}

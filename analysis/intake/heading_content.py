@@ -41,11 +41,11 @@ def sample_of(rows: Sequence[Sequence[str]]) -> Callable[[int], list[str]]:
     >>> sample_of([["x", "30 min"], ["y", "20 min"], ["x", ""]])(1)
     ['20 min', '30 min']
     """
-    some = _spread(rows, MOST_ROWS)
-    return lambda place: _spread(sorted({row[place] for row in some if row[place]}), MOST_VALUES)
+    some = spread(rows, MOST_ROWS)
+    return lambda place: spread(sorted({row[place] for row in some if row[place]}), MOST_VALUES)
 
 
-def _spread(values: Sequence[Any], most: int) -> list[Any]:
+def spread(values: Sequence[Any], most: int) -> list[Any]:
     """Take at most so many of some values, evenly spread."""
     return [values[place * len(values) // most] for place in range(most)] if len(values) > most else list(values)
 
@@ -106,10 +106,10 @@ def _fit(column: str, kind: str, values: Sequence[str], settings: Settings) -> f
     if kind in CODED:
         return _understood(column, values, settings)
     tests: dict[str, Callable[[Settings], Callable[[str], object]]] = {
-        "day": lambda of: lambda text: _is_day(text, of) or _is_moment(text, of),
-        "moment": lambda of: lambda text: _is_day(text, of) or _is_moment(text, of) or _is_clock(text, of),
-        "clock": lambda of: lambda text: _is_clock(text, of) or _is_moment(text, of),
-        "minutes": lambda of: lambda text: times.read_minutes(text) is not None and not _is_clock(text, of),
+        "day": lambda of: lambda text: is_day(text, of) or is_moment(text, of),
+        "moment": lambda of: lambda text: is_day(text, of) or is_moment(text, of) or is_clock(text, of),
+        "clock": lambda of: lambda text: is_clock(text, of) or is_moment(text, of),
+        "minutes": lambda of: lambda text: times.read_minutes(text) is not None and not is_clock(text, of),
         "days": lambda _: lambda text: amounts.days(text) is not None,
         "percent": lambda _: lambda text: amounts.percent(text) is not None or amounts.number(text) is not None,
         "number": lambda _: lambda text: amounts.number(text) is not None and not set(text) & set("<>+"),
@@ -126,7 +126,7 @@ def _understood(column: str, values: Sequence[str], settings: Settings) -> float
         sided = split_sides(text, may_trail=column != "outcome")
         parts[text] = [text] if sided.rest else [part for part in (sided.left, sided.right) if part]
     every = {*parts, *(part for each in parts.values() for part in each)}
-    read = read_words(column, sorted(every), own_words(settings, column))
+    read = read_words(column, sorted(every), own_words(settings, column), suggest=False)
     known = {text for text, each in read.items() if each.certainty != UNKNOWN}
     return sum(text in known or known.issuperset(each) for text, each in parts.items()) / len(values)
 
@@ -136,7 +136,7 @@ def _share(values: Sequence[str], test: Callable[[str], object]) -> float:
     return sum(bool(test(value)) for value in values) / len(values)
 
 
-def _is_day(text: str, settings: Settings) -> bool:
+def is_day(text: str, settings: Settings) -> bool:
     """Tell a date without a time of day; a bare number is none."""
     if text.strip().isdecimal() and len(text.strip()) < 5:
         return False
@@ -144,13 +144,13 @@ def _is_day(text: str, settings: Settings) -> bool:
     return (read.day is not None or read.impossible) and read.clock is None
 
 
-def _is_moment(text: str, settings: Settings) -> bool:
+def is_moment(text: str, settings: Settings) -> bool:
     """Tell a date with a time of day."""
     read = times.read_date(text, day_first=settings.export.day_first)
     return read.day is not None and read.clock is not None
 
 
-def _is_clock(text: str, settings: Settings) -> bool:
+def is_clock(text: str, settings: Settings) -> bool:
     """Tell a time of day; a bare number of minutes and "0:25" are none."""
     if re.fullmatch(r"\d{1,3}([.,]\d)?", text.strip()):
         return False
@@ -171,11 +171,11 @@ def _named(text: str) -> bool:
 
 
 _TESTS: dict[str, Callable[[Settings], Callable[[str], object]]] = {
-    "day": lambda of: lambda text: _is_day(text, of),
-    "moment": lambda of: lambda text: _is_moment(text, of),
-    "clock": lambda of: lambda text: _is_clock(text, of),
+    "day": lambda of: lambda text: is_day(text, of),
+    "moment": lambda of: lambda text: is_moment(text, of),
+    "clock": lambda of: lambda text: is_clock(text, of),
     "minutes": lambda of: (
-        lambda text: times.read_minutes(text) is not None and not _is_clock(text, of) and not _is_moment(text, of)
+        lambda text: times.read_minutes(text) is not None and not is_clock(text, of) and not is_moment(text, of)
     ),
     "yes_no": lambda _: _yes_no,
     "days": lambda _: lambda text: amounts.days(text) is not None,

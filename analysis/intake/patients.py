@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 import polars as pl
 
 from analysis.intake.privacy import identity, is_test_name, is_test_number, named_pseudonyms, pseudonyms
-from analysis.intake.text_rows import NUMBER, TextRows
+from analysis.intake.text_rows import TextRows
 
 BY_NUMBER, BY_NATIONAL_NUMBER, BY_NAME_AND_BIRTH, BY_NAME, NOT_AT_ALL = (
     "patient number",
@@ -71,7 +71,7 @@ def with_patients(text: TextRows, told_apart_by: str, births: Mapping[str, str],
     rows = text.rows.with_columns(tests.alias("test_patient"))
     column = {BY_NUMBER: "patient_number", BY_NATIONAL_NUMBER: "national_number"}.get(told_apart_by)
     if column in text.texts:
-        rows = rows.join(_by_number(text.texts[column], column, key), on=column, how="left", maintain_order="left")
+        rows = rows.with_columns(_by_number(text.texts[column], column, key))
     elif people is not None and told_apart_by in (BY_NAME, BY_NAME_AND_BIRTH):
         on = [*named, *(["birth_date"] if "birth_date" in text.texts else [])]
         rows = rows.join(_by_name(people, on, key), on=on, how="left", maintain_order="left")
@@ -91,13 +91,11 @@ def _flagged(text: TextRows, column: str, test: Callable[[str], bool]) -> pl.Exp
     return pl.col(column).is_in([number for number, each in enumerate(text.texts[column]) if test(each)])
 
 
-def _by_number(texts: Sequence[str], column: str, key: bytes) -> pl.DataFrame:
-    """Give the pseudonym of each patient number."""
+def _by_number(texts: Sequence[str], column: str, key: bytes) -> pl.Expr:
+    """Give the pseudonym of each patient number, where there is one."""
     made = pseudonyms(texts, key)
-    return pl.DataFrame(
-        {column: range(len(texts)), "patient_key": [made.get(text) for text in texts]},
-        schema={column: NUMBER, "patient_key": pl.String},
-    )
+    by_place = pl.Series([made.get(text) for text in texts], dtype=pl.String)
+    return pl.lit(by_place).gather(pl.when(pl.col(column) >= 0).then(pl.col(column))).alias("patient_key")
 
 
 def _people(text: TextRows, named: Sequence[str], births: Mapping[str, str]) -> pl.DataFrame:

@@ -13,7 +13,7 @@ import mmap
 import os
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -31,8 +31,7 @@ SMALLEST_BYTES = 4 * 1024**2
 """Smaller files are read by Python, which forgives more."""
 BLOCK_BYTES = 64 * 1024**2
 START_BYTES = 256 * 1024
-FIRST_BYTES_OF_SPACES = (b"\xc2", b"\xe1", b"\xe2", b"\xe3")
-SOME_PLACES, SOME_BYTES = 32, 64 * 1024
+SOME_PLACES, SOME_BYTES = 32, 16 * 1024
 QUOTE, LINE_FEED, CARRIAGE_RETURN, TAB, SPACE = (ord(mark) for mark in '"\n\r\t ')
 
 
@@ -48,8 +47,8 @@ class PlainTable:
         Lines before the first row.
     lines : int
         Lines in the file, up to the last with anything in it.
-    bare : bool
-        No space stands at the edge of a cell, and no cell is an empty pair of marks.
+    tidy : bool
+        No space stands at the edge of a cell and no cell is an empty pair of marks, as far as has been seen.
     known : os.stat_result
         What the system knew of the file before it was read.
     """
@@ -60,7 +59,7 @@ class PlainTable:
     delimiter: str
     skipped: int
     lines: int
-    bare: bool
+    tidy: bool
     facts: dict[str, Any]
     known: os.stat_result
     warnings: list[str] = field(default_factory=list)
@@ -78,9 +77,8 @@ class PlainTable:
             row_index_name="source_row",
             row_index_offset=self.skipped + 1,
         )
-        if not self.bare:
-            texts = pl.col(*names).str.replace_all("\u00a0", " ", literal=True).str.strip_chars()
-            scanned = scanned.with_columns(texts.replace("", None))
+        if not self.tidy:
+            scanned = scanned.with_columns(_tidied(pl.col(*names)))
         return scanned.with_columns(pl.col("source_row").cast(pl.Int64), pl.lit(False).alias("too_long")).filter(
             pl.any_horizontal(pl.col(*names).is_not_null())
         )
@@ -132,7 +130,6 @@ def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SM
         headings, delimiter, skipped = read
         with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
             lines = _plain_lines(whole, delimiter)
-            bare = lines is not None and _is_bare(whole, delimiter)
     if lines is None:
         return None
     facts: dict[str, Any] = {
@@ -141,7 +138,7 @@ def scan_plain_csv(path: Path, recognise: Recognise, *, smallest_bytes: int = SM
         "delimiter": DELIMITERS[delimiter],
         "heading_row": skipped,
     }
-    return PlainTable(path, path.name, headings, delimiter, skipped, lines, bare, facts, known)
+    return PlainTable(path, path.name, headings, delimiter, skipped, lines, True, facts, known)
 
 
 def _start_of(start: bytes, recognise: Recognise) -> tuple[tuple[str, ...], str, int] | None:
@@ -198,18 +195,10 @@ def _plain_lines(whole: mmap.mmap, delimiter: str) -> int | None:
     return lines
 
 
-def _is_bare(whole: mmap.mmap, delimiter: str) -> bool:
-    """Tell whether no cell needs its edges tidied; marks that may begin a space beyond ASCII count as one."""
-    if any(whole.find(mark) >= 0 for mark in (b'"', b"\t", *FIRST_BYTES_OF_SPACES)):
-        return False
-    everything = np.frombuffer(whole, dtype=np.uint8)
-    edges = np.array([ord(delimiter), LINE_FEED, CARRIAGE_RETURN])
-    for place in range(0, len(everything), BLOCK_BYTES):
-        spaces = np.flatnonzero(everything[place : place + BLOCK_BYTES] == SPACE) + place
-        beside = np.concatenate((spaces - 1, spaces + 1))
-        if np.isin(everything[np.clip(beside, 0, len(everything) - 1)], edges).any():
-            return False
-    return True
+def _tidied(text: pl.Expr) -> pl.Expr:
+    """Take the spaces off the edges of cells; what is empty then is no text."""
+    text = text.str.replace_all("\u00a0", " ", literal=True).str.strip_chars()
+    return pl.when(text != "").then(text)
 
 
 def _quotes_in_place(everything: np.ndarray, place: int, length: int, delimiter: str) -> bool:
@@ -221,12 +210,24 @@ def _quotes_in_place(everything: np.ndarray, place: int, length: int, delimiter:
     return bool(np.all(np.isin(before, edges) | np.isin(after, edges)))
 
 
+def _needs_tidying(text: pl.Expr) -> pl.Expr:
+    """Tell whether a cell is other than its tidy form."""
+    return text.str.contains("\u00a0", literal=True) | (text.str.strip_chars() != text) | (text == "")
+
+
 def numbered_plain(
     table: PlainTable, places: Mapping[str, int], told: Mapping[str, Sequence[int]], recognise: Recognise
 ) -> TextRows | None:
-    """Give each text of a plain table a number; None where it turns out not to be plain."""
+    """Give each text of a plain table a number; None where it turns out not to be plain.
+
+    Cells are taken as they stand, which is fast; only where the distinct texts
+    show that some need their edges tidied is the table read again for that.
+    """
     try:
-        text = number_texts(table, places, told)
+        text = number_texts(table, places, told, untidy=_needs_tidying)
+        if text.untidy:
+            table = replace(table, tidy=False)
+            text = number_texts(table, places, told)
     except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):
         return None  # a row longer than the headings, or bytes that are no UTF-8
     last = text.rows["source_row"].max()

@@ -11,11 +11,13 @@ import polars as pl
 
 from analysis.intake.exports import KEPT_TEXT_COLUMNS, Export, open_exports
 from analysis.intake.headers import CLINIC, IGNORE, Heading
+from analysis.intake.heading_suggestions import births
 from analysis.intake.patients import how_patients_are_told_apart
 from analysis.intake.privacy import HIDDEN, no_name_of, safe_to_show, what_it_identifies
 from analysis.intake.row_columns import SHAPES_TOLD, VISIT_TEXTS
 from analysis.intake.strange_words import safe_headings, safe_word
 from analysis.intake.taking import check_settings
+from analysis.intake.times import read_clock, read_date
 from analysis.intake.understanding import coded_as
 from analysis.intake.vocabulary import heading_entries
 from analysis.intake.words import UNKNOWN, Reading
@@ -123,15 +125,15 @@ def previews(path: Path, settings: Settings) -> list[Preview]:
     Returns
     -------
     list of Preview
-        One a table: several where sheets of a workbook belong together.
+        One a table: several where sheets of a workbook belong together. That a table has no date stands in its warnings.
 
     Raises
     ------
     DataProblem
-        If the file cannot be read, is no table, has no date, or the settings name what does not exist.
+        If the file cannot be read, is no table, or the settings name what does not exist.
     """
     check_settings(settings)
-    return [_seen(export) for export in open_exports(Path(path), settings)]
+    return [_seen(export) for export in open_exports(Path(path), settings, undated=True)]
 
 
 def _seen(export: Export) -> Preview:
@@ -171,19 +173,20 @@ def _facts(export: Export) -> dict[str, Any]:
 def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
     """Tell of one column."""
     values = sorted(export.table.cells.select(pl.col(f"c{place}").drop_nulls().unique()).collect().to_series())
-    looks = what_it_identifies(values) if not heading.column or heading.text in export.dropped_text else ""
+    looks = _looks_like(values) if not heading.column or heading.text in export.dropped_text else ""
     identifying = heading.identifying or bool(looks)
     doubled = place in export.headings.doubled
     how_sure = (
         (f"by its content: {heading.why}" if heading.why and heading.column else HOW_SURE[heading.certainty])
         + (f"; {heading.why}" if heading.why and not heading.column else "")
+        + (f"; {heading.suggests}" if heading.suggests else "")
         + (f"; looks like {looks}" if looks and not heading.why else "")
         + ("; not read, another column is taken for this" if doubled else _how_many_fit(export, heading))
     )
     if identifying:
         examples: tuple[str, ...] = (HIDDEN,) if values else ()
     else:
-        shows = safe_to_show if heading.base in KEPT_TEXT_COLUMNS else safe_word
+        shows = safe_to_show if heading.base in KEPT_TEXT_COLUMNS else _safe_cell
         examples = tuple(
             HIDDEN if heading.base in VISIT_TEXTS and no_name_of(heading.base, value) else shows(value, export.names)
             for value in values[:EXAMPLES]
@@ -192,6 +195,18 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
     shown = safe_headings(export.table.headings, export.names)[place]
     masked = shown != heading.text
     return ColumnSeen(shown, taken_for, how_sure, heading.nearest, identifying, examples, masked, doubled)
+
+
+def _looks_like(values: list[str]) -> str:
+    """Say what a column's values look like where they look identifying; dates with dots are no phone numbers."""
+    if births(values):
+        return "dates of birth"
+    return what_it_identifies(value for value in values if not read_date(value).day)
+
+
+def _safe_cell(text: str, names: frozenset[str]) -> str:
+    """Mask a cell; one that is a date or a time and nothing else holds nothing to mask."""
+    return text if read_date(text).day or read_clock(text).clock else safe_word(text, names)
 
 
 def _how_many_fit(export: Export, heading: Heading) -> str:

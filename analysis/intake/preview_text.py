@@ -64,7 +64,7 @@ def _of_columns(seen: Preview) -> str:
 
 def _column_lines(column: ColumnSeen) -> list[str]:
     """Say what one column is taken for."""
-    taken = column.taken_for or (f"? (nearest: {column.nearest})" if column.nearest else "?")
+    taken = column.taken_for or (f"? (perhaps {column.nearest})" if column.nearest else "?")
     who = "; identifies people, never stored" if column.identifying else ""
     lines = _wrapped(f"{column.heading} -> {taken}", 2, more=4)
     shown = f"; e.g. {', '.join(column.examples)}" if column.examples else ""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import re
 from collections.abc import Callable, Collection, Sequence
 from typing import Any
 
@@ -11,13 +9,10 @@ import narwhals as nw
 import polars as pl
 
 from analysis.intake.duplicates import ROWS_A_FILE
-from analysis.intake.lookups import Frame, beside, translated
+from analysis.intake.lookups import Frame
 from analysis.intake.passes import ORDER, passes_joined
-from analysis.intake.privacy import may_identify
 from analysis.intake.row_columns import EAR, EARS, PASS, SIDES, VISIT, VISIT_FACTS, facts_told, sided
 
-REFERENCE = re.compile(r"(?!.*[^\W\d_]{4})[\w/.#-]{1,24}")
-"""A visit number as records systems write it; one with words in it may hold a name and is hashed."""
 FROM_MAIN_ROW = (
     "source_file",
     "source_row",
@@ -29,106 +24,18 @@ FROM_MAIN_ROW = (
     "clock_shift",
     "tells_of_ear",
 )
-PLAIN_NUMBER = r"^[A-Za-z]{0,3}[/.#-]?[0-9]{1,8}$"
-"""A visit number that can be no name, phone or national number, so that it need not be looked at one by one."""
 TIMED_BY_ROW = ("shape", "visit_key", "ear", "ear_minutes", "minutes", "__span")
 TIMED_BY_EAR_FROM = 0.2
 """Share of visits told in several rows whose minutes must differ before they count as each row's own."""
 
 
-def shared_numbers(parts: Sequence[Any], table: Callable[[Any], pl.DataFrame]) -> list[str]:
-    """List the visit numbers that several visits share (two systems both counting from 1).
-
-    Parameters
-    ----------
-    parts : sequence of narwhals frame
-        All rows kept, in stretches.
-    table : callable
-        Brings a frame into memory.
-
-    Returns
-    -------
-    list of str
-    """
-    col = nw.col
-    numbers = nw.concat([part.select("visit_number", "visit_key") for part in parts], how="vertical")
-    numbers = numbers.filter(~col("visit_number").is_null())
-    several = numbers.group_by("visit_number").agg(nw.len().alias("rows")).filter(col("rows") > 1)
-    keys = (
-        numbers.join(several.select("visit_number"), on="visit_number", how="inner")
-        .group_by("visit_number")
-        .agg(col("visit_key").min().alias("low"), col("visit_key").max().alias("high"))
+def only_ear_and_visit_columns(rows: Frame) -> Frame:
+    """Keep what ears and visits are made of."""
+    facts = sided(facts_told(rows.collect_schema().names()))
+    kept = [name for name in FROM_MAIN_ROW if name != "tells_of_ear"]
+    return rows.select(
+        "visit_id", "alone", "place", "shape", "ear", "pass_number", "visit_cells", *kept, *VISIT_FACTS, *facts
     )
-    return sorted(table(keys.filter(col("low") != col("high")).select("visit_number"))["visit_number"])
-
-
-def with_visit_id(
-    rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame], *, several_systems: bool
-) -> Frame:
-    """Name each visit and put the names beside the rows.
-
-    By the log's own number where it is one and unique, else by a hash. A number
-    that two visits share is told apart by letters behind it, which depend on
-    nothing but the visit itself.
-
-    Parameters
-    ----------
-    rows : narwhals frame
-        With ``visit_number`` and ``visit_key``.
-    shared : sequence of str
-        From ``shared_numbers``.
-    table : callable
-        Brings a frame into memory.
-    several_systems : bool
-        Rows come from several kinds of export; only then can one visit have two numbers.
-
-    Returns
-    -------
-    narwhals frame
-        With ``visit_id``.
-    """
-    return beside(
-        rows,
-        lambda few: _named(few, shared, table, several_systems),
-        on="place",
-        needs=("visit_number", "visit_key"),
-        gives=("visit_id",),
-    )
-
-
-def _named(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFrame], several_systems: bool) -> Frame:
-    """Name each visit."""
-    col = nw.col
-    rows = translated(rows, "visit_number", {"__shared": nw.Float64}, dict.fromkeys(shared, (1.0,)))
-    plain = col("visit_number").str.contains(PLAIN_NUMBER)
-    to_hash = col("visit_number").is_null() | ~col("__shared").is_null()
-    hashes = {key: (_short_hash(key),) for key in _texts(rows.filter(to_hash), "visit_key", table)}
-    rows = translated(rows, "visit_key", {"__hash": nw.String}, hashes)
-    strange = {
-        text: (text if REFERENCE.fullmatch(text) and not may_identify(text) else _short_hash(text),)
-        for text in _texts(rows.filter(~plain), "visit_number", table)
-    }
-    rows = translated(rows, "visit_number", {"__strange": nw.String}, strange)
-    rows = rows.with_columns(
-        nw.coalesce(nw.when(plain).then(col("visit_number")), col("__strange")).alias("__shown"),
-        nw.when(to_hash).then(col("__hash")).alias("__hash"),
-    )
-    told_apart = nw.concat_str(col("__shown"), col("__hash"), separator="-", ignore_nulls=False)
-    rows = rows.with_columns(nw.coalesce(told_apart, col("__shown"), col("__hash")).alias("visit_id"))
-    if not several_systems:
-        return rows
-    # a visit whose rows came by different ways (number here, patient there) has one name
-    return rows.with_columns(col("visit_id").min().over("visit_key").alias("visit_id"))
-
-
-def _short_hash(text: str) -> str:
-    """Give a short name that depends on the text alone."""
-    return hashlib.blake2b(text.encode(), digest_size=6).hexdigest()
-
-
-def _texts(rows: Frame, column: str, table: Callable[[Any], pl.DataFrame]) -> list[str]:
-    """List a column's different texts, in order."""
-    return sorted(table(rows.select(column).filter(~nw.col(column).is_null()).unique(column))[column])
 
 
 def ears_of(rows: Frame, shapes: Collection[str]) -> Frame:
@@ -245,7 +152,7 @@ def visits_of(rows: Frame) -> Frame:
     Parameters
     ----------
     rows : narwhals frame
-        Kept rows with ``visit_id``.
+        Kept rows with ``visit_id``, and ``alone`` where no other row tells of the visit.
 
     Returns
     -------
@@ -254,18 +161,24 @@ def visits_of(rows: Frame) -> Frame:
     """
     col = nw.col
     rows = rows.with_columns(_any_of(sided(facts_told(rows.collect_schema().names()))).alias("tells_of_ear"))
+    told = ("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)
     order = col("visit_cells") * ROWS_A_FILE * 1000 - col("place")
-    rows = rows.with_columns(order.alias("__main_rank"), nw.len().over("visit_id").alias("__rows"))
-    alone = rows.filter(col("__rows") == 1).select("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)
-    several = rows.filter(col("__rows") > 1)
-    several = several.with_columns(col("__main_rank").max().over("visit_id").alias("__main"))
-    main = several.filter(col("__main_rank") == col("__main")).select("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)
+    counted = rows.filter(~col("alone")).with_columns(order.alias("__rank"), nw.len().over("visit_id").alias("__rows"))
+    single = counted.filter(col("__rows") == 1).select(*told)
+    several = _visits_of_several(counted.filter(col("__rows") > 1)).select(*told)
+    return nw.concat([rows.filter(col("alone")).select(*told), single, several], how="vertical")
+
+
+def _visits_of_several(rows: Frame) -> Frame:
+    """Give one row a visit of visits that several rows tell of."""
+    col = nw.col
+    several = rows.with_columns(col("__rank").max().over("visit_id").alias("__main"))
+    main = several.filter(col("__rank") == col("__main")).select("visit_id", *FROM_MAIN_ROW, *VISIT_FACTS)
     several = several.with_columns(_as_number(col("tells_of_ear")).alias("__tells"))
     others = several.group_by("visit_id").agg(*_from_the_others(), col("__tells").max().alias("__tells_of_ear"))
     joined: Any = main.join(others, on="visit_id", how="left")
     joined = joined.with_columns((col("__tells_of_ear") > 0).alias("tells_of_ear"))
-    facts = [_filled_from_others(fact) for fact in VISIT_FACTS]
-    return nw.concat([alone, joined.select("visit_id", *FROM_MAIN_ROW, *facts)], how="vertical")
+    return joined.with_columns(*(_filled_from_others(fact) for fact in VISIT_FACTS))
 
 
 def _as_number(flag: nw.Expr) -> nw.Expr:

@@ -19,7 +19,7 @@ from analysis.intake.bookings import contradictions, ears_and_bookings, judged
 from analysis.intake.cleaning import cleaned
 from analysis.intake.clock_changes import zone_of
 from analysis.intake.conflicts import conflicts_found
-from analysis.intake.duplicates import ROWS_A_FILE, repeats_told
+from analysis.intake.duplicates import ROWS_A_FILE, repeats_told, with_repeats
 from analysis.intake.engines import Engine, engine_for
 from analysis.intake.exports import Export, attendance_logged, evidence_logged, open_exports
 from analysis.intake.headers import own_columns
@@ -32,11 +32,12 @@ from analysis.intake.record import intake_record
 from analysis.intake.row_columns import ALWAYS_CARRIED, PASS, VISIT_TEXTS, columns_of_kind, facts_told
 from analysis.intake.rules import LATEST, REASONS, with_reason
 from analysis.intake.set_aside import ASIDE_COLUMNS, aside_table
-from analysis.intake.shapes import minutes_differ_by_ear, shared_numbers, with_minutes_by_ear, with_visit_id
+from analysis.intake.shapes import minutes_differ_by_ear, only_ear_and_visit_columns, with_minutes_by_ear
 from analysis.intake.tally import Tally
 from analysis.intake.typed_tables import ear_table, visit_table
 from analysis.intake.understanding import CODED_KINDS, coded_as
 from analysis.intake.visit_moments import DAY_SECONDS
+from analysis.intake.visit_names import shared_numbers, with_visit_id
 from analysis.intake.words import check_words
 from analysis.problems import DataProblem
 from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, typed_frame
@@ -227,7 +228,7 @@ def _without_repeats(
         rows_here = engine.kept(rows if stretch is None else rows.filter(stretch), f"rows-{number}")
         fit, unfit = _parted(rows_here)
         told = engine.kept(repeats_told(fit), f"told-{number}")
-        kept, again = _parted(fit.drop("reason").join(told, on="place", how="left"))
+        kept, again = _parted(with_repeats(fit, told))
         tally.rows_aside(
             engine.table(unfit.with_columns(nw.lit(None, dtype=nw.Float64).alias("kept_place")).select(*ASIDE_COLUMNS))
         )
@@ -277,7 +278,7 @@ def _bookings(
         named = engine.kept(
             with_visit_id(
                 with_minutes_by_ear(rows, by_ear, shapes), shared, engine.table, several_systems=several_systems
-            ),
+            ).pipe(only_ear_and_visit_columns),
             f"named-{number}",
         )
         if PASS in shapes:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -19,6 +19,7 @@ from analysis.intake.row_columns import kind_of
 from analysis.intake.understanding import CLOCK_PART, DAY_PART, MOMENT_KINDS, Counts
 
 EMPTY = -1
+UNTIDY = "__untidy"
 NOT_NUMBERED = ("visit_id",)
 """Different in almost every row."""
 NUMBER = pl.Int32
@@ -59,10 +60,13 @@ class TextRows:
         cells, and a number for each column of ``texts``.
     texts : dict
         Column to its distinct texts; a row's number is the place in this list.
+    untidy : bool
+        A cell was found that needs its edges tidied, where that was asked.
     """
 
     rows: pl.DataFrame
     texts: dict[str, list[str]] = field(default_factory=dict)
+    untidy: bool = False
     row_count: int = field(init=False)
 
     def __post_init__(self) -> None:
@@ -124,7 +128,13 @@ class TextRows:
         return TextRows(self.rows.with_columns(found.alias(column)), {**self.texts, column: distinct})
 
 
-def number_texts(table: Table, places: Mapping[str, int], told: Mapping[str, Sequence[int]]) -> TextRows:
+def number_texts(
+    table: Table,
+    places: Mapping[str, int],
+    told: Mapping[str, Sequence[int]],
+    *,
+    untidy: Callable[[pl.Expr], pl.Expr] | None = None,
+) -> TextRows:
     """Give each text of the columns that are used a number.
 
     Parameters
@@ -134,6 +144,8 @@ def number_texts(table: Table, places: Mapping[str, int], told: Mapping[str, Seq
         Known column to its place among the headings.
     told : mapping
         Name of a count to the places it counts filled cells of.
+    untidy : callable, optional
+        Tells of a text whether it needs tidying, in any column.
 
     Returns
     -------
@@ -152,19 +164,24 @@ def number_texts(table: Table, places: Mapping[str, int], told: Mapping[str, Seq
     for name in together:
         texts |= _apart(name, pl.col(f"c{places[name]}"))
     numbered = {name: pl.Categorical(pl.Categories.random()) for name in texts}
+    apart = [place for place in range(len(table.headings)) if place not in places.values()]
+    strange = [untidy(pl.col(f"c{place}")) for place in apart] if untidy else []
     rows = table.cells.select(
         "source_row",
         "too_long",
         (everything.hash(signature % 2**63)).reinterpret(signed=True).alias("content"),
         *counted,
+        *([pl.any_horizontal(strange).alias(UNTIDY)] if strange else []),
         *(text.alias(name) for name, text in kept.items()),
         *(text.cast(numbered[name]).alias(name) for name, text in texts.items()),
     ).collect(engine="streaming")
-    return _with_numbers(rows, list(texts))
+    return _with_numbers(rows, list(texts), untidy)
 
 
-def _with_numbers(rows: pl.DataFrame, columns: Sequence[str]) -> TextRows:
+def _with_numbers(rows: pl.DataFrame, columns: Sequence[str], untidy: Callable[[pl.Expr], pl.Expr] | None) -> TextRows:
     """Take the distinct texts of categorical columns out, and leave their numbers."""
+    strange = UNTIDY in rows.columns and bool(rows[UNTIDY].any())
+    rows = rows.drop(UNTIDY, strict=False)
     distinct = pl.collect_all([rows.lazy().select(pl.col(name).drop_nulls().unique()) for name in columns])
     texts: dict[str, list[str]] = {}
     for name, frame in zip(columns, distinct, strict=True):
@@ -172,9 +189,10 @@ def _with_numbers(rows: pl.DataFrame, columns: Sequence[str]) -> TextRows:
             by_number = frame.select(
                 pl.col(name).cast(pl.String).alias("text"), pl.col(name).to_physical().alias("number")
             )
+            strange = strange or (untidy is not None and by_number.select(untidy(pl.col("text")).any()).item())
             texts[name] = by_number.sort("number")["text"].to_list()
     numbers = [pl.col(name).to_physical().cast(NUMBER).fill_null(EMPTY) for name in texts]
-    return TextRows(rows.drop(set(columns) - set(texts)).with_columns(*numbers), texts)
+    return TextRows(rows.drop(set(columns) - set(texts)).with_columns(*numbers), texts, strange)
 
 
 def _filled(places: Sequence[int]) -> pl.Expr:

@@ -25,14 +25,20 @@ def ear_table(ears: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
     the records system. What several rows say of one ear becomes one row.
     """
     came = visits.with_row_index("order").filter(pl.col("attendance").is_in(NOT_KEPT).not_().fill_null(True))
-    rows = typed(EAR_ROWS, ears.rename({"ear_minutes": "minutes"})).join(
-        came.select("visit_id", "order"), on="visit_id"
+    order = ears.select("visit_id").join(
+        came.select("visit_id", pl.col("order").cast(pl.Int64)), on="visit_id", how="left", maintain_order="left"
     )
-    rows = rows.sort("order", "ear", nulls_last=True)
+    rows = typed(EAR_ROWS, ears.rename({"ear_minutes": "minutes"})).with_columns(order["order"])
+    rows = rows.filter(pl.col("order").is_not_null()).sort(_place_in_order())
     again = (pl.col("order") == pl.col("order").shift()) & (pl.col("ear") == pl.col("ear").shift())
     if rows.select(again.any()).item():  # "both" in one row and the same ear in another
         rows = _one_row_an_ear(rows)
     return rows.drop("order")
+
+
+def _place_in_order() -> pl.Expr:
+    """Give the place of an ear's row: by visit, then left, right and not named; one number sorts faster than two."""
+    return pl.col("order") * 3 + pl.col("ear").to_physical().cast(pl.Int64).fill_null(2)
 
 
 def _one_row_an_ear(rows: pl.DataFrame) -> pl.DataFrame:
@@ -60,12 +66,17 @@ def typed(table: Table, frame: pl.DataFrame) -> pl.DataFrame:
 def _type(column: Column) -> pl.DataType | type[pl.DataType]:
     """Give the Polars type of a column."""
     if column.codes:
-        return pl.Enum(list(column.codes))
+        return code_type(column)
     types: dict[str, type[pl.DataType] | pl.DataType] = {
         "text": pl.String, "number": pl.Float64, "count": pl.Int64, "yes_no": pl.Boolean,
         "moment": pl.Datetime("us"), "day": pl.Datetime("us"),
     }  # fmt: skip
     return types[column.kind]
+
+
+def code_type(column: Column) -> pl.Enum:
+    """Give the Polars type that holds a column's codes and nothing else."""
+    return pl.Enum(list(column.codes))
 
 
 def _typed(column: Column, dtype: pl.DataType | None) -> pl.Expr:

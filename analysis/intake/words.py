@@ -93,7 +93,9 @@ def check_words(settings: Settings, columns: Iterable[str]) -> None:
         own_words(settings, column)
 
 
-def read_words(column: str, texts: Iterable[str], own: dict[str, str] | None = None) -> dict[str, Reading]:
+def read_words(
+    column: str, texts: Iterable[str], own: dict[str, str] | None = None, *, suggest: bool = True
+) -> dict[str, Reading]:
     """Code the distinct texts of a column.
 
     The clinic's own words come first, then exact words, numbers and fractions
@@ -108,6 +110,8 @@ def read_words(column: str, texts: Iterable[str], own: dict[str, str] | None = N
         The distinct texts.
     own : dict, optional
         The clinic's own words, from ``own_words``.
+    suggest : bool, optional
+        False looks for no nearest known text, which takes the longest.
 
     Returns
     -------
@@ -122,6 +126,8 @@ def read_words(column: str, texts: Iterable[str], own: dict[str, str] | None = N
     """
     words, own = vocabulary(column), own or {}
     found = {text: _read_text(text, words, own) for text in texts}
+    if not suggest:
+        return found
     unknown = sorted(text for text, each in found.items() if each.certainty == UNKNOWN)[:MOST_SUGGESTIONS]
     return found | {text: replace(found[text], nearest=_nearest(plain(text), words.exact | own)) for text in unknown}
 

@@ -1,5 +1,7 @@
 """Nothing that tells who a patient is gets through."""
 
+import hmac
+
 import pytest
 
 from analysis.intake.privacy import (
@@ -19,6 +21,15 @@ def test_a_pseudonym_needs_the_key_and_says_nothing_of_the_number():
     assert one != other
     assert len(one["00417"]) == 16
     assert "417" not in one["00417"]
+
+
+@pytest.mark.parametrize("key", [b"key", b"k" * 64, b"\xaa" * 131])
+def test_pseudonyms_are_what_the_library_calls_hmac_sha_256(key):
+    """Referee: Python's own hmac; keys of 131 bytes as in RFC 4231, test case 6."""
+    for number in ("417", "a7", "\u00e97"):
+        assert (
+            pseudonyms([number], key)[number] == hmac.new(key, f"number|{number}".encode(), "sha256").hexdigest()[:16]
+        )
 
 
 def test_one_patient_keeps_one_pseudonym_however_the_number_is_written():
