@@ -147,3 +147,29 @@ class DemandPart:
     recall_uptake: float = _setting(
         -1.0, "share of recalled patients who come, 0 to 1; -1 takes it from the log", low=-1.0, high=1.0
     )
+
+
+@dataclass(frozen=True)
+class MonitoringPart:
+    """What is watched from month to month, and the noise of suction for whoever works with it."""
+
+    changes: dict[dt.date, str] = _setting(
+        {},
+        "days from which something lasting is different, each with what it was; usual limits are worked out anew from "
+        'there and never otherwise, e.g. { 2026-01-05 = "second chair" }',
+    )
+    fewest: int = _setting(
+        30, "visits or ears of a practitioner or site before its share is compared", low=10, high=1000
+    )
+    wide_suction_level: float = _setting(
+        0.0, "dB(A) you measured at the practitioner's ear with wide suction; 0: not measured", low=0.0, high=140.0
+    )
+    fine_suction_level: float = _setting(
+        0.0, "dB(A) you measured there with fine-end suction; 0: not measured", low=0.0, high=140.0
+    )
+    wide_suction_minutes: float = _setting(
+        0.0, "minutes wide suction runs at an ear, as you timed it; 0: not timed", low=0.0, high=60.0
+    )
+    fine_suction_minutes: float = _setting(
+        0.0, "minutes fine-end suction runs at an ear, as you timed it; 0: not timed", low=0.0, high=60.0
+    )

@@ -19,6 +19,7 @@ from analysis.setting_parts import (
     ClinicPart,
     DemandPart,
     ExportPart,
+    MonitoringPart,
     RecallPart,
     SlotsPart,
     SofteningPart,
@@ -48,6 +49,7 @@ class Settings:
     softening_test: SofteningTestPart = field(default_factory=SofteningTestPart)
     recall: RecallPart = field(default_factory=RecallPart)
     demand: DemandPart = field(default_factory=DemandPart)
+    monitoring: MonitoringPart = field(default_factory=MonitoringPart)
     columns: dict[str, str] = field(default_factory=dict)
     words: dict[str, dict[str, str]] = field(default_factory=dict)
 
@@ -67,9 +69,11 @@ PARTS: dict[str, type] = {
     "softening_test": SofteningTestPart,
     "recall": RecallPart,
     "demand": DemandPart,
+    "monitoring": MonitoringPart,
 }
 FREE_PARTS = ("columns", "words")
 DAYS = "tuple[dt.date, ...]"
+NAMED_DAYS = "dict[dt.date, str]"
 OWN_CATEGORIES, MOST_CATEGORIES = "dict[str, str]", 4
 KINDS: dict[str, type] = {
     "str": str,
@@ -80,6 +84,7 @@ KINDS: dict[str, type] = {
     "dict[str, int]": dict,
     OWN_CATEGORIES: dict,
     DAYS: tuple,
+    NAMED_DAYS: dict,
 }
 """How a setting's type is written, and what its value must be."""
 
@@ -155,6 +160,8 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
     low, high, choices = (setting.metadata[key] for key in ("low", "high", "choices"))
     if kind == OWN_CATEGORIES and isinstance(value, dict):
         return _own_categories(where, value, choices, wrong, file)
+    if kind == NAMED_DAYS and isinstance(value, dict):
+        return _named_days(value, wrong)
     if (choices and value not in choices) or (low is not None and value < low) or (high is not None and value > high):
         raise wrong
     if isinstance(value, dict):
@@ -164,6 +171,19 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
             if not isinstance(minutes, int) or isinstance(minutes, bool) or minutes <= 0:
                 raise wrong
     return value
+
+
+def _named_days(value: dict[str, Any], wrong: DataProblem) -> dict[dt.date, str]:
+    """Read days, each with a few words: 2026-01-05 = "second chair"."""
+    named = {}
+    for day, words in value.items():
+        if not isinstance(words, str) or not words.strip():
+            raise wrong
+        try:
+            named[dt.date.fromisoformat(day)] = words.strip()
+        except ValueError:
+            raise wrong from None
+    return dict(sorted(named.items()))
 
 
 def _own_categories(

@@ -39,6 +39,19 @@ def test_settings_are_read():
     assert settings.words["grade"]["choc a bloc"] == "fully_occluding"
 
 
+def test_declared_changes_are_read_in_order_of_time():
+    settings = settings_from_toml(
+        """
+        [monitoring]
+        changes = { 2026-01-05 = "second chair", 2025-02-03 = " new room " }
+        """
+    )
+    assert list(settings.monitoring.changes.items()) == [
+        (dt.date(2025, 2, 3), "new room"),
+        (dt.date(2026, 1, 5), "second chair"),
+    ]
+
+
 @pytest.mark.parametrize(
     ("text", "told"),
     [
@@ -55,6 +68,9 @@ def test_settings_are_read():
         ("[columns]\n[columns]", "A part stands there twice"),
         ("name = 1", "There is no such setting"),
         ("[words]\ngrade = 1", "[words] is not written as expected"),
+        ('[monitoring]\nchanges = { spring = "new room" }', 'e.g. { 2026-01-05 = "second chair" }'),
+        ("[monitoring]\nchanges = { 2026-01-05 = 2 }", 'setting "monitoring.changes"'),
+        ('[monitoring]\nchanges = { 2026-01-05 = " " }', 'setting "monitoring.changes"'),
     ],
 )
 def test_a_wrong_setting_is_told_with_its_remedy(text, told):
