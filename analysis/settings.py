@@ -157,19 +157,26 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
     wanted = KINDS[kind]
     if not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
         raise wrong
+    if isinstance(value, dict):
+        return _check_entries(where, value, setting, wrong, file)
     low, high, choices = (setting.metadata[key] for key in ("low", "high", "choices"))
-    if kind == OWN_CATEGORIES and isinstance(value, dict):
-        return _own_categories(where, value, choices, wrong, file)
-    if kind == NAMED_DAYS and isinstance(value, dict):
-        return _named_days(value, wrong)
     if (choices and value not in choices) or (low is not None and value < low) or (high is not None and value > high):
         raise wrong
-    if isinstance(value, dict):
-        for kind_of_booking, minutes in value.items():
-            if kind_of_booking not in BOOKING_KINDS:
-                raise _unknown(f"{where}.{kind_of_booking}", [f"{where}.{each}" for each in BOOKING_KINDS], file)
-            if not isinstance(minutes, int) or isinstance(minutes, bool) or minutes <= 0:
-                raise wrong
+    return value
+
+
+def _check_entries(where: str, value: dict[str, Any], setting: Any, wrong: DataProblem, file: str) -> dict[Any, Any]:
+    """Check a setting that is itself a list of names: days, booking categories, or minutes by kind of booking."""
+    kind = str(setting.type)
+    if kind == NAMED_DAYS:
+        return _named_days(value, wrong)
+    if kind == OWN_CATEGORIES:
+        return _own_categories(where, value, setting.metadata["choices"], wrong, file)
+    for kind_of_booking, minutes in value.items():
+        if kind_of_booking not in BOOKING_KINDS:
+            raise _unknown(f"{where}.{kind_of_booking}", [f"{where}.{each}" for each in BOOKING_KINDS], file)
+        if not isinstance(minutes, int) or isinstance(minutes, bool) or minutes <= 0:
+            raise wrong
     return value
 
 
