@@ -145,6 +145,7 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
     from analysis.intake.open_questions import PART_FILE, put_questions
     from analysis.intake.preview import previews
     from analysis.intake.preview_text import preview_text
+    from analysis.intake.taking import check_settings
 
     if asked.clinic and not asked.clinic.is_dir():
         raise DataProblem(
@@ -152,10 +153,17 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
         )
     place = asked.clinic / SETTINGS_FILE if asked.clinic else Path(PART_FILE)
     settings = read_settings(place.parent, place.name)
-    seen = []
+    seen, refused = [], False
+    check_settings(settings)
     for path in asked.files:
         progress(f"reading {path.name}")
-        tables = previews(path, settings)
+        try:
+            tables = previews(path, settings)
+        except DataProblem as problem:  # the other files can still be looked at
+            _end_step(progress)
+            _say(f"{problem}\n")
+            refused = True
+            continue
         _end_step(progress)
         seen += tables
         _say("\n".join(map(preview_text, tables)))
@@ -163,7 +171,7 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
         told = put_questions(place, seen)
         if told:
             _say(told)
-    return DONE
+    return CAN_BE_MENDED if refused else DONE
 
 
 def _intake(asked: argparse.Namespace, progress: Progress) -> int:
