@@ -7,11 +7,9 @@ from collections.abc import Collection
 import narwhals as nw
 
 from analysis.intake.lookups import Frame
-from analysis.intake.minutes import with_minutes
 from analysis.intake.row_columns import EVIDENCE
-from analysis.intake.rules import with_attendance, without_impossible_order
+from analysis.intake.rules import with_attendance
 from analysis.intake.shapes import ears_of, visits_of
-from analysis.settings import Settings
 
 
 def ears_and_bookings(kept: Frame, shapes: Collection[str]) -> tuple[Frame, Frame]:
@@ -38,22 +36,6 @@ def _with_evidence(visits: Frame) -> Frame:
     return visits.with_columns(
         nw.any_horizontal(nw.col("tells_of_ear"), *shows, ignore_nulls=False).alias("has_evidence")
     )
-
-
-def judged(visits: Frame, settings: Settings) -> Frame:
-    """Judge the minutes of bookings.
-
-    Parameters
-    ----------
-    visits : narwhals frame
-        From ``ears_and_bookings``, all of them: habits are a practitioner's, not a day's.
-    settings : Settings
-
-    Returns
-    -------
-    narwhals frame
-    """
-    return without_impossible_order(visits).pipe(with_minutes, settings)
 
 
 def contradictions(visits: Frame) -> Frame:

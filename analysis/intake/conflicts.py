@@ -24,6 +24,8 @@ RULES = {
     "of equals that whose log ends later.",
 }
 """What decides which row is kept, by the reason for setting the other aside."""
+DIFFERENT_ROWS = ("same_visit_again", "same_visit_other_system")
+"""Reasons of rows that tell of a visit otherwise than the row kept."""
 NAMED_BY = ("source_file", "source_row")
 
 
@@ -41,15 +43,15 @@ class Conflict:
     kept: tuple[str, int]
 
 
-def conflicts_found(kept: Frame, again: Frame, table: Callable[[Any], pl.DataFrame]) -> list[Conflict]:
+def conflicts_found(kept: Frame, aside: Frame, table: Callable[[Any], pl.DataFrame]) -> list[Conflict]:
     """Find the facts in which a row set aside says otherwise than the row kept in its place.
 
     Parameters
     ----------
     kept : narwhals frame
         Rows kept, with ``place``.
-    again : narwhals frame
-        Rows set aside for another that tells of the same visit, with ``kept_place``.
+    aside : narwhals frame
+        Rows set aside, with ``kept_place`` where that is for another that tells of the same visit.
     table : callable
         Brings a frame into memory.
 
@@ -60,7 +62,7 @@ def conflicts_found(kept: Frame, again: Frame, table: Callable[[Any], pl.DataFra
     """
     facts: tuple[str, ...] = facts_told(kept.collect_schema().names())
     compared = (*VISIT_FACTS, *sided(facts))
-    pairs = _pairs(kept, again, facts, compared)
+    pairs = _pairs(kept, aside, facts, compared)
     differ = {column: _differs(column) for column in compared}
     counted = table(
         pairs.select(
@@ -87,10 +89,10 @@ def together(found: Iterable[Conflict]) -> list[Conflict]:
     return sorted(made.values(), key=lambda each: (-each.count, each.column))
 
 
-def _pairs(kept: Frame, again: Frame, facts: Sequence[str], compared: Sequence[str]) -> Any:
+def _pairs(kept: Frame, aside: Frame, facts: Sequence[str], compared: Sequence[str]) -> Any:
     """Put the row kept beside each row set aside for it."""
     col = nw.col
-    rows = again.filter(col("reason") != "exact_duplicate").with_columns(*_by_ear(facts))
+    rows = aside.filter(col("reason").is_in(DIFFERENT_ROWS)).with_columns(*_by_ear(facts))
     mine = rows.select("reason", "kept_place", "place", *NAMED_BY, *compared)
     others = kept.with_columns(*_by_ear(facts)).select("place", *NAMED_BY, *compared)
     others = others.rename({name: f"{name}__kept" for name in ("place", *NAMED_BY, *compared)})

@@ -1,22 +1,24 @@
 """The contract of the store's tables: types, codes, ranges, keys and what must agree, on every engine.
 
-Made from ``schema.py`` alone, as pandera schemas. Tables in memory are checked
-as pandas or Polars frames; tables written by any engine, Spark among them, are
-checked as files, a batch at a time, so that memory does not grow with the log.
+Made from ``schema.py`` alone, as pandera schemas. Tables are checked as pandas or
+Polars frames; files that any engine has written, Spark among them, as lazy
+Polars frames.
 """
 
 from __future__ import annotations
 
 import importlib
 import warnings
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import cache
-from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import narwhals as nw
+import polars as pl
 
 from analysis.intake.contract_words import Fault, as_problem
 from analysis.intake.row_columns import SIDES
@@ -24,7 +26,6 @@ from analysis.intake.typed_tables import code_type
 from analysis.schema import EAR_ROWS, METHOD_JOIN, METHODS, SET_ASIDE, VISITS, Column, Table
 from analysis.settings import Settings
 
-BATCH_ROWS = 500_000
 NEVER_EMPTY = {
     "visits": ("visit_id", "source_file", "source_row"),
     "ears": ("visit_id",),
@@ -49,12 +50,13 @@ KEYS = {"visits": ("visit_id",), "set_aside": ("source_file", "source_row")}
 
 
 def check_tables(tables: Mapping[str, Any], settings: Settings) -> None:
-    """Check tables in memory against the contract.
+    """Check tables against the contract.
 
     Parameters
     ----------
     tables : mapping
-        ``visits``, ``ears`` and ``set_aside``: pandas frames of ``schema``, or Polars frames.
+        ``visits``, ``ears`` and ``set_aside``: pandas frames of ``schema``, or Polars frames, lazy or not; or
+        each a list of such parts, an ear in the same part as its visit, of which memory holds one at a time.
     settings : Settings
         Their own words are named where one of them gave a wrong code.
 
@@ -63,39 +65,18 @@ def check_tables(tables: Mapping[str, Any], settings: Settings) -> None:
     DataProblem
         With every failure at once: what is wrong, in which column, in how many rows.
     """
-    faults = [
-        fault for table in (VISITS, EAR_ROWS, SET_ASIDE) for fault in faults_of(table, tables[table.name])
-    ] + key_faults({name: nw.from_native(frame).lazy() for name, frame in tables.items()})
-    if faults:
-        raise as_problem(faults, settings)
-
-
-def check_files(folder: Path, settings: Settings) -> None:
-    """Check tables that any engine has written as Parquet, a batch of rows at a time.
-
-    Parameters
-    ----------
-    folder : Path
-        Holds ``visits.parquet``, ``ears.parquet`` and ``set_aside.parquet``.
-    settings : Settings
-
-    Raises
-    ------
-    DataProblem
-        As with ``check_tables``.
-    """
-    import polars as pl
-    import pyarrow.parquet as pq
-
-    faults: list[Fault] = []
-    lazy = {}
+    parts = {name: frame if isinstance(frame, list) else [frame] for name, frame in tables.items()}
+    found: Counter[Fault] = Counter()
     for table in (VISITS, EAR_ROWS, SET_ASIDE):
-        path = folder / f"{table.name}.parquet"
-        with pq.ParquetFile(path) as file:
-            for batch in file.iter_batches(BATCH_ROWS):
-                faults += faults_of(table, pl.DataFrame(pl.from_arrow(batch)))
-        lazy[table.name] = nw.from_native(pl.scan_parquet(path))
-    faults += key_faults(lazy)
+        for part in parts[table.name]:
+            for fault in faults_of(table, part.collect() if isinstance(part, pl.LazyFrame) else part):
+                found[replace(fault, rows=0)] += fault.rows
+    for visits, ears in zip(parts["visits"], parts["ears"], strict=True):
+        for fault in ear_faults(nw.from_native(visits).lazy(), nw.from_native(ears).lazy()):
+            found[replace(fault, rows=0)] += fault.rows
+    faults = [replace(fault, rows=rows) for fault, rows in found.items()]
+    for name in KEYS:
+        faults += key_faults(name, nw.concat([nw.from_native(part).lazy() for part in parts[name]]))
     if faults:
         raise as_problem(faults, settings)
 
@@ -126,28 +107,41 @@ def faults_of(table: Table, frame: Any) -> list[Fault]:
     return []
 
 
-def key_faults(tables: Mapping[str, Any]) -> list[Fault]:
-    """Check that keys occur once, and that every ear belongs to a visit.
+def key_faults(name: str, frame: Any) -> list[Fault]:
+    """Check that a visit, or a row set aside, stands in its table once.
 
     Parameters
     ----------
-    tables : mapping of narwhals LazyFrame
+    name : str
+        ``visits`` or ``set_aside``.
+    frame : narwhals LazyFrame
 
     Returns
     -------
     list of Fault
     """
-    faults = []
-    for name in ("visits", "set_aside"):
-        counted = tables[name].select(*KEYS[name]).group_by(*KEYS[name]).agg(nw.len().alias("rows"))
-        if more := _rows_of(counted.filter(nw.col("rows") > 1)):
-            faults.append(Fault(name, KEYS[name][-1], "occurs more than once", more))
-    ears = tables["ears"].with_columns(*(_is_ear(side).alias(side) for side in SIDES))
+    keys = frame.select(*KEYS[name])
+    more = _rows_of(keys.group_by(*KEYS[name]).agg(nw.len().alias("rows")).filter(nw.col("rows") > 1))
+    return [Fault(name, KEYS[name][-1], "occurs more than once", more)] if more else []
+
+
+def ear_faults(visits: Any, ears: Any) -> list[Fault]:
+    """Check that an ear stands in its table once, and belongs to a visit.
+
+    Parameters
+    ----------
+    visits, ears : narwhals LazyFrame
+
+    Returns
+    -------
+    list of Fault
+    """
+    ears = ears.with_columns(*(_is_ear(side).alias(side) for side in SIDES))
     by_visit = ears.group_by("visit_id").agg(*(nw.col(side).sum() for side in SIDES))
+    faults = []
     if more := _rows_of(by_visit.filter((nw.col("left") > 1) | (nw.col("right") > 1))):
         faults.append(Fault("ears", "ear", "occurs more than once", more))
-    visits = tables["visits"].select("visit_id")
-    if alone := _rows_of(by_visit.select("visit_id").join(visits, on="visit_id", how="anti")):
+    if alone := _rows_of(by_visit.select("visit_id").join(visits.select("visit_id"), on="visit_id", how="anti")):
         faults.append(Fault("ears", "visit_id", "belongs to no visit", alone))
     return faults
 
@@ -222,8 +216,6 @@ def _column(pa: ModuleType, engine: str, table: Table, column: Column, own_codes
 def _dtype(engine: str, column: Column) -> Any:
     """Give the type a column has on an engine."""
     if engine == "polars":
-        import polars as pl
-
         return {
             "number": pl.Float64,
             "count": pl.Int64,
@@ -256,8 +248,6 @@ def _holds_own_codes(table: Table, frame: Any) -> bool:
 
 def _codes_as_text(table: Table, frame: Any) -> Any:
     """Give coded columns of a Polars frame as text: engines keep codes in different types of their own."""
-    import polars as pl
-
     present = [column.name for column in table.columns if column.codes and column.name in frame.columns]
     return frame.with_columns(pl.col(present).cast(pl.String))
 

@@ -17,7 +17,7 @@ NEEDED = (
     "source_file", "source_row", "system", "shape", "file_order", "visit_number", "patient_key", "practitioner", "ear",
     "day_text", "clock_text", "has_clock", "content", "visit_cells", "ear_cells", "part_of", "pass_number", "methods", "started_at",
 )  # fmt: skip
-GIVEN = ("visit_key", "reason", "kept_place")
+GIVEN = ("visit_key", "__again_reason", "kept_place")
 
 
 def repeats_told(frame: Frame) -> Frame:
@@ -29,40 +29,42 @@ def repeats_told(frame: Frame) -> Frame:
     Parameters
     ----------
     frame : narwhals frame
-        Rows fit for use.
+        From ``rules.with_reason``; only rows without a reason against them are compared.
 
     Returns
     -------
     narwhals frame
-        ``place``, ``visit_key``, ``reason`` and ``kept_place`` of the rows compared.
+        ``place``, ``visit_key``, ``__again_reason`` and ``kept_place`` of the rows compared.
     """
     col = nw.col
-    rows = frame.select("place", *NEEDED)
+    rows = frame.select("place", "reason", *NEEDED).filter(col("reason").is_null()).drop("reason")
     rows = rows.with_columns(nw.len().over("patient_key", "day_text").alias("__of_the_day"))
     compared = rows.filter(col("patient_key").is_null() | (col("__of_the_day") > 1))
     return compared.pipe(with_repeated_rows).pipe(with_visit_key).pipe(with_duplicates).select("place", *GIVEN)
 
 
 def with_repeats(frame: Frame, told: Frame) -> Frame:
-    """Put what was found beside all rows fit for use; a row compared with none is a visit by itself.
+    """Put what was found beside all rows; a row compared with none is a visit by itself.
 
     Parameters
     ----------
     frame : narwhals frame
-        Rows fit for use.
+        From ``rules.with_reason``.
     told : narwhals frame
         From ``repeats_told``.
 
     Returns
     -------
     narwhals frame
-        With ``visit_key``, ``reason``, ``kept_place``, and ``alone`` where nothing else tells of the visit.
+        With ``visit_key``, ``kept_place``, ``alone`` where nothing else tells of the visit, and the ``reason`` of
+        rows that repeat another.
     """
     col = nw.col
-    rows = _with_keys(frame.drop("reason").join(told, on="place", how="left"))
+    rows = _with_keys(frame.join(told, on="place", how="left"))
     return rows.with_columns(
         nw.coalesce(col("visit_key"), col("__numbered"), col("__by_patient")).alias("visit_key"),
         col("visit_key").is_null().alias("alone"),
+        nw.coalesce(col("reason"), col("__again_reason")).alias("reason"),
     )
 
 
@@ -193,7 +195,7 @@ def with_duplicates(frame: Frame) -> Frame:
     Returns
     -------
     narwhals frame
-        With ``reason`` and ``kept_place``, the place of the row kept instead.
+        With ``__again_reason`` and ``kept_place``, the place of the row kept instead.
     """
     col = nw.col
     frame = frame.with_columns(
@@ -250,4 +252,4 @@ def _reasoned(frame: Frame) -> Frame:
     instead = (
         nw.when(col("__again")).then(col("__first")).otherwise(nw.coalesce(col("__kept_same_ear"), col("__kept_any")))
     )
-    return frame.with_columns(reason.alias("reason"), instead.cast(nw.Float64).alias("kept_place"))
+    return frame.with_columns(reason.alias("__again_reason"), instead.cast(nw.Float64).alias("kept_place"))

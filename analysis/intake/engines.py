@@ -9,7 +9,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 import weakref
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol
@@ -21,7 +21,7 @@ from analysis.settings import Settings
 
 POLARS_FROM_ROWS = 200_000
 """Rows from which Polars is chosen where the settings leave it open."""
-ROWS_AT_ONCE, ROWS_IN_TURN = 1_000_000, 500_000
+ROWS_AT_ONCE, ROWS_IN_TURN = 1_000_000, 750_000
 """Rows Polars works on together; more are worked on in turn, so many each time, and kept on disk between steps."""
 
 
@@ -34,8 +34,11 @@ class Engine(Protocol):
     def frame(self, rows: pl.DataFrame) -> Any:
         """Give rows as a narwhals frame of this engine."""
 
-    def kept(self, frame: Any, name: str) -> Any:
-        """Work a frame out once, for several uses."""
+    def kept(self, frame: Any) -> Any:
+        """Work a frame out once, for several uses at hand."""
+
+    def put_by(self, frame: Any, name: str) -> Any:
+        """Keep a frame until all of the log has been seen."""
 
     def table(self, frame: Any) -> pl.DataFrame:
         """Bring a frame into memory."""
@@ -54,7 +57,11 @@ class PandasEngine:
         """Give rows as a pandas frame."""
         return nw.from_native(rows.to_pandas())
 
-    def kept(self, frame: Any, name: str) -> Any:  # noqa: ARG002  # pandas has worked it out already
+    def kept(self, frame: Any) -> Any:
+        """Give the frame back: pandas has worked it out already."""
+        return frame
+
+    def put_by(self, frame: Any, name: str) -> Any:  # noqa: ARG002  # memory holds it
         """Give the frame back."""
         return frame
 
@@ -84,20 +91,22 @@ class PolarsEngine:
         """Give rows as a lazy Polars frame."""
         return nw.from_native(rows.lazy())
 
-    def kept(self, frame: Any, name: str) -> Any:
+    def kept(self, frame: Any) -> Any:
+        """Work a frame out, in memory."""
+        return nw.from_native(_constants_apart(frame.to_native().collect(), pl.DataFrame.lazy))
+
+    def put_by(self, frame: Any, name: str) -> Any:
         """Work a frame out, in memory or, where rows come in turn, on disk."""
         if self.spill is None:
-            return nw.from_native(_constants_apart(frame.to_native().collect()))
-        path = self.spill / f"{name}.parquet"
-        frame.to_native().sink_parquet(path, compression="lz4")
-        return nw.from_native(pl.scan_parquet(path))
+            return self.kept(frame)
+        return nw.from_native(_constants_apart(frame.to_native().collect(), lambda rest: self.typed(rest, name)))
 
     def typed(self, table: pl.DataFrame, name: str) -> pl.LazyFrame:
         """Keep a part of a finished table."""
         if self.spill is None:
             return table.lazy()
         path = self.spill / f"{name}.parquet"
-        table.write_parquet(path, compression="lz4")
+        table.write_parquet(path, compression="lz4", statistics=False)
         return pl.scan_parquet(path)
 
     def table(self, frame: Any) -> pl.DataFrame:
@@ -105,13 +114,13 @@ class PolarsEngine:
         return frame.to_native().collect()
 
 
-def _constants_apart(frame: pl.DataFrame) -> pl.LazyFrame:
+def _constants_apart(frame: pl.DataFrame, keep: Callable[[pl.DataFrame], pl.LazyFrame]) -> pl.LazyFrame:
     """Hold columns that say one thing throughout as that one thing: exports leave most columns empty that others fill."""
     same = [name for name in frame.columns if _is_constant(frame[name])]
     if len(same) == len(frame.columns):  # a frame without columns forgets how many rows it has
-        return frame.lazy()
+        return keep(frame)
     literals = (pl.lit(frame[name][0], frame.schema[name]).alias(name) for name in same)
-    return frame.drop(same).lazy().with_columns(literals).select(frame.columns)
+    return keep(frame.drop(same)).with_columns(literals).select(frame.columns)
 
 
 def _is_constant(values: pl.Series) -> bool:

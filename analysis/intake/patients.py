@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import polars as pl
 
-from analysis.intake.privacy import identity, is_test_name, is_test_number, named_pseudonyms, pseudonyms
+from analysis.intake.privacy import identity, is_test_name, is_test_number, keyed, named_pseudonyms, plain_number
 from analysis.intake.text_rows import TextRows
 
 BY_NUMBER, BY_NATIONAL_NUMBER, BY_NAME_AND_BIRTH, BY_NAME, NOT_AT_ALL = (
@@ -93,9 +93,23 @@ def _flagged(text: TextRows, column: str, test: Callable[[str], bool]) -> pl.Exp
 
 def _by_number(texts: Sequence[str], column: str, key: bytes) -> pl.Expr:
     """Give the pseudonym of each patient number, where there is one."""
-    made = pseudonyms(texts, key)
-    by_place = pl.Series([made.get(text) for text in texts], dtype=pl.String)
+    plain = _plain_numbers(pl.Series(texts, dtype=pl.String))
+    known = plain.replace("", None)
+    made = pl.Series(keyed("number", known.drop_nulls().to_list(), key), dtype=pl.String)
+    places = known.is_not_null().cum_sum().cast(pl.Int64) - 1
+    by_place = made.gather(pl.select(pl.when(known.is_not_null()).then(places)).to_series())
     return pl.lit(by_place).gather(pl.when(pl.col(column) >= 0).then(pl.col(column))).alias("patient_key")
+
+
+def _plain_numbers(texts: pl.Series) -> pl.Series:
+    """Bring patient numbers to the form that is compared: ``plain_number``, all at once where they are plain letters and digits."""
+    shortened = texts.str.to_lowercase().str.strip_chars_start("0")
+    shortened = pl.select(pl.when(shortened == "").then(pl.lit("0")).otherwise(shortened)).to_series()
+    strange = ~texts.str.contains("^[0-9A-Za-z]+$")
+    if strange.any():
+        at = strange.arg_true()
+        shortened = shortened.scatter(at, [plain_number(text) for text in texts.gather(at)])
+    return shortened
 
 
 def _people(text: TextRows, named: Sequence[str], births: Mapping[str, str]) -> pl.DataFrame:

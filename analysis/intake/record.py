@@ -27,6 +27,7 @@ from typing import Any
 
 import polars as pl
 
+from analysis.intake.amounts import waits_for_decimal_comma
 from analysis.intake.conflicts import Conflict, conflict_messages, rows_of_one_visit, together
 from analysis.intake.exports import Export
 from analysis.intake.filled import Filled
@@ -89,7 +90,8 @@ def intake_record(
     names: frozenset[str] = frozenset().union(*(export.names for export in exports))
     reasons = Counter({REASONS[reason].why: rows for reason, rows in tally.reasons().items()})
     words, unreadable = _words(exports, names), _unreadable(exports, names)
-    bookings, attended = Filled.of(visits), Filled.of(visits.filter(pl.col("attendance") == "attended"))
+    bookings = Filled.of(visits.select(OF_EVERY_BOOKING))
+    attended = Filled.of(visits.filter(pl.col("attendance") == "attended").select(_of_those_who_came()))
     worked = Filled.of(ears)
     completeness, found_conflicts = _completeness(bookings, attended, worked), together(tally.conflicts)
     start = pl.col("slot_start")
@@ -217,6 +219,11 @@ def _unreadable(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
     return {column: told[column] for column in sorted(told)}
 
 
+def _of_those_who_came() -> list[str]:
+    """List the facts of a visit that only those who came can have."""
+    return [column for column in VISITS.names if column not in (*NEVER_MISSING, *OF_EVERY_BOOKING)]
+
+
 def _completeness(bookings: Filled, attended: Filled, ears: Filled) -> dict[str, float]:
     """Give the share of rows that have each fact: of all bookings, of attended visits, or of ears."""
     shares = {}
@@ -252,12 +259,20 @@ def _to_mend(
         if column == "birth_date":
             continue
         for text, entry in entries.items():
-            remedy = WRITE_DATES if column in DATES else "Correct it in the export, or empty the cell."
+            remedy = WRITE_DATES if column in DATES else _remedy_for_a_number(text)
             weight = MOST_ROWS if column in DATES else entry["count"]
             told.append((weight, _message("This cannot be read", remedy, text, entry)))
     for export in exports:
         told += [(MOST_ROWS + 1, message) for message in _headings_to_mend(export, names)]
     return [message for _, message in sorted(told, key=lambda each: (-each[0], each[1]))[:MOST_MESSAGES]]
+
+
+def _remedy_for_a_number(text: str) -> str:
+    """Say how a cell that is no number can be put right."""
+    correct = "Correct it in the export, or empty the cell."
+    if not waits_for_decimal_comma(text):
+        return correct
+    return f"If its comma is a decimal comma, set decimal_comma = true in [export] of clinic.toml. Otherwise: {correct[:1].lower()}{correct[1:]}"
 
 
 def _headings_to_mend(export: Export, names: frozenset[str]) -> list[str]:

@@ -24,18 +24,17 @@ FROM_MAIN_ROW = (
     "clock_shift",
     "tells_of_ear",
 )
+OF_THE_ROW = ("visit_number", "visit_key", "alone", "place", "shape", "ear", "pass_number", "visit_cells")
 TIMED_BY_ROW = ("shape", "visit_key", "ear", "ear_minutes", "minutes", "__span")
 TIMED_BY_EAR_FROM = 0.2
 """Share of visits told in several rows whose minutes must differ before they count as each row's own."""
 
 
-def only_ear_and_visit_columns(rows: Frame) -> Frame:
-    """Keep what ears and visits are made of."""
+def only_what_visits_need(rows: Frame) -> Frame:
+    """Keep what visits, their ears and their names are made of."""
+    main = [name for name in FROM_MAIN_ROW if name != "tells_of_ear"]
     facts = sided(facts_told(rows.collect_schema().names()))
-    kept = [name for name in FROM_MAIN_ROW if name != "tells_of_ear"]
-    return rows.select(
-        "visit_id", "alone", "place", "shape", "ear", "pass_number", "visit_cells", *kept, *VISIT_FACTS, *facts
-    )
+    return rows.select(*main, *OF_THE_ROW, *VISIT_FACTS, *facts)
 
 
 def ears_of(rows: Frame, shapes: Collection[str]) -> Frame:

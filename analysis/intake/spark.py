@@ -33,9 +33,13 @@ class SparkEngine:
         """Give rows as a Spark frame."""
         return nw.from_native(self.session.createDataFrame(rows.to_arrow()))
 
-    def kept(self, frame: Any, name: str) -> Any:  # noqa: ARG002  # Spark names what it keeps itself
+    def kept(self, frame: Any) -> Any:
         """Work a frame out once; its plan is cut there, or it would grow with every step."""
         return nw.from_native(frame.to_native().localCheckpoint(eager=True))
+
+    def put_by(self, frame: Any, name: str) -> Any:  # noqa: ARG002  # Spark names what it keeps itself
+        """Work a frame out once."""
+        return self.kept(frame)
 
     def table(self, frame: Any) -> pl.DataFrame:
         """Bring a frame into memory."""

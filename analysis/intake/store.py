@@ -90,14 +90,11 @@ def write_store(store: Path, taken: Intake, settings: Settings) -> None:
     OSError
         If the disk is full or may not be written; likewise.
     """
-    from analysis.intake.contract import check_files, check_tables  # loaded by then; see _load_contract
+    from analysis.intake.contract import check_tables  # loaded by then; see _load_contract
 
     def write(folder: Path) -> None:
-        if not taken.in_turn:
-            check_tables({name: taken.tables[name].collect() for name in TABLES}, settings)
+        check_tables(taken.parts, settings)
         for name in TABLES:
             write_table(folder / f"{name}.parquet", taken.tables[name])
-        if taken.in_turn:  # more than memory should hold at once
-            check_files(folder, settings)
 
     replace_store(store, taken.record, write)

@@ -15,7 +15,7 @@ from typing import Protocol
 
 import polars as pl
 
-from analysis.intake.row_columns import kind_of
+from analysis.intake.row_columns import columns_of_kind, kind_of
 from analysis.intake.understanding import CLOCK_PART, DAY_PART, MOMENT_KINDS, Counts
 
 EMPTY = -1
@@ -73,8 +73,9 @@ class TextRows:
         self.row_count = len(self.rows)
 
     def forget_rows(self) -> None:
-        """Let the memory of the rows and their texts go; how many rows there were stays known."""
-        self.rows, self.texts = self.rows.clear(), {}
+        """Let the memory of the rows go, and of the texts that tell who patients are; how many rows there were stays known."""
+        self.rows = self.rows.clear()
+        self.texts = {column: texts for column, texts in self.texts.items() if column not in columns_of_kind("key")}
 
     def counts(self, columns: Sequence[str]) -> Counts:
         """Count the distinct texts of some columns, with the first row in which each stands."""

@@ -10,12 +10,13 @@ from analysis.schema import EAR_ROWS, VISITS, Column, Table
 
 ROWS_A_GROUP = 262_144
 MICROSECONDS = 1_000_000
+IN_ORDER = ("slot_start", "visit_id")
 NOT_KEPT = ("missed", "cancelled_late", "cancelled", "moved")
 
 
 def visit_table(visits: pl.DataFrame) -> pl.DataFrame:
     """Give visits their types and their order: by the slot's start, then by visit."""
-    return typed(VISITS, visits).sort("slot_start", "visit_id")
+    return typed(VISITS, visits).sort(*IN_ORDER)
 
 
 def ear_table(ears: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
@@ -23,8 +24,15 @@ def ear_table(ears: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
 
     What is said of ears in bookings that were not kept is left out: defaults of
     the records system. What several rows say of one ear becomes one row.
+
+    Parameters
+    ----------
+    ears : polars.DataFrame
+    visits : polars.DataFrame
+        ``visit_id``, ``slot_start`` and ``attendance`` of their visits.
     """
-    came = visits.with_row_index("order").filter(pl.col("attendance").is_in(NOT_KEPT).not_().fill_null(True))
+    came = visits.sort(*IN_ORDER).with_row_index("order")
+    came = came.filter(pl.col("attendance").is_in(NOT_KEPT).not_().fill_null(True))
     order = ears.select("visit_id").join(
         came.select("visit_id", pl.col("order").cast(pl.Int64)), on="visit_id", how="left", maintain_order="left"
     )

@@ -8,7 +8,7 @@ import pandas as pd
 import polars as pl
 import pytest
 
-from analysis.intake.contract import check_files, check_tables, faults_of, key_faults
+from analysis.intake.contract import check_tables
 from analysis.intake.contract_words import Fault, as_problem
 from analysis.problems import DataProblem
 from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, typed_frame
@@ -43,7 +43,7 @@ def told(given, engine, folder, settings=None):
     if engine == "files":
         for name, frame in given.items():
             frame.to_parquet(folder / f"{name}.parquet", index=False)
-        check_files(folder, settings)
+        check_tables({name: pl.scan_parquet(folder / f"{name}.parquet") for name in given}, settings)
     elif engine == "polars":
         check_tables({name: pl.from_pandas(frame) for name, frame in given.items()}, settings)
     else:
@@ -133,16 +133,20 @@ def test_columns_lacking_or_too_many_are_told(engine, tmp_path):
     assert "table ears: is a column too many" in str(problem.value)
 
 
-def test_a_batch_is_as_good_as_the_whole():
-    frame = pl.from_pandas(tables([visit(), visit(visit_id="v2", fee=-1.0)])["visits"])
-    assert [fault.rows for fault in faults_of(VISITS, frame)] == [1]
-    lazy = {"visits": frame.lazy(), "ears": tables(ears=[])["ears"], "set_aside": tables()["set_aside"]}
-    import narwhals as nw
+def test_parts_are_as_good_as_the_whole():
+    def lazy(**given):
+        return {name: pl.from_pandas(frame).lazy() for name, frame in tables(**given).items()}
 
-    lazy = {
-        name: nw.from_native(each if name == "visits" else pl.from_pandas(each).lazy()) for name, each in lazy.items()
-    }
-    assert key_faults(lazy) == []
+    one, other = lazy(), lazy(visits=[visit(visit_id="v2", fee=-1.0)], ears=[{"visit_id": "v2", "ear": "left"}])
+    parts = {name: [one[name], other[name]] for name in one}
+    with pytest.raises(DataProblem, match=r"\(fee\) holds a number below its range, 1 row") as problem:
+        check_tables(parts, Settings())
+    assert "ears" not in str(problem.value)
+    parts["visits"][1] = one["visits"]
+    with pytest.raises(DataProblem) as problem:
+        check_tables(parts, Settings())
+    assert "(visit_id) occurs more than once, 1 row" in str(problem.value)
+    assert "table ears: column \"visit\" (visit_id) belongs to no visit, 1 row" in str(problem.value)
 
 
 def test_help_loads_neither_pandera_nor_pandas_and_is_there_at_once():

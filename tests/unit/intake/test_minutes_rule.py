@@ -6,7 +6,8 @@ import narwhals as nw
 import pandas as pd
 import pytest
 
-from analysis.intake.minutes import with_minutes
+from analysis.intake.engines import PandasEngine
+from analysis.intake.minutes import habits_of, with_minutes
 from analysis.settings import Settings, settings_from_toml
 
 DAY = dt.datetime(2026, 3, 2, 9)
@@ -31,7 +32,9 @@ def visits(starts_and_ends, *, slot=20.0, who="Wren", attendance="attended", min
 
 def judged(*frames, settings=None):
     """Judge bookings; give how the minutes of each are known."""
-    made = with_minutes(nw.from_native(pd.concat(frames, ignore_index=True)), settings or Settings()).to_native()
+    settings = settings or Settings()
+    visits, table = nw.from_native(pd.concat(frames, ignore_index=True)), PandasEngine().table
+    made = with_minutes(visits, habits_of([visits], settings, table), settings).to_native()
     return made.set_index("visit_id")
 
 

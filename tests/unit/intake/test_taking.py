@@ -281,4 +281,4 @@ def test_progress_names_the_files_and_steps(tmp_path):
     path.write_text("Date,Patient no\n02/03/2026,1\n", encoding="utf-8")
     steps = []
     take_in([path], Settings(), b"k", progress=steps.append)
-    assert steps == ["reading x.csv", "cleaning", "finding duplicates", "making visits and ears"]
+    assert steps == ["reading x.csv", "cleaning and finding repeats", "making visits and ears"]
