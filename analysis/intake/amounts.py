@@ -79,18 +79,32 @@ def number(text: str, *, decimal_comma: bool = False) -> float | None:
     --------
     >>> number("£1,250.00"), number("45,50", decimal_comma=True), number("sixty"), number("3 or 4")
     (1250.0, 45.5, None, None)
+    >>> number("1.265,50"), number("1.265,50", decimal_comma=True), number("65.5", decimal_comma=True)
+    (None, 1265.5, 65.5)
     """
     found = NUMBER.findall(text.replace("\u00a0", " "))
     if len(found) != 1:
         return None
     digits = found[0].replace(" ", "")
-    if decimal_comma:
-        digits = digits.replace(".", "").replace(",", ".")
-    elif re.fullmatch(r"[-+]?\d+,\d{1,2}", digits):
-        return None  # "45,50" is either 45.50 or a slip; decimal_comma decides
-    else:
-        digits = digits.replace(",", "")
-    return float(digits) if digits.count(".") <= 1 else None
+    group, point = (".", ",") if decimal_comma else (",", ".")
+    if re.fullmatch(rf"[-+]?\d{{1,3}}({re.escape(group)}\d{{3}})+({re.escape(point)}\d+)?", digits):
+        return float(digits.replace(group, "").replace(point, "."))
+    if re.fullmatch(rf"[-+]?\d+({re.escape(point)}\d+)?", digits):
+        return float(digits.replace(point, "."))
+    if decimal_comma and re.fullmatch(r"[-+]?\d+\.\d+", digits):
+        return float(digits)  # a workbook keeps its numbers with a point whatever the country
+    return None  # "45,50" is either 45.50 or a slip; decimal_comma decides
+
+
+def waits_for_decimal_comma(text: str) -> bool:
+    """Tell whether a number is not read because only the clinic knows what its comma means.
+
+    Examples
+    --------
+    >>> waits_for_decimal_comma("45,50"), waits_for_decimal_comma("1.265,50"), waits_for_decimal_comma("free")
+    (True, True, False)
+    """
+    return "," in text and number(text) is None and number(text, decimal_comma=True) is not None
 
 
 def percent(text: str) -> float | None:

@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from analysis.intake.amounts import waits_for_decimal_comma
 from analysis.intake.exports import KEPT_TEXT_COLUMNS, Export, open_exports
 from analysis.intake.headers import CLINIC, IGNORE, Heading
 from analysis.intake.heading_suggestions import births
@@ -165,6 +166,13 @@ def _facts(export: Export) -> dict[str, Any]:
         "day and month": DAY_MONTH.get(understood.day_month_order(), ""),
         "clock": "12 hours without am or pm; 1:00 to 6:59 is taken for the afternoon"
         if understood.twelve_hours
+        else "",
+        "decimal commas": "numbers such as 45,50 are not read; decimal_comma in [export] decides"
+        if any(
+            value is None and waits_for_decimal_comma(text)
+            for read in understood.numbers.values()
+            for text, value in read.items()
+        )
         else "",
         "patients told apart by": how_patients_are_told_apart(export.headings.columns),
     }

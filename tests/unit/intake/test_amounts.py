@@ -54,3 +54,28 @@ def test_money_with_and_without_a_decimal_comma():
     assert number("45.5") == 45.5
     assert number("1.250,00 €", decimal_comma=True) == 1250
     assert number("45,50") is None  # without decimal_comma it could be either
+
+
+@pytest.mark.parametrize(
+    ("text", "comma", "value"),
+    [
+        ("1.265,50", False, None),
+        ("1.265,50", True, 1265.5),
+        ("1,265.50", False, 1265.5),
+        ("1,265.50", True, None),
+        ("12,34,567", False, None),
+        ("1.250", True, 1250.0),
+        ("65.5", True, 65.5),
+        ("45,50", False, None),
+        ("1,250,000", False, 1_250_000.0),
+    ],
+)
+def test_a_mark_between_digits_is_never_taken_for_the_other(text, comma, value):
+    assert number(text, decimal_comma=comma) == value
+
+
+def test_a_decimal_comma_is_asked_for_where_it_would_help(take):
+    record = take({"a.csv": "Date;Patient no;L wax;Fee\n13/03/2026;1;full;45,50\n14/03/2026;2;semi;free\n"}).record
+    about = {text: message for text in ("45,50", "free") for message in record["to_mend"] if text in message}
+    assert "decimal_comma = true in [export]" in about["45,50"]
+    assert "decimal_comma" not in about["free"]
