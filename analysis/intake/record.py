@@ -28,7 +28,6 @@ from typing import Any
 import polars as pl
 
 from analysis.intake.amounts import waits_for_decimal_comma
-from analysis.intake.amounts import waits_for_decimal_comma
 from analysis.intake.conflicts import Conflict, conflict_messages, rows_of_one_visit, together
 from analysis.intake.exports import Export
 from analysis.intake.filled import Filled
@@ -266,14 +265,6 @@ def _to_mend(
     for export in exports:
         told += [(MOST_ROWS + 1, message) for message in _headings_to_mend(export, names)]
     return [message for _, message in sorted(told, key=lambda each: (-each[0], each[1]))[:MOST_MESSAGES]]
-
-
-def _remedy_for_a_number(text: str) -> str:
-    """Say how a cell that is no number can be put right."""
-    correct = "Correct it in the export, or empty the cell."
-    if not waits_for_decimal_comma(text):
-        return correct
-    return f"If its comma is a decimal comma, set decimal_comma = true in [export] of clinic.toml. Otherwise: {correct[:1].lower()}{correct[1:]}"
 
 
 def _remedy_for_a_number(text: str) -> str:
