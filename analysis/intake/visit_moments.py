@@ -20,24 +20,38 @@ SLOT_CLOCK_FROM = ("slot_start", "slot_time", "date", "started_at")
 TOLD_FROM = ("date", "slot_start", "started_at")
 """Whose text is shown where the date of a row cannot be used."""
 OF_THE_VISIT = ("arrived_at", "started_at", "ended_at", "slot_end")
-ALL = ("booked_on", "date", "slot_start", "slot_time", *OF_THE_VISIT, "birth_date")
 DAY_SECONDS = 86_400.0
 DAY_ZERO = dt.date(1970, 1, 1)
-NUMBERS = ("day", "eight", "clock", "impossible", "short", "offset")
-TEXTS = ("day_text", "clock_text", "written")
-OUTPUTS: dict[str, Any] = {**dict.fromkeys(NUMBERS, nw.Float64), **dict.fromkeys(TEXTS, nw.String)}
+KINDS: dict[str, Any] = {
+    **dict.fromkeys(("day", "eight", "clock", "impossible", "short", "offset"), nw.Float64),
+    **dict.fromkeys(("day_text", "clock_text", "written"), nw.String),
+}
 """What is known of a date or time: days since 1970, the day as eight digits, seconds since midnight, and so on."""
+OF_A_SLOT = ("day", "eight", "clock", "impossible", "day_text", "clock_text", "written")
+WANTED: dict[str, tuple[str, ...]] = {
+    "booked_on": ("day",),
+    "date": OF_A_SLOT,
+    "slot_start": OF_A_SLOT,
+    "slot_time": ("clock", "clock_text"),
+    "arrived_at": ("day", "clock"),
+    "started_at": (*OF_A_SLOT, "offset"),
+    "ended_at": ("day", "clock", "offset"),
+    "slot_end": ("day", "clock"),
+    "birth_date": ("eight", "short"),
+}
+"""What the chain needs to know of each date or time."""
 
 
 def with_days_and_clocks(frame: Frame, understood: Understanding, texts: Texts) -> Frame:
     """Put the day and the time of day beside each date or time, as numbers every engine can reckon with."""
     lookups = []
     for name, read in understood.moments.items():
-        needed = OUTPUTS if _base(name) in {*SLOT_DAY_FROM, *SLOT_CLOCK_FROM} else dict.fromkeys(NUMBERS, nw.Float64)
-        outputs = {f"{name}__{kind}": dtype for kind, dtype in needed.items()}
-        table = {text: _told(text, each)[: len(needed)] for text, each in read.items()}
+        kinds = _wanted(name)
+        outputs = {f"{name}__{kind}": KINDS[kind] for kind in kinds}
+        told = {text: _told(text, each) for text, each in read.items()}
+        table = {text: [known[kind] for kind in kinds] for text, known in told.items()}
         lookups.append(numbered(name, outputs, table, texts))
-    frame = looked_up(frame, lookups).drop(*(name for name in texts if _base(name) in ALL))
+    frame = looked_up(frame, lookups).drop(*(name for name in texts if _base(name) in WANTED))
     return _with_all(_with_parts_together(frame, understood))
 
 
@@ -46,21 +60,27 @@ def _base(name: str) -> str:
     return name.removesuffix(DAY_PART).removesuffix(CLOCK_PART)
 
 
-def _told(text: str, each: Moment) -> tuple[Any, ...]:
-    """Give what is known of one date or time, in the order of ``OUTPUTS``."""
+def _wanted(name: str) -> tuple[str, ...]:
+    """Say what is needed of a column, or of a part of its cells; where a part is impossible, so is the whole."""
+    kinds = WANTED[_base(name)]
+    return kinds if name == _base(name) or "impossible" in kinds else (*kinds, "impossible")
+
+
+def _told(text: str, each: Moment) -> dict[str, Any]:
+    """Give what is known of one date or time."""
     day = dt.date.fromisoformat(each.day) if each.day else None
     hours, minutes, seconds = (int(part) for part in (each.clock or "0:0:0").split(":"))
-    return (
-        float((day - DAY_ZERO).days) if day else None,
-        float(f"{day:%Y%m%d}") if day else None,
-        float(hours * 3600 + minutes * 60 + seconds) if each.clock else None,
-        float(each.impossible),
-        float(each.two_digit_year),
-        each.offset_minutes,
-        each.day,
-        each.clock[:5] if each.clock else None,
-        text,
-    )
+    return {
+        "day": float((day - DAY_ZERO).days) if day else None,
+        "eight": float(f"{day:%Y%m%d}") if day else None,
+        "clock": float(hours * 3600 + minutes * 60 + seconds) if each.clock else None,
+        "impossible": float(each.impossible),
+        "short": float(each.two_digit_year),
+        "offset": each.offset_minutes,
+        "day_text": each.day,
+        "clock_text": each.clock[:5] if each.clock else None,
+        "written": text,
+    }
 
 
 def _with_parts_together(frame: Frame, understood: Understanding) -> Frame:
@@ -76,23 +96,21 @@ def _together(frame: Frame, base: str, day: str, clock: str) -> Frame:
     col = nw.col
     impossible = nw.max_horizontal(col(f"{day}__impossible"), col(f"{clock}__impossible"))
     written = nw.concat_str(col(f"{day}__written"), col(f"{clock}__written"), separator=" ", ignore_nulls=False)
-    found: dict[str, Any] = {
+    known: dict[str, Any] = {
         **{kind: nw.when(impossible == 0).then(col(f"{day}__{kind}")) for kind in ("day", "eight", "day_text")},
         **{kind: nw.when(impossible == 0).then(col(f"{clock}__{kind}")) for kind in ("clock", "clock_text")},
-        "short": col(f"{day}__short"),
         "impossible": impossible,
         "written": written,
     }
-    frame = frame.with_columns(
-        *(nw.coalesce(col(f"{base}__{kind}"), part).alias(f"{base}__{kind}") for kind, part in found.items())
-    )
-    return frame.drop(*(f"{name}__{kind}" for name in (day, clock) for kind in OUTPUTS))
+    found = {f"{base}__{kind}": known[kind] for kind in WANTED[base] if kind in known}
+    frame = frame.with_columns(*(nw.coalesce(col(name), part).alias(name) for name, part in found.items()))
+    return frame.drop(*(f"{name}__{kind}" for name in (day, clock) for kind in _wanted(name)))
 
 
-def _with_all(frame: Frame, names: Sequence[str] = ALL) -> Frame:
+def _with_all(frame: Frame, names: Sequence[str] = tuple(WANTED)) -> Frame:
     """Add what no text was found for, empty."""
     there = set(frame.collect_schema().names())
-    lacking = {f"{name}__{kind}": dtype for name in names for kind, dtype in OUTPUTS.items()}
+    lacking = {f"{name}__{kind}": KINDS[kind] for name in names for kind in _wanted(name)}
     empty = [nw.lit(None, dtype=dtype).alias(name) for name, dtype in lacking.items() if name not in there]
     return frame.with_columns(*empty) if empty else frame  # a lazy engine refuses to add nothing
 
