@@ -22,8 +22,10 @@ RULES = {
     "of equally full ones that of the export whose log ends later, then the lower row.",
     "same_visit_other_system": "Of two systems' rows of one visit those of the system that tells more of it are kept; "
     "of equals that whose log ends later.",
+    "several_rows": "A visit told in several rows has what the fullest of them says; of equally full ones what the upper says.",
 }
-"""What decides which row is kept, by the reason for setting the other aside."""
+"""What decides which row is kept, by the reason for setting the other aside, and what counts where all are kept."""
+SEVERAL_ROWS = "several_rows"
 DIFFERENT_ROWS = ("same_visit_again", "same_visit_other_system")
 """Reasons of rows that tell of a visit otherwise than the row kept."""
 NAMED_BY = ("source_file", "source_row")
@@ -33,7 +35,8 @@ NAMED_BY = ("source_file", "source_row")
 class Conflict:
     """How often a column differs between rows of one visit, and where for the first time.
 
-    ``aside`` and ``kept`` are the file and row set aside and those kept in their place.
+    ``aside`` and ``kept`` are the file and row set aside and those kept in their place; where
+    both rows are kept, ``kept`` is the one whose word counts.
     """
 
     column: str
@@ -73,6 +76,51 @@ def conflicts_found(kept: Frame, aside: Frame, table: Callable[[Any], pl.DataFra
     return [_first(pairs, column, count, differ[column], table) for column, count in counts.items() if count]
 
 
+def conflicts_of_several_rows(
+    kept: Frame, facts: Sequence[str], table: Callable[[Any], pl.DataFrame]
+) -> list[Conflict]:
+    """Find the facts of a visit of which its rows, one an ear or one a pass, say different things though all are kept.
+
+    Parameters
+    ----------
+    kept : narwhals frame
+        Rows kept, with ``visit_key``, ``visit_cells`` and ``alone``.
+    facts : sequence of str
+        Facts of a visit that rows of ears or passes may fill. Times and minutes are none: each ear may have its own.
+    table : callable
+        Brings a frame into memory.
+
+    Returns
+    -------
+    list of Conflict
+        One a fact. An empty cell contradicts nothing.
+    """
+    col = nw.col
+    rows = kept.filter(~col("alone")).select("visit_key", "place", "visit_cells", *NAMED_BY, *facts)
+    ends = [getattr(col(fact), end)().alias(f"{fact}__{end}") for fact in facts for end in ("min", "max")]
+    visits = rows.group_by("visit_key").agg(col("place").min(), *ends)
+    differ = {fact: ~col(f"{fact}__min").is_null() & (col(f"{fact}__min") != col(f"{fact}__max")) for fact in facts}
+    flags = [nw.when(test).then(nw.lit(1)).otherwise(nw.lit(0)).alias(fact) for fact, test in differ.items()]
+    visits = visits.select("visit_key", "place", *flags).filter(
+        nw.any_horizontal(*(col(fact) > 0 for fact in facts), ignore_nulls=True)
+    )
+    told = table(visits).sort("place")
+    return [
+        _of_several_rows(rows, fact, told.filter(pl.col(fact) > 0)["visit_key"], table)
+        for fact in facts
+        if told[fact].sum()
+    ]
+
+
+def _of_several_rows(rows: Frame, fact: str, visits: pl.Series, table: Callable[[Any], pl.DataFrame]) -> Conflict:
+    """Show two rows of the first visit whose rows differ."""
+    filled = table(rows.filter((nw.col("visit_key") == visits[0]) & ~nw.col(fact).is_null()))
+    counts = filled.sort("visit_cells", "place", descending=[True, False])
+    other = counts.filter(pl.col(fact) != pl.lit(counts[fact][0])).sort("place")
+    (kept_file, kept_row), (file, row) = (each.select(NAMED_BY).row(0) for each in (counts, other))
+    return Conflict(fact, len(visits), SEVERAL_ROWS, (file, int(row)), (kept_file, int(kept_row)))
+
+
 def together(found: Iterable[Conflict]) -> list[Conflict]:
     """Put what was found in stretches of the log together, the commonest first.
 
@@ -82,11 +130,12 @@ def together(found: Iterable[Conflict]) -> list[Conflict]:
     >>> [(each.count, each.aside) for each in together([one, replace(one, count=5, aside=("b.csv", 9))])]
     [(7, ('a.csv', 3))]
     """
-    made: dict[str, Conflict] = {}
+    made: dict[tuple[str, bool], Conflict] = {}
     for each in found:
-        before = made.get(each.column)
-        made[each.column] = replace(before, count=before.count + each.count) if before else each
-    return sorted(made.values(), key=lambda each: (-each.count, each.column))
+        name = (each.column, each.reason == SEVERAL_ROWS)
+        before = made.get(name)
+        made[name] = replace(before, count=before.count + each.count) if before else each
+    return sorted(made.values(), key=lambda each: (-each.count, each.column, each.reason))
 
 
 def _pairs(kept: Frame, aside: Frame, facts: Sequence[str], compared: Sequence[str]) -> Any:
@@ -179,8 +228,9 @@ def conflict_messages(exports: list[Export], found: list[Conflict]) -> list[tupl
         if heading == each.column:
             heading = export.heading_of(coded_as(each.column))
         times = f"{each.count:,} times" if each.count > 1 else "once"
+        which = "whose word counts" if each.reason == SEVERAL_ROWS else "which was kept"
         problem = DataProblem(
-            f"Two rows of the same visit differ here ({times}); the first time it is this row and {kept_file} row {kept_row}, which was kept.",
+            f"Two rows of the same visit differ here ({times}); the first time it is this row and {kept_file} row {kept_row}, {which}.",
             f"{RULES[each.reason]} Correct the export where that is wrong.",
             file=file,
             row=row,

@@ -13,7 +13,8 @@ Everything in it can be written as JSON, and nothing in it identifies a patient.
 - ``completeness``: for each column the share of rows that have it (of the visits attended)
 - ``missing_facts``: columns that are empty throughout
 - ``contradictions``: facts that exclude each other, and how often
-- ``conflicts``: for each column how often a row set aside said otherwise than the row kept
+- ``conflicts``: for each column how often a row set aside said otherwise than the row kept, and how many visits
+  told in several rows say different things of it
 - ``same_visit``: rows set aside for another of the same visit, by reason, with the rule that chose
 - ``notes``: what was assumed, in plain sentences
 - ``to_mend``: what the owner can put right, one message each, the commonest first
@@ -111,7 +112,7 @@ def intake_record(
         "completeness": completeness,
         "missing_facts": [column for column, share in completeness.items() if share == 0],
         "contradictions": {what: count for what, count in tally.contradictions.items() if count},
-        "conflicts": {each.column: each.count for each in found_conflicts},
+        "conflicts": _counted(found_conflicts),
         "same_visit": rows_of_one_visit(tally.reasons()),
         "notes": notes_on(exports, tally, bookings),
         "to_mend": _to_mend(exports, words, unreadable, names, found_conflicts),
@@ -265,6 +266,14 @@ def _to_mend(
     for export in exports:
         told += [(MOST_ROWS + 1, message) for message in _headings_to_mend(export, names)]
     return [message for _, message in sorted(told, key=lambda each: (-each[0], each[1]))[:MOST_MESSAGES]]
+
+
+def _counted(found_conflicts: list[Conflict]) -> dict[str, int]:
+    """Count the conflicts of each column, those between rows kept and with rows set aside together."""
+    counts: Counter[str] = Counter()
+    for each in found_conflicts:
+        counts[each.column] += each.count
+    return dict(counts)
 
 
 def _remedy_for_a_number(text: str) -> str:

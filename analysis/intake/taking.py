@@ -16,7 +16,7 @@ import polars as pl
 
 from analysis.intake.bookings import contradictions, ears_and_bookings
 from analysis.intake.clock_changes import zone_of
-from analysis.intake.conflicts import DIFFERENT_ROWS, conflicts_found
+from analysis.intake.conflicts import DIFFERENT_ROWS, conflicts_found, conflicts_of_several_rows
 from analysis.intake.duplicates import repeats_told, with_repeats
 from analysis.intake.engines import Engine, engine_for
 from analysis.intake.exports import Export, open_exports
@@ -26,7 +26,7 @@ from analysis.intake.lookups import Frame
 from analysis.intake.minutes import habits_of, with_minutes
 from analysis.intake.passes import MOST_PASSES
 from analysis.intake.record import intake_record
-from analysis.intake.row_columns import PASS, columns_of_kind
+from analysis.intake.row_columns import BOOKING, PASS, VISIT, VISIT_CODES, VISIT_TEXTS, columns_of_kind
 from analysis.intake.rules import LATEST, REASONS, with_reason, without_impossible_order
 from analysis.intake.set_aside import ASIDE_COLUMNS, aside_table
 from analysis.intake.shapes import minutes_differ_by_ear, only_what_visits_need, with_minutes_by_ear
@@ -137,6 +137,7 @@ def _without_repeats(
 ) -> tuple[list[Any], Tally]:
     """Find what cannot be used and what repeats, stretch by stretch; give the rows kept and the count of all others."""
     kept_parts, tally = [], Tally({export.table.file: export.text.row_count for export in exports})
+    several = _told_in_several_rows(exports)
     for number, stretch in enumerate(stretches):
         rows = engine.kept(with_reason(stretch, latest=latest))
         kept, aside = _parted(with_repeats(rows, engine.kept(repeats_told(rows))))
@@ -144,10 +145,18 @@ def _without_repeats(
         tally.rows_aside(told_aside)
         if told_aside["reason"].is_in(DIFFERENT_ROWS).any():
             tally.conflicts += conflicts_found(kept, aside, engine.table)
+        if several:
+            tally.conflicts += conflicts_of_several_rows(kept, several, engine.table)
         tally.rows_kept(engine.table(_kept_counts(kept)))
         kept_parts.append(engine.put_by(only_what_visits_need(kept), f"kept-{number}"))
     tally.check_nothing_lost()
     return kept_parts, tally
+
+
+def _told_in_several_rows(exports: list[Export]) -> list[str]:
+    """List the facts of a visit that rows of one ear or one pass may contradict each other in."""
+    told = {column for export in exports if export.shape not in (BOOKING, VISIT) for column in export.headings.columns}
+    return [fact for fact in (*VISIT_TEXTS, *VISIT_CODES, "fee", "softening_days", "slot_minutes") if fact in told]
 
 
 def _kept_counts(kept: Frame) -> Frame:
