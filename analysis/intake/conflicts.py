@@ -36,7 +36,7 @@ class Conflict:
     """How often a column differs between rows of one visit, and where for the first time.
 
     ``aside`` and ``kept`` are the file and row set aside and those kept in their place; where
-    both rows are kept, ``kept`` is the one whose word counts.
+    both rows are kept, ``kept`` is the one whose word counts. ``place`` orders the rows of all files.
     """
 
     column: str
@@ -44,6 +44,7 @@ class Conflict:
     reason: str
     aside: tuple[str, int]
     kept: tuple[str, int]
+    place: float = 0.0
 
 
 def conflicts_found(kept: Frame, aside: Frame, table: Callable[[Any], pl.DataFrame]) -> list[Conflict]:
@@ -118,7 +119,7 @@ def _of_several_rows(rows: Frame, fact: str, visits: pl.Series, table: Callable[
     counts = filled.sort("visit_cells", "place", descending=[True, False])
     other = counts.filter(pl.col(fact) != pl.lit(counts[fact][0])).sort("place")
     (kept_file, kept_row), (file, row) = (each.select(NAMED_BY).row(0) for each in (counts, other))
-    return Conflict(fact, len(visits), SEVERAL_ROWS, (file, int(row)), (kept_file, int(kept_row)))
+    return Conflict(fact, len(visits), SEVERAL_ROWS, (file, int(row)), (kept_file, int(kept_row)), other["place"][0])
 
 
 def together(found: Iterable[Conflict]) -> list[Conflict]:
@@ -134,7 +135,8 @@ def together(found: Iterable[Conflict]) -> list[Conflict]:
     for each in found:
         name = (each.column, each.reason == SEVERAL_ROWS)
         before = made.get(name)
-        made[name] = replace(before, count=before.count + each.count) if before else each
+        first = min(filter(None, (before, each)), key=lambda one: one.place)
+        made[name] = replace(first, count=(before.count if before else 0) + each.count)
     return sorted(made.values(), key=lambda each: (-each.count, each.column, each.reason))
 
 
@@ -183,6 +185,7 @@ def _first(pairs: Any, column: str, count: int, test: nw.Expr, table: Callable[[
         told["reason"],
         (told["source_file"], int(told["source_row"])),
         (told["source_file__kept"], int(told["source_row__kept"])),
+        float(told["place"]),
     )
 
 

@@ -10,6 +10,7 @@ from analysis.intake.typed_tables import write_table
 from analysis.problems import DataProblem
 from analysis.setting_parts import ExportPart
 from analysis.settings import Settings
+from tests.generated_exports import write_generated
 
 CORPUS = Path(__file__).parent / "corpus"
 DEMO = Path(__file__).parents[3] / "data_demo" / "exports"
@@ -53,6 +54,19 @@ def test_every_export_of_the_demo_is_the_same_to_the_byte(tmp_path):
 def test_awkward_files_together_are_the_same_to_the_byte(tmp_path):
     paths = [CORPUS / name for name in ("the_same_again.csv", "nobody_named.csv", "both_ears_in_one_cell.csv")]
     assert bytes_of(paths, "spark", tmp_path) == bytes_of(paths, "pandas", tmp_path)
+
+
+@pytest.mark.usefixtures("session")
+def test_a_generated_clinic_of_every_shape_with_spoilt_logs_is_the_same_to_the_byte(tmp_path):
+    paths = write_generated(tmp_path, 4, visits=40, spoilt=3)
+    tables, record = bytes_of(paths, "spark", tmp_path)
+    assert (tables, record) == bytes_of(paths, "pandas", tmp_path)
+    assert record["rows_set_aside"] > 0
+    assert {each["shape"] for each in record["files"]} >= {
+        "one row a visit",
+        "one row an ear",
+        "one row an instrument pass",
+    }
 
 
 def test_spark_that_is_not_installed_is_told_plainly(monkeypatch):
