@@ -17,6 +17,7 @@ from scipy import stats
 
 from analysis.planning.session import Bookings, SessionFigures, run_sessions
 from analysis.planning.session_rules import SessionRules, run_rules
+from tests.outside.referee import approx
 
 MEAN, SESSIONS = 5.0, 20_000
 
@@ -71,4 +72,4 @@ def test_the_cheapest_slot_before_a_second_patient_is_the_newsvendors_stock(minu
         return 2 * runs.wait_minutes[1].mean() + 5 * runs.idle_minutes.mean()
 
     # 4,000 even steps of the distribution and slots 0.02 minutes apart: right to 0.05 minutes
-    assert slots[int(np.argmin([cost(slot) for slot in slots]))] == pytest.approx(textbook, abs=0.05)
+    assert slots[int(np.argmin([cost(slot) for slot in slots]))] == approx(textbook, abs=0.05)

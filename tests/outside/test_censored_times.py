@@ -16,6 +16,7 @@ import pytest
 
 from analysis.stats.censored import WeibullRegression, weibull_regression
 from analysis.stats.kaplan_meier import kaplan_meier
+from tests.outside.referee import approx
 
 VALUES = Path(__file__).parent / "values"
 BLOCKS = json.loads((VALUES / "recall.json").read_text(encoding="utf-8"))
@@ -79,9 +80,9 @@ FITS = {
 def test_weibull_fits_agree_with_r(block):
     fit, terms = FITS[block][0](), FITS[block][1]
     values = BLOCKS[block]["values"]
-    assert fit.log_likelihood == pytest.approx(values["weibull.loglik"], rel=SAME)
-    assert np.exp(fit.log_sigma) == pytest.approx(values["weibull.scale"], rel=SAME)
-    assert fit.coefficients == pytest.approx([values[f"weibull.coef.{term}"] for term in terms], rel=SAME)
+    assert fit.log_likelihood == approx(values["weibull.loglik"], rel=SAME)
+    assert np.exp(fit.log_sigma) == approx(values["weibull.scale"], rel=SAME)
+    assert fit.coefficients == approx([values[f"weibull.coef.{term}"] for term in terms], rel=SAME)
 
 
 @pytest.mark.parametrize("block", [block for block in FITS if block != "rec-o06"])
@@ -89,22 +90,22 @@ def test_standard_errors_agree_with_r(block):
     fit, terms = FITS[block][0](), FITS[block][1]
     values = BLOCKS[block]["values"]
     expected = [*(values[f"weibull.se.{term}"] for term in terms), values["weibull.log_scale_se"]]
-    assert np.sqrt(np.diag(fit.covariance)) == pytest.approx(expected, rel=SAME)
+    assert np.sqrt(np.diag(fit.covariance)) == approx(expected, rel=SAME)
 
 
 def test_two_eyes_of_a_patient_go_together_as_in_r():
     values, terms = BLOCKS["rec-o06"]["values"], FITS["rec-o06"][1]
     alone = np.sqrt(np.diag(retinopathy().covariance))[:3]
     together = np.sqrt(np.diag(retinopathy(clusters=data("retinopathy")["id"].to_numpy()).covariance))[:3]
-    assert alone == pytest.approx([values[f"weibull.se_model.{term}"] for term in terms], rel=SAME)
-    assert together == pytest.approx([values[f"weibull.se_robust.{term}"] for term in terms], rel=SAME)
+    assert alone == approx([values[f"weibull.se_model.{term}"] for term in terms], rel=SAME)
+    assert together == approx([values[f"weibull.se_robust.{term}"] for term in terms], rel=SAME)
 
 
 def test_the_share_survived_agrees_with_r():
     fit = turbine()
     for hours in (20, 40):
         expected = BLOCKS["rec-o07"]["values"][f"weibull.S.{hours}"]
-        assert 1 - fit.share_by(hours, np.ones(1)).value == pytest.approx(expected, rel=SAME)
+        assert 1 - fit.share_by(hours, np.ones(1)).value == approx(expected, rel=SAME)
 
 
 def test_the_published_scale_in_months_is_found():
@@ -141,7 +142,7 @@ def test_kaplan_meier_and_greenwood_agree_with_r(arm, treat):
             found = (
                 {"lo": ranged.low, "hi": ranged.high}[quantity] if quantity in ("lo", "hi") else ours[quantity][place]
             )
-            assert found == pytest.approx(expected, rel=1e-12), key
+            assert found == approx(expected, rel=1e-12), key
             compared += 1
     assert compared >= 25
 
@@ -158,5 +159,5 @@ def test_counts_stand_for_rows_in_the_kaplan_meier_curve_and_its_error():
     counted = table.groupby(["time", "cens"]).size().reset_index(name="n")
     full = kaplan_meier(table["time"].to_numpy(), table["cens"].to_numpy() == 1)
     short = kaplan_meier(counted["time"].to_numpy(), counted["cens"].to_numpy() == 1, counted["n"].to_numpy())
-    assert short.survival == pytest.approx(full.survival, rel=1e-12)
-    assert short.standard_error == pytest.approx(full.standard_error, rel=1e-12)
+    assert short.survival == approx(full.survival, rel=1e-12)
+    assert short.standard_error == approx(full.standard_error, rel=1e-12)

@@ -21,6 +21,7 @@ from analysis.models.new_patients import fit_terms, month_terms
 from analysis.stats.forecast_checks import naive, scaled_error, seasonal_naive
 from analysis.stats.poisson_binomial import matched_binomial_draws, poisson_binomial_moments
 from analysis.stats.proportions import wilson_share
+from tests.outside.referee import all_close, approx
 
 VALUES = Path(__file__).parent / "values"
 BLOCKS = json.loads((VALUES / "demand.json").read_text(encoding="utf-8"))
@@ -56,9 +57,9 @@ def expected(block: str, start: str) -> np.ndarray:
 
 def assert_as_in_r(fit: CountFit, block: str, model: str) -> None:
     errors = np.sqrt(np.diag(fit.covariance))
-    np.testing.assert_allclose(fit.coefficients, expected(block, f"{model}coef."), rtol=SAME, atol=1e-7)
-    np.testing.assert_allclose(errors, expected(block, f"{model}se_model."), rtol=SAME)
-    assert fit.log_likelihood == pytest.approx(BLOCKS[block]["values"][f"{model}loglik"], rel=1e-8)
+    all_close(fit.coefficients, expected(block, f"{model}coef."), rtol=SAME, atol=1e-7)
+    all_close(errors, expected(block, f"{model}se_model."), rtol=SAME)
+    assert fit.log_likelihood == approx(BLOCKS[block]["values"][f"{model}loglik"], rel=1e-8)
 
 
 def test_counts_that_vary_no_more_than_chance_are_fitted_as_poisson() -> None:
@@ -79,7 +80,7 @@ def test_overdispersed_counts_are_fitted_as_negative_binomial() -> None:
     table = data("van_killed")
     fit = fit_counts(table["drivers_killed"].to_numpy(), van_design(table))
     assert_as_in_r(fit, "dem-o01", "drivers_nb.")
-    assert 1 / fit.dispersion == pytest.approx(BLOCKS["dem-o01"]["values"]["drivers_nb.theta"], rel=DISPERSION)
+    assert 1 / fit.dispersion == approx(BLOCKS["dem-o01"]["values"]["drivers_nb.theta"], rel=DISPERSION)
 
 
 def test_quine_and_medpar_as_in_r_and_in_print() -> None:
@@ -93,8 +94,8 @@ def test_quine_and_medpar_as_in_r_and_in_print() -> None:
     }
     for model, fit in fits.items():
         assert_as_in_r(fit, "dem-o02", model)
-        assert fit.dispersion == pytest.approx(BLOCKS["dem-o02"]["values"][f"{model}alpha"], rel=DISPERSION)
-        assert fit.aic == pytest.approx(BLOCKS["dem-o02"]["values"][f"{model}aic"], rel=1e-8)
+        assert fit.dispersion == approx(BLOCKS["dem-o02"]["values"][f"{model}alpha"], rel=DISPERSION)
+        assert fit.aic == approx(BLOCKS["dem-o02"]["values"][f"{model}aic"], rel=1e-8)
     printed = BLOCKS["dem-o02"]["published"][1]["as_printed"]  # Hilbe, from memory
     assert f"{fits['medpar_nb.'].dispersion:.4f}" == printed["medpar_nb.alpha"]
 
@@ -107,8 +108,8 @@ def test_nested_quine_dispersion_as_in_venables_and_ripley() -> None:
     each = [part.mul(side, axis=0) for side in (1 - sex, sex) for part in within]
     fit = fit_counts(quine["Days"].to_numpy(), design(sex, *each))
     values = BLOCKS["dem-o02"]["values"]
-    assert 1 / fit.dispersion == pytest.approx(values["quine_nested.theta"], rel=DISPERSION)
-    assert fit.log_likelihood == pytest.approx(values["quine_nested.loglik"], rel=1e-8)
+    assert 1 / fit.dispersion == approx(values["quine_nested.theta"], rel=DISPERSION)
+    assert fit.log_likelihood == approx(values["quine_nested.loglik"], rel=1e-8)
     assert f"{1 / fit.dispersion:.3f}" == "1.598"  # Venables and Ripley, MASS, from memory
 
 
@@ -118,15 +119,15 @@ def test_two_yearly_waves_forecast_a_year_as_in_r() -> None:
     model = fit_terms(table["y"].to_numpy()[:60], months[:60], np.ones(60), trend=True, harmonics=2)
     values = BLOCKS["dem-o03"]["values"]
     forecast = model.means(months[60:], np.ones(12))
-    np.testing.assert_allclose(forecast, values["nb.forecast"], rtol=SAME)
-    assert model.fit.dispersion == pytest.approx(values["nb.alpha"], rel=DISPERSION)
-    np.testing.assert_allclose(model.fit.coefficients[1:], expected("dem-o03", "nb.coef.")[1:], rtol=1e-4)
+    all_close(forecast, values["nb.forecast"], rtol=SAME)
+    assert model.fit.dispersion == approx(values["nb.alpha"], rel=DISPERSION)
+    all_close(model.fit.coefficients[1:], expected("dem-o03", "nb.coef.")[1:], rtol=1e-4)
     theta = 1 / model.fit.dispersion
     low, high = (nbinom.ppf(q, theta, theta / (theta + forecast)) for q in (0.1, 0.9))
     # the dispersion's last digits may move a limit by one death
-    np.testing.assert_allclose([low, high], [values["nb.lo80"], values["nb.hi80"]], atol=1)
+    all_close([low, high], [values["nb.lo80"], values["nb.hi80"]], atol=1)
     inside = (table["y"][60:] >= low) & (table["y"][60:] <= high)
-    assert inside.mean() == pytest.approx(values["nb.coverage80"])
+    assert inside.mean() == approx(values["nb.coverage80"])
 
 
 def test_rolling_count_regression_covers_as_often_as_in_r() -> None:
@@ -139,9 +140,9 @@ def test_rolling_count_regression_covers_as_often_as_in_r() -> None:
     low, high = poisson.ppf(0.1, means), poisson.ppf(0.9, means)
     inside = int(((came >= low) & (came <= high)).sum())
     assert inside == values["poisson.covered80"]
-    assert np.abs(came - means).mean() == pytest.approx(values["poisson.MAE"], rel=1e-6)
+    assert np.abs(came - means).mean() == approx(values["poisson.MAE"], rel=1e-6)
     share = wilson_share(inside, len(came))
-    assert (share.low, share.high) == pytest.approx(
+    assert (share.low, share.high) == approx(
         (values["poisson.coverage80_wilson_lo"], values["poisson.coverage80_wilson_hi"]), rel=1e-9
     )
 
@@ -153,7 +154,7 @@ def test_ships_as_in_r_and_in_mccullagh_and_nelder() -> None:
     assert_as_in_r(fit, "dem-o08", "")
     printed = BLOCKS["dem-o08"]["published"][0]["as_printed"]  # McCullagh and Nelder (1989), from memory
     said = [float(value) for key, value in printed.items() if key.startswith("coef")]
-    np.testing.assert_allclose(fit.coefficients[1:], said, atol=0.0051)
+    all_close(fit.coefficients[1:], said, atol=0.0051)
 
 
 @pytest.mark.parametrize(("name", "forecast"), [("snaive", seasonal_naive), ("naive", naive)])
@@ -164,18 +165,18 @@ def test_simple_forecasts_miss_as_in_r(name: str, forecast) -> None:
         pairs = np.array(list(rolling_origin(passengers, 60, steps, forecast)))
         errors = pairs[:, 1] - pairs[:, 0]
         assert len(errors) == values[f"{name}.n"][place]
-        assert np.abs(errors).mean() == pytest.approx(values[f"{name}.MAE"][place], rel=1e-12)
-        assert errors.mean() == pytest.approx(values[f"{name}.ME"][place], rel=1e-12)
+        assert np.abs(errors).mean() == approx(values[f"{name}.MAE"][place], rel=1e-12)
+        assert errors.mean() == approx(values[f"{name}.ME"][place], rel=1e-12)
 
 
 def test_scaled_error_against_the_seasonal_naive_as_in_the_forecast_package() -> None:
     values = BLOCKS["dem-o06"]["values"]
     passengers = data("air_passengers")["y"].to_numpy(float)
     within = passengers[12:60] - passengers[:48]
-    assert np.abs(within).mean() == pytest.approx(values["mase_denominator_first60"], rel=1e-12)
+    assert np.abs(within).mean() == approx(values["mase_denominator_first60"], rel=1e-12)
     ahead = np.array(list(rolling_origin(passengers, 60, 1, seasonal_naive)))
     errors = ahead[:, 1] - ahead[:, 0]
-    assert scaled_error(errors, within) == pytest.approx(
+    assert scaled_error(errors, within) == approx(
         values["tscv_snaive_h1_mae"] / values["mase_denominator_first60"], rel=1e-12
     )
 
@@ -196,9 +197,9 @@ def test_mean_and_variance_of_a_sum_of_chances_against_enumeration() -> None:
     sums = np.arange(len(share))
     mean = (sums * share).sum()
     variance = ((sums - mean) ** 2 * share).sum()
-    assert poisson_binomial_moments(CHANCES) == pytest.approx((mean, variance), rel=1e-12)
+    assert poisson_binomial_moments(CHANCES) == approx((mean, variance), rel=1e-12)
     twice = poisson_binomial_moments(CHANCES, np.full(len(CHANCES), 2.0))
-    assert twice == pytest.approx((2 * mean, 2 * variance), rel=1e-12)
+    assert twice == approx((2 * mean, 2 * variance), rel=1e-12)
 
 
 def test_matched_draws_spread_as_the_enumerated_sum() -> None:
@@ -207,7 +208,7 @@ def test_matched_draws_spread_as_the_enumerated_sum() -> None:
     draws = matched_binomial_draws(np.full(40_000, mean), np.array(variance / mean), np.random.default_rng(11))
     drawn = np.bincount(draws.astype(int), minlength=len(chances) + 1) / len(draws)
     # a matched binomial is not the sum itself: their shares differ by up to a hundredth here
-    np.testing.assert_allclose(np.cumsum(drawn)[: len(chances) + 1], np.cumsum(enumerated(chances)), atol=0.015)
+    all_close(np.cumsum(drawn)[: len(chances) + 1], np.cumsum(enumerated(chances)), atol=0.015)
 
 
 def test_month_terms_are_the_waves_r_was_given() -> None:
@@ -215,4 +216,4 @@ def test_month_terms_are_the_waves_r_was_given() -> None:
     position = np.arange(1, 73)
     waves = [f(2 * np.pi * k * position / 12) for k in (1, 2) for f in (np.sin, np.cos)]
     terms = month_terms(months, since=months[0] - 1, trend=True, harmonics=2)
-    np.testing.assert_allclose(terms, np.column_stack([np.ones(72), position / 12, *waves]), atol=1e-12)
+    all_close(terms, np.column_stack([np.ones(72), position / 12, *waves]), atol=1e-12)

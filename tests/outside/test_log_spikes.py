@@ -4,6 +4,7 @@ import pytest
 from statsmodels.stats.rates import test_poisson_2indep as compare_rates
 
 from analysis.stats.spikes import spike_ratio
+from tests.outside.referee import approx
 
 
 @pytest.mark.parametrize(("exact", "beside", "places"), [(30, 12, 6), (319, 221, 6), (12, 40, 4), (5, 1, 6)])
@@ -15,11 +16,11 @@ def test_the_ends_of_a_spikes_range_are_where_the_exact_test_turns(exact, beside
         told = compare_rates(
             exact, 1, beside, places, value=end, method="exact-cond", compare="ratio", alternative=side
         )
-        assert told.pvalue == pytest.approx(0.025, rel=1e-6)
+        assert told.pvalue == approx(0.025, rel=1e-6)
 
 
 def test_nothing_beside_and_nothing_at_all_have_no_upper_end():
     alone, none = spike_ratio(8, 0, places=6), spike_ratio(0, 0, places=6)
     assert alone.value == alone.high == none.high == float("inf")
-    assert alone.low == pytest.approx(6 * 0.025 ** (1 / 8) / (1 - 0.025 ** (1 / 8)))
+    assert alone.low == approx(6 * 0.025 ** (1 / 8) / (1 - 0.025 ** (1 / 8)))
     assert (none.value, none.low) == (1.0, 0.0)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.stats.noise_dose import LIMIT, UPPER_ACTION, allowed_minutes, daily_level, niosh_dose
+from tests.outside.referee import approx
 
 VALUES = json.loads((Path(__file__).parent / "values" / "noise_dose.json").read_text(encoding="utf-8"))
 TO_THE_MINUTE = 0.6  # printed as whole minutes, longer ones as hours with 3 dB for a doubling, which is 3.01
@@ -36,20 +37,20 @@ def test_a_quiet_day_has_the_level_printed(hours, level):
 def test_printed_times_reach_the_directives_levels(reached, times):
     for level, printed in times.items():
         minutes = 480 * 10 ** ((reached - float(level)) / 10)
-        assert minutes == pytest.approx(printed, abs=TO_THE_MINUTE)
-        assert daily_level(np.array([minutes]), np.array([float(level)])) == pytest.approx(reached)
+        assert minutes == approx(printed, abs=TO_THE_MINUTE)
+        assert daily_level(np.array([minutes]), np.array([float(level)])) == approx(reached)
 
 
 @pytest.mark.parametrize(("level", "hours"), VALUES["canada"]["hours"].items())
 def test_the_same_formula_gives_another_states_printed_hours(level, hours):
     minutes = 480 * 10 ** ((87 - float(level)) / 10)
-    assert daily_level(np.array([minutes]), np.array([float(level)])) == pytest.approx(87)
-    assert minutes / 60 == pytest.approx(hours, rel=0.032)  # printed to two figures
+    assert daily_level(np.array([minutes]), np.array([float(level)])) == approx(87)
+    assert minutes / 60 == approx(hours, rel=0.032)  # printed to two figures
 
 
 def test_a_day_in_parts_has_the_dose_of_its_parts_together():
     minutes, levels = np.array([3.0, 5.0]), np.array([100.0, 95.1])
-    assert niosh_dose(minutes, levels) == pytest.approx(0.2 + 5 / allowed_minutes(95.1))
+    assert niosh_dose(minutes, levels) == approx(0.2 + 5 / allowed_minutes(95.1))
 
 
 def test_a_day_without_suction_has_no_dose():

@@ -15,6 +15,7 @@ import pytest
 from scipy.stats import chi2_contingency
 
 from analysis.stats.meta_analysis import TwoByTwos, mantel_haenszel, random_effects
+from tests.outside.referee import approx
 
 BLOCKS = json.loads((Path(__file__).parent / "values" / "pooling.json").read_text(encoding="utf-8"))
 CLOSED = 1e-9  # closed formulas: only rounding differs
@@ -45,7 +46,7 @@ def test_random_effects_of_the_bcg_trials_agree_with_metafor():
         "logRR.Q": pooled.heterogeneity,
     }
     for key, value in found.items():
-        assert value == pytest.approx(BLOCKS["bcg"]["values"][key], rel=ITERATED), key
+        assert value == approx(BLOCKS["bcg"]["values"][key], rel=ITERATED), key
 
 
 def test_the_bcg_trials_read_as_printed():
@@ -61,13 +62,13 @@ def test_the_bcg_trials_read_as_printed():
 
 def test_mantel_haenszel_agrees_with_metafor_in_all_three_measures():
     bcg = mantel_haenszel(counts_of("bcg"), measure="log_risk_ratio")
-    assert bcg.value == pytest.approx(BLOCKS["bcg"]["values"]["mh.logRR"], rel=CLOSED)
-    assert bcg.variance**0.5 == pytest.approx(BLOCKS["bcg"]["values"]["mh.se"], rel=CLOSED)
+    assert bcg.value == approx(BLOCKS["bcg"]["values"]["mh.logRR"], rel=CLOSED)
+    assert bcg.variance**0.5 == approx(BLOCKS["bcg"]["values"]["mh.se"], rel=CLOSED)
     collins = BLOCKS["collins"]["values"]
     for measure, key in (("log_odds_ratio", "collins_mh.logOR"), ("risk_difference", "collins_mh.RD")):
         pooled = mantel_haenszel(counts_of("collins"), measure=measure)
-        assert pooled.value == pytest.approx(collins[key], rel=CLOSED), key
-        assert pooled.variance**0.5 == pytest.approx(collins[f"{key}_se"], rel=CLOSED), key
+        assert pooled.value == approx(collins[key], rel=CLOSED), key
+        assert pooled.variance**0.5 == approx(collins[f"{key}_se"], rel=CLOSED), key
 
 
 def test_random_effects_of_the_pregnancy_trials_agree_with_metafor_on_odds():
@@ -77,7 +78,7 @@ def test_random_effects_of_the_pregnancy_trials_agree_with_metafor_on_odds():
     pooled = random_effects(np.log(a * d / (b * c)), 1 / a + 1 / b + 1 / c + 1 / d, never_narrower=False)
     values = BLOCKS["collins"]["values"]
     for key, value in {"est": pooled.value, "tau2": pooled.tau2, "hk_lo": pooled.low, "hk_hi": pooled.high}.items():
-        assert value == pytest.approx(values[f"collins_logOR.REML.{key}"], rel=ITERATED), key
+        assert value == approx(values[f"collins_logOR.REML.{key}"], rel=ITERATED), key
 
 
 @pytest.mark.parametrize(
@@ -90,7 +91,7 @@ def test_two_strata_agree_with_metafor_and_the_textbook(measure, key):
     low, high = pooled.ends(0.90)
     found = (pooled.value, low, high)
     expected = tuple(values[each] for each in (key, f"{key}_lo", f"{key}_hi"))
-    assert found == pytest.approx(expected, rel=1e-6)
+    assert found == approx(expected, rel=1e-6)
 
 
 def two_arms(study: str, *arms: str) -> np.ndarray:
@@ -100,17 +101,15 @@ def two_arms(study: str, *arms: str) -> np.ndarray:
 
 
 def test_whatley_2003_prints_p_of_17_in_100():
-    assert chi2_contingency(two_arms("Whatley 2003", "A", "B", "C"), correction=False).pvalue == pytest.approx(
-        0.17, abs=0.005
-    )
+    assert chi2_contingency(two_arms("Whatley 2003", "A", "B", "C"), correction=False).pvalue == approx(0.17, abs=0.005)
 
 
 def test_coppin_2011_prints_a_chi_square_of_4_30_and_a_ratio_of_1_21():
     # the printed upper end (1.37) is an odds ratio turned into a risk ratio, not this range's
     table = two_arms("Coppin 2011", "control", "intervention")
     found = chi2_contingency(table, correction=False)
-    assert (found.statistic, found.pvalue) == pytest.approx((4.30, 0.038), abs=0.005)
-    assert one_ratio("Coppin 2011", "control", "intervention")[0] == pytest.approx(1.21, abs=0.005)
+    assert (found.statistic, found.pvalue) == approx((4.30, 0.038), abs=0.005)
+    assert one_ratio("Coppin 2011", "control", "intervention")[0] == approx(1.21, abs=0.005)
 
 
 def one_ratio(study: str, *arms: str) -> tuple[float, float, float]:
@@ -124,7 +123,7 @@ def one_ratio(study: str, *arms: str) -> tuple[float, float, float]:
 
 def test_piromchai_2020_prints_1_10_between_0_94_and_1_29():
     # denominators follow from the printed percentages; the upper end computes as 1.2958
-    assert one_ratio("Piromchai 2020", "A", "B") == pytest.approx((1.10, 0.94, 1.29), abs=0.006)
+    assert one_ratio("Piromchai 2020", "A", "B") == approx((1.10, 0.94, 1.29), abs=0.006)
 
 
 def test_singer_2000_prints_a_difference_of_47_in_100_from_22():
@@ -133,5 +132,5 @@ def test_singer_2000_prints_a_difference_of_47_in_100_from_22():
     whole = table.sum(axis=1)
     one = TwoByTwos(table[:1, 0], whole[:1], table[1:, 0], whole[1:])
     pooled = mantel_haenszel(one, measure="risk_difference")
-    assert pooled.value == pytest.approx(0.47, abs=0.005)
-    assert pooled.ends(0.95)[0] == pytest.approx(0.22, abs=0.005)
+    assert pooled.value == approx(0.47, abs=0.005)
+    assert pooled.ends(0.95)[0] == approx(0.22, abs=0.005)

@@ -19,6 +19,7 @@ from statsmodels.stats.rates import test_poisson_2indep as exact_test
 
 from analysis.models.quarter_measures import count_ratio, widened
 from analysis.stats.proportions import exact_share, newcombe_difference, wilson_share
+from tests.outside.referee import approx
 
 VALUES = Path(__file__).parent / "values"
 LIMITS = json.loads((VALUES / "quarter.json").read_text(encoding="utf-8"))["upper_limit"]
@@ -27,7 +28,7 @@ CLOSED_FORM = 1e-9  # the same formula twice: only rounding differs
 
 @pytest.mark.parametrize(("visits", "limit"), LIMITS.items())
 def test_none_seen_still_allows_as_many_as_r_says(visits, limit):
-    assert exact_share(0, int(visits)).high == pytest.approx(limit, rel=CLOSED_FORM)
+    assert exact_share(0, int(visits)).high == approx(limit, rel=CLOSED_FORM)
 
 
 def test_none_in_14_still_allows_19_in_100_as_printed():
@@ -40,7 +41,7 @@ def test_the_ends_of_a_ratio_are_where_the_exact_test_begins_to_reject(now, befo
     ratio = count_ratio(now, before, level)
     for end, other in ((ratio.low, "larger"), (ratio.high, "smaller")):
         p = exact_test(now, 1, before, 1, value=end, method="exact-cond", compare="ratio", alternative=other).pvalue
-        assert p == pytest.approx((1 - level) / 2, rel=1e-6)  # the end is found by inverting a beta function
+        assert p == approx((1 - level) / 2, rel=1e-6)  # the end is found by inverting a beta function
 
 
 def ears() -> pd.DataFrame:
@@ -63,7 +64,7 @@ def test_a_share_of_ears_is_widened_as_its_clustered_error_says():
     together, apart = clustered_error(outcome, pd.factorize(child)[0])
     assert together > apart
     grown = (wide.high - wide.low) / (alone.high - alone.low)
-    assert grown == pytest.approx(together / apart, rel=CLOSED_FORM)
+    assert grown == approx(together / apart, rel=CLOSED_FORM)
 
 
 def test_a_difference_of_ears_is_widened_as_its_clustered_error_says():
@@ -74,4 +75,4 @@ def test_a_difference_of_ears_is_widened_as_its_clustered_error_says():
     wide = widened(alone, outcome, child, now)
     together, apart = clustered_error(outcome, pd.factorize(child)[0], now.astype(float))
     grown = (wide.high - wide.low) / (alone.high - alone.low)
-    assert grown == pytest.approx(max(1.0, together / apart), rel=CLOSED_FORM)
+    assert grown == approx(max(1.0, together / apart), rel=CLOSED_FORM)

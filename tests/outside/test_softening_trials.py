@@ -20,6 +20,7 @@ from analysis.stats.proportions import newcombe_difference
 from analysis.stats.simultaneous import all_pairs, simultaneous_ranges
 from analysis.stats.splines import restricted_cubic
 from analysis.stats.two_arms import TwoArms, plain_means
+from tests.outside.referee import all_close, approx
 
 TRIALS = json.loads((Path(__file__).parent / "values" / "softening_trials.json").read_text(encoding="utf-8"))["trials"]
 
@@ -42,7 +43,7 @@ def test_docusate_against_another_drop_as_singer_prints_it():
 def test_newcombes_range_for_singer_lies_near_the_plain_one_and_stays_under_one():
     found = newcombe_difference((22, 8), (27, 23))
     plain = mean_difference(arms("singer_2000"))
-    assert found.value == pytest.approx(plain.value)
+    assert found.value == approx(plain.value)
     assert abs(found.low - plain.low) < 0.05
     assert found.high < 1
 
@@ -56,7 +57,7 @@ def test_three_drops_as_whatley_prints_them():
     # the same from our shares: the squared distances from the pooled share, each over its variance under no difference
     pooled = sum(arm["successes"] for arm in table) / sum(arm["n"] for arm in table)
     squared = sum(arm["n"] * (arm["successes"] / arm["n"] - pooled) ** 2 for arm in table) / (pooled * (1 - pooled))
-    assert chi2.sf(squared, 2) == pytest.approx(three.pvalue, rel=1e-12)
+    assert chi2.sf(squared, 2) == approx(three.pvalue, rel=1e-12)
     shares = np.array([arm["successes"] / arm["n"] for arm in table])
     covariance = np.diag([share * (1 - share) / arm["n"] for share, arm in zip(shares, table, strict=True)])
     contrasts = np.array([np.eye(3)[later] - np.eye(3)[earlier] for later, earlier in all_pairs(3)])
@@ -95,7 +96,7 @@ def test_all_pairs_of_even_groups_have_tukeys_range(many):
     )
     quantile = (ranges[0].high - ranges[0].low) / 2 / np.sqrt(2)
     # 100,000 draws know the quantile to about 0.007
-    assert quantile == pytest.approx(studentized_range.ppf(0.95, many, np.inf) / np.sqrt(2), abs=0.02)
+    assert quantile == approx(studentized_range.ppf(0.95, many, np.inf) / np.sqrt(2), abs=0.02)
 
 
 def test_the_curve_of_days_is_a_natural_cubic_spline():
@@ -108,14 +109,14 @@ def test_the_curve_of_days_is_a_natural_cubic_spline():
     x, wanted = np.r_[inside, beyond], np.r_[natural(inside), *straight]
     columns = np.column_stack([np.ones(len(x)), restricted_cubic(x, knots)])
     followed = columns @ np.linalg.lstsq(columns, wanted, rcond=None)[0]
-    np.testing.assert_allclose(followed, wanted, atol=1e-10)
+    all_close(followed, wanted, atol=1e-10)
 
 
 def test_tipping_point_where_both_ratios_are_equal_is_the_e_value():
     """VanderWeele and Ding (2017) print 7.26 for a ratio of 3.9."""
     hidden = e_value(Estimate(3.9, 3.9, 3.9, 0.95, 0, "")).value
     assert f"{hidden:.2f}" == "7.26"
-    assert outcome_ratio_needed(3.9, np.array([hidden]))[0] == pytest.approx(hidden, rel=1e-12)
+    assert outcome_ratio_needed(3.9, np.array([hidden]))[0] == approx(hidden, rel=1e-12)
 
 
 @pytest.mark.parametrize(("points", "seed"), [(0.05, 1), (0.10, 2)])
@@ -131,4 +132,4 @@ def test_ears_said_to_be_needed_find_the_difference_eight_times_in_ten(points, s
     error = np.sqrt(treated * (1 - treated) / sizes[0] + untreated * (1 - untreated) / sizes[1])
     found = ((treated - untreated) / error > 1.96).mean()
     # 4000 runs know a share of 0.8 to 0.013 (twice its error); the normal formula is good to about as much again
-    assert found == pytest.approx(0.80, abs=0.03)
+    assert found == approx(0.80, abs=0.03)

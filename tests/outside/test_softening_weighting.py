@@ -20,6 +20,7 @@ from analysis.models.adjusted import Compared, compared_arms
 from analysis.stats.effects import mean_difference, number_needed, risk_ratio
 from analysis.stats.redrawn_arms import redrawn_means
 from analysis.stats.weighted_arms import STABILISED, balancing_weights, effective_rows
+from tests.outside.referee import all_close, approx
 
 VALUES = Path(__file__).parent / "values"
 R = json.loads((VALUES / "weighting.json").read_text(encoding="utf-8"))["values"]
@@ -57,7 +58,7 @@ def test_shares_differences_ratios_and_ranges_agree_with_r(estimator, prefix):
         ("RR_lo", ratio.low, ERROR),
         ("RR_hi", ratio.high, ERROR),
     ):
-        assert found == pytest.approx(R[f"{prefix}.{key}"], rel=rtol, abs=1e-7), key
+        assert found == approx(R[f"{prefix}.{key}"], rel=rtol, abs=1e-7), key
 
 
 def grams(columns: pd.DataFrame, treated: np.ndarray, grams: np.ndarray) -> tuple[dict, TreatmentEffect]:
@@ -79,8 +80,8 @@ def test_weighted_grams_are_those_of_statsmodels_treatment_effects():
     arms, library = grams(columns, data["smoke"].to_numpy() == 1, data["bwt"].to_numpy(dtype=float))
     theirs = library.ipw(return_results=True).summary_frame().loc["ATE"]
     value, error = difference_and_error(arms["weighted"])
-    assert value == pytest.approx(theirs["coef"], rel=1e-8)
-    assert error == pytest.approx(theirs["std err"], rel=1e-4)  # theirs comes from numerical derivatives
+    assert value == approx(theirs["coef"], rel=1e-8)
+    assert error == approx(theirs["std err"], rel=1e-4)  # theirs comes from numerical derivatives
 
 
 def test_doubly_robust_grams_are_those_of_statsmodels_treatment_effects():
@@ -92,16 +93,16 @@ def test_doubly_robust_grams_are_those_of_statsmodels_treatment_effects():
     arms, library = grams(columns, data["smoke"].to_numpy() == 1, data["bwt"].to_numpy(dtype=float))
     theirs = library.aipw(return_results=True).summary_frame().loc["ATE"]
     value, error = difference_and_error(arms["doubly_robust"])
-    assert value == pytest.approx(theirs["coef"], rel=1e-8)
-    assert error == pytest.approx(theirs["std err"], rel=1e-4)
+    assert value == approx(theirs["coef"], rel=1e-8)
+    assert error == approx(theirs["std err"], rel=1e-4)
     assert abs(value - difference_and_error(arms["standardised"])[0]) > 10  # so the model alone would not have done
 
 
 def test_number_needed_goes_through_infinity_where_r_gives_ends_of_both_signs():
     needed = number_needed(mean_difference(birthwt()[0].arms["weighted"]))
     assert needed.form == "no_clear_difference"
-    assert needed.benefit_from == pytest.approx(R["ipw_hajek.NNT_from_RD_hi"], rel=ERROR)
-    assert needed.harm_from == pytest.approx(-R["ipw_hajek.NNT_from_RD_lo"], rel=ERROR)
+    assert needed.benefit_from == approx(R["ipw_hajek.NNT_from_RD_hi"], rel=ERROR)
+    assert needed.harm_from == approx(-R["ipw_hajek.NNT_from_RD_lo"], rel=ERROR)
 
 
 def test_unstabilised_weights_and_their_worth_in_rows_agree_with_r():
@@ -109,8 +110,8 @@ def test_unstabilised_weights_and_their_worth_in_rows_agree_with_r():
     weights = balancing_weights(compared.fitted.chance, treated, kind=STABILISED) / np.where(
         treated, treated.mean(), 1 - treated.mean()
     )
-    assert weights.max() == pytest.approx(R["ipw.max_weight"], rel=POINT)
-    assert effective_rows(weights) == pytest.approx(R["ipw.ess"], rel=POINT)
+    assert weights.max() == approx(R["ipw.max_weight"], rel=POINT)
+    assert effective_rows(weights) == approx(R["ipw.ess"], rel=POINT)
 
 
 CELLS = pd.DataFrame(
@@ -142,7 +143,7 @@ def test_with_strata_alone_weighting_is_the_average_of_the_strata_s_differences(
     columns, treated, success = strata()
     arms = compared_arms(columns, treated=treated, outcome=success, clusters=np.arange(len(treated)), shares=True).arms
     # exact algebra: what remains is the fit's stopping rule
-    assert arms[estimator].treated - arms[estimator].untreated == pytest.approx(by_hand(target), abs=1e-10)
+    assert arms[estimator].treated - arms[estimator].untreated == approx(by_hand(target), abs=1e-10)
 
 
 def test_with_strata_alone_doubly_robust_is_too_though_its_model_of_success_is_wrong():
@@ -150,7 +151,7 @@ def test_with_strata_alone_doubly_robust_is_too_though_its_model_of_success_is_w
     columns, treated, success = strata()
     arms = compared_arms(columns, treated=treated, outcome=success, clusters=np.arange(len(treated)), shares=True).arms
     found = {name: pair.treated - pair.untreated for name, pair in arms.items()}
-    assert found["doubly_robust"] == pytest.approx(by_hand("all"), abs=1e-10)
+    assert found["doubly_robust"] == approx(by_hand("all"), abs=1e-10)
     assert abs(found["standardised"] - by_hand("all")) > 1e-4
 
 
@@ -165,7 +166,7 @@ def test_twice_the_same_rows_as_one_patient_each_leave_the_range_as_it_was(estim
         clusters=np.tile(np.arange(len(treated)), 2),
         shares=True,
     )
-    np.testing.assert_allclose(twice.arms[estimator].covariance, once.arms[estimator].covariance, rtol=1e-8)
+    all_close(twice.arms[estimator].covariance, once.arms[estimator].covariance, rtol=1e-8)
 
 
 @pytest.mark.parametrize("shares", [True, False])
@@ -186,6 +187,6 @@ def test_patients_drawn_anew_agree_with_the_ranges(shares):
         gap = np.array([1.0, -1.0])
         of_difference = np.sqrt(gap @ found.arms[name].covariance @ gap)
         # 600 draws know a spread to about 1 / sqrt(1200) = 3 %; four times that is allowed
-        np.testing.assert_allclose(pairs.std(axis=0, ddof=1), errors, rtol=0.12)
-        assert (pairs @ gap).std(ddof=1) == pytest.approx(of_difference, rel=0.12), name
+        all_close(pairs.std(axis=0, ddof=1), errors, rtol=0.12)
+        assert (pairs @ gap).std(ddof=1) == approx(of_difference, rel=0.12), name
         assert abs((pairs @ gap).mean() - (found.arms[name].treated - found.arms[name].untreated)) < of_difference / 4

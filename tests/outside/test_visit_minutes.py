@@ -21,6 +21,7 @@ from analysis.stats.clustered import clustered_covariance
 from analysis.stats.gamma import gamma_shape, mixture_quantile
 from analysis.stats.gamma_identity import fit_gamma_identity
 from analysis.stats.quantiles import pinball_loss, quantiles
+from tests.outside.referee import approx
 
 VALUES = Path(__file__).parent / "values"
 BLOCKS = json.loads((VALUES / "visit_time.json").read_text(encoding="utf-8"))
@@ -39,21 +40,21 @@ def hills() -> tuple[np.ndarray, np.ndarray]:
 def test_parts_and_their_model_errors_are_those_of_r(hills):
     fit = fit_gamma_identity(*hills)
     errors = np.sqrt(np.diag(fit.bread * fit.dispersion))
-    assert fit.params == pytest.approx([HILLS[f"coef.{term}"] for term in TERMS], rel=FIT)
-    assert errors == pytest.approx([HILLS[f"se_model.{term}"] for term in TERMS], rel=FIT)
-    assert fit.dispersion == pytest.approx(HILLS["dispersion_pearson"], rel=FIT)
+    assert fit.params == approx([HILLS[f"coef.{term}"] for term in TERMS], rel=FIT)
+    assert errors == approx([HILLS[f"se_model.{term}"] for term in TERMS], rel=FIT)
+    assert fit.dispersion == approx(HILLS["dispersion_pearson"], rel=FIT)
     fitted = [value for key, value in HILLS.items() if key.startswith("fitted_first5")]
-    assert fit.means[:5] == pytest.approx(fitted, rel=FIT)
+    assert fit.means[:5] == approx(fitted, rel=FIT)
 
 
 def test_errors_with_each_row_its_own_cluster_are_the_sandwich_of_r(hills):
     fit = fit_gamma_identity(*hills)
     covariance = clustered_covariance(fit.bread, fit.scores, np.arange(len(fit.means)))
-    assert np.sqrt(np.diag(covariance)) == pytest.approx([HILLS[f"se_HC0.{term}"] for term in TERMS], rel=FIT)
+    assert np.sqrt(np.diag(covariance)) == approx([HILLS[f"se_HC0.{term}"] for term in TERMS], rel=FIT)
 
 
 def test_the_gamma_shape_given_the_means_is_that_of_r(hills):
-    assert gamma_shape(hills[1], fit_gamma_identity(*hills).means) == pytest.approx(HILLS["shape_ml"], rel=FIT)
+    assert gamma_shape(hills[1], fit_gamma_identity(*hills).means) == approx(HILLS["shape_ml"], rel=FIT)
 
 
 def test_clusters_of_several_rows_give_the_clustered_errors_of_r():
@@ -63,9 +64,7 @@ def test_clusters_of_several_rows_give_the_clustered_errors_of_r():
     residuals = data["Reaction"].to_numpy() - design @ (bread @ design.T @ data["Reaction"].to_numpy())
     covariance = clustered_covariance(bread, design * residuals[:, None], data["Subject"].to_numpy())
     # Least squares is exact: only rounding differs.
-    assert np.sqrt(np.diag(covariance)) == pytest.approx(
-        [expected["se_CR0.(Intercept)"], expected["se_CR0.Days"]], rel=1e-9
-    )
+    assert np.sqrt(np.diag(covariance)) == approx([expected["se_CR0.(Intercept)"], expected["se_CR0.Days"]], rel=1e-9)
 
 
 def test_cells_of_like_visits_give_what_all_rows_give():
@@ -78,20 +77,20 @@ def test_cells_of_like_visits_give_what_all_rows_give():
         family = sm.families.Gamma(link=sm.families.links.Identity())
         every_row = sm.GLM(minutes, design, family=family).fit(start_params=[9.0, 5.0, 2.0], tol=1e-12)
     assert fit.cells == 6
-    assert fit.params == pytest.approx(every_row.params, rel=1e-8)  # two stopping rules
-    assert np.sqrt(np.diag(fit.bread * fit.dispersion)) == pytest.approx(every_row.bse, rel=1e-6)
+    assert fit.params == approx(every_row.params, rel=1e-8)  # two stopping rules
+    assert np.sqrt(np.diag(fit.bread * fit.dispersion)) == approx(every_row.bse, rel=1e-6)
 
 
 def test_a_gamma_quantile_is_that_of_r():
     expected = BLOCKS["dur-o12"]["values"]["gamma_k6.25_th4_cu3_co1.q"]
-    assert mixture_quantile(0.75, np.array([25.0]), np.ones(1), 6.25) == pytest.approx(expected, rel=1e-8)
+    assert mixture_quantile(0.75, np.array([25.0]), np.ones(1), 6.25) == approx(expected, rel=1e-8)
 
 
 def test_quantiles_are_those_r_prints_for_old_faithful():
     # R's summary(faithful): 1.600, 2.163, 4.000, 4.454, 5.100 and 43, 58, 76, 82, 96 (from memory, rounded as printed).
     data, shares = pd.read_csv(VALUES / "faithful.csv"), [0, 0.25, 0.5, 0.75, 1]
-    assert quantiles(data["eruptions"].to_numpy(), shares) == pytest.approx([1.6, 2.163, 4.0, 4.454, 5.1], abs=0.0005)
-    assert quantiles(data["waiting"].to_numpy(dtype=float), shares) == pytest.approx([43, 58, 76, 82, 96], abs=0.5)
+    assert quantiles(data["eruptions"].to_numpy(), shares) == approx([1.6, 2.163, 4.0, 4.454, 5.1], abs=0.0005)
+    assert quantiles(data["waiting"].to_numpy(dtype=float), shares) == approx([43, 58, 76, 82, 96], abs=0.5)
 
 
 @pytest.mark.parametrize("share", [0.1, 0.25, 0.5, 0.75, 0.9])
@@ -99,7 +98,7 @@ def test_the_pinball_loss_of_engels_lines_is_that_of_quantreg(share):
     expected, data = BLOCKS["dur-o08"]["values"], pd.read_csv(VALUES / "engel.csv")
     line = expected[f"tau{share}.coef.(Intercept)"] + expected[f"tau{share}.coef.income"] * data["income"]
     loss = pinball_loss(data["foodexp"].to_numpy(), line.to_numpy(), share) * len(data)
-    assert loss == pytest.approx(expected[f"tau{share}.check_loss"], rel=1e-9)  # a sum of given terms
+    assert loss == approx(expected[f"tau{share}.check_loss"], rel=1e-9)  # a sum of given terms
 
 
 def test_a_template_runs_over_as_computed_exactly_in_r():
@@ -114,7 +113,7 @@ def test_a_template_runs_over_as_computed_exactly_in_r():
         turnaround_minutes=0.0,
     )
     # Four Monte Carlo standard errors: overtime scatters by about 16 minutes, a session's mean wait by about 9.
-    assert found.overtime_minutes == pytest.approx(expected["E_overtime"], abs=4 * 16 / np.sqrt(sessions))
+    assert found.overtime_minutes == approx(expected["E_overtime"], abs=4 * 16 / np.sqrt(sessions))
     mean_wait = np.mean([expected[f"E_wait.{place}"] for place in range(1, 11)])
-    assert found.mean_wait_minutes == pytest.approx(mean_wait, abs=4 * 9 / np.sqrt(sessions))
+    assert found.mean_wait_minutes == approx(mean_wait, abs=4 * 9 / np.sqrt(sessions))
     assert found.patients_per_session == 10

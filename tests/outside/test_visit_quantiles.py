@@ -18,6 +18,7 @@ from analysis.stats.conformal import conformal_quantile, coverage_limits
 from analysis.stats.heaping import heaping_index
 from analysis.stats.quantile_regression import quantile_line
 from analysis.stats.quantiles import pinball_loss
+from tests.outside.referee import approx
 
 VALUES = Path(__file__).parent / "values"
 QUANTREG = json.loads((VALUES / "visit_time.json").read_text(encoding="utf-8"))["dur-o08"]["values"]
@@ -54,15 +55,15 @@ def test_engels_lines_are_those_of_quantreg(share):
     design = np.column_stack([np.ones(len(data)), data["income"]])
     line = quantile_line(design, data["foodexp"].to_numpy(), share)
     # Both solve the linear programme exactly; only rounding differs.
-    assert line == pytest.approx([expected[f"tau{share}.coef.{term}"] for term in ("(Intercept)", "income")], rel=1e-6)
+    assert line == approx([expected[f"tau{share}.coef.{term}"] for term in ("(Intercept)", "income")], rel=1e-6)
 
 
 def test_the_median_line_is_the_printed_one():
     # 81.48225 and 0.5602: quantreg's documentation of the Engel data (from memory).
     data = pd.read_csv(VALUES / "engel.csv")
     line = quantile_line(np.column_stack([np.ones(len(data)), data["income"]]), data["foodexp"].to_numpy(), 0.5)
-    assert line[0] == pytest.approx(81.48225, abs=5e-6)
-    assert line[1] == pytest.approx(0.5602, abs=5e-5)
+    assert line[0] == approx(81.48225, abs=5e-6)
+    assert line[1] == approx(0.5602, abs=5e-5)
 
 
 def test_a_rows_count_is_as_good_as_the_row_again():
@@ -73,10 +74,10 @@ def test_a_rows_count_is_as_good_as_the_row_again():
         quantile_line(np.repeat(design, 3, 0), np.repeat(amounts, 3), 0.8),
     )
     losses = [pinball_loss(amounts, design @ line, 0.8) for line in (once, thrice)]
-    assert losses[0] == pytest.approx(losses[1], rel=1e-9)  # the line may not be unique, its loss is
+    assert losses[0] == approx(losses[1], rel=1e-9)  # the line may not be unique, its loss is
 
 
 def test_ages_without_favourites_and_with_nothing_else_have_the_indices_of_whipple():
     """Closed form: Whipple's index is 100 where last digits are even and 500 where all ages end in 0 or 5."""
-    assert 100 * heaping_index(np.arange(23.0, 63.0)).value == pytest.approx(100)
-    assert 100 * heaping_index(np.arange(25.0, 65.0, 5)).value == pytest.approx(500)
+    assert 100 * heaping_index(np.arange(23.0, 63.0)).value == approx(100)
+    assert 100 * heaping_index(np.arange(25.0, 65.0, 5)).value == approx(500)

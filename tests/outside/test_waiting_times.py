@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from analysis.planning.session import run_sessions
+from tests.outside.referee import approx
 
 VALUES = Path(__file__).parent / "values"
 BLOCKS = json.loads((VALUES / "waiting.json").read_text(encoding="utf-8"))
@@ -35,7 +36,7 @@ def test_random_arrivals_wait_as_pollaczek_and_khinchine_say(kind, load):
     arrivals = rng.exponential(1 / load, (PATIENTS, LINES)).cumsum(axis=0)
     service = rng.exponential(1.0, arrivals.shape) if kind == "MM1" else np.ones(arrivals.shape)
     wait, error = mean_wait(arrivals, service)
-    assert wait == pytest.approx(FORMULAS[f"{kind}.rho{load}.Wq_over_service"], abs=4 * error)
+    assert wait == approx(FORMULAS[f"{kind}.rho{load}.Wq_over_service"], abs=4 * error)
 
 
 @pytest.mark.parametrize(("slot", "key"), [(1.25, "DM1.mu1_T1.25.Wq"), (2.0, "DM1.mu1_T2.Wq")])
@@ -43,7 +44,7 @@ def test_fixed_slots_and_random_lengths_wait_as_the_formula_says(slot, key):
     rng = np.random.default_rng(8)
     arrivals = np.broadcast_to(np.arange(PATIENTS)[:, None] * slot, (PATIENTS, LINES))
     wait, error = mean_wait(arrivals, rng.exponential(1.0, (PATIENTS, LINES)))
-    assert wait == pytest.approx(FORMULAS[key], abs=4 * error)
+    assert wait == approx(FORMULAS[key], abs=4 * error)
 
 
 def test_one_session_runs_minute_for_minute_as_in_r():
@@ -51,8 +52,8 @@ def test_one_session_runs_minute_for_minute_as_in_r():
     minutes = 5 * FAITHFUL["eruptions"].to_numpy()[:20, None]
     slots = 18.0 * np.arange(20)[:, None]
     runs = run_sessions(slots, minutes, np.ones((20, 1), bool))
-    assert runs.wait_minutes[:, 0] == pytest.approx(expected["wait"], abs=1e-9)
-    assert runs.free_at_minutes[0] == pytest.approx(expected["finish"], abs=1e-9)
+    assert runs.wait_minutes[:, 0] == approx(expected["wait"], abs=1e-9)
+    assert runs.free_at_minutes[0] == approx(expected["finish"], abs=1e-9)
 
 
 def test_ten_visits_of_random_length_run_as_computed_exactly_in_r():
@@ -62,6 +63,6 @@ def test_ten_visits_of_random_length_run_as_computed_exactly_in_r():
     slots = 75.0 * np.arange(10)[:, None]
     runs = run_sessions(slots, minutes, np.ones(minutes.shape, bool))
     waits, total = sum(expected[f"E_wait.{place}"] for place in range(1, 11)), runs.wait_minutes.sum(axis=0)
-    assert total.mean() == pytest.approx(waits, abs=4 * total.std() / np.sqrt(sessions))
+    assert total.mean() == approx(waits, abs=4 * total.std() / np.sqrt(sessions))
     finish = runs.free_at_minutes
-    assert finish.mean() == pytest.approx(expected["E_finish"], abs=4 * finish.std() / np.sqrt(sessions))
+    assert finish.mean() == approx(expected["E_finish"], abs=4 * finish.std() / np.sqrt(sessions))
