@@ -116,6 +116,8 @@ def _fit(column: str, kind: str, values: Sequence[str], settings: Settings) -> f
     }
     if kind == "key":
         return _share(values, _TESTS["names" if column == "patient_name" else "numbers"](settings))
+    if kind == "text":
+        return 0.0  # any text fits, so that only what the column names instead can speak against it
     return _share(values, tests[kind](settings)) if kind in tests else 1.0
 
 
