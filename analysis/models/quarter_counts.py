@@ -65,7 +65,7 @@ def activity_counts(visits: pd.DataFrame, found: Periods) -> tuple[Counts, list[
     kept = visits[(visits["attendance"] != "moved").fillna(True)]
     sites = kept["site"].fillna(NO_SITE)
     names = sorted(sites.unique())
-    counts = _counted(kept["slot_start"], _activity_flags(kept), ACTIVITY, found, sites if len(names) > 1 else None)
+    counts = _counted(kept["slot_start"], booking_flags(kept), ACTIVITY, found, sites if len(names) > 1 else None)
     if not counts.by_period[THIS]["booked", ALL]:
         raise NotEnough(f"The log has no booking in {found.quarter.label}.", "Ask for a quarter that the log covers.")
     return counts, [ALL, *(names if len(names) > 1 else [])]
@@ -103,7 +103,7 @@ def person_counts(
     return replace(counts, by_period={THIS: cells}), [] if small or len(people) < 2 else people
 
 
-def _activity_flags(kept: pd.DataFrame) -> Flags:
+def booking_flags(kept: pd.DataFrame) -> Flags:
     """Mark each booking by how it turned out, its kind and its start."""
     outcome, kind = kept["attendance"], kept["booking_kind"]
     attended = _is(outcome, "attended")
@@ -242,7 +242,7 @@ def starts(visits: pd.DataFrame) -> pd.DataFrame:
         For ``allow_for_groups``: a late start runs on to the next patients of
         the practitioner's half-day, so those go together.
     """
-    flags = _activity_flags(visits)
+    flags = booking_flags(visits)
     slot = visits["slot_start"]
     who = visits["practitioner"].astype("object").fillna("") + "/" + visits["site"].astype("object").fillna("")
     half = (slot.dt.hour >= AFTERNOON_FROM_HOUR).map({True: " afternoon", False: " morning"})

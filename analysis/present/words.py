@@ -169,6 +169,8 @@ ANSWER_LABELS: dict[str, str] = {
     "period_advice": "what the booking message says",
     "period_arm": "weeks (or days)",
     "periods": "how many",
+    "watched_period": "when",
+    "signal": "signal",
 }
 """Plain labels of the columns only answers have."""
 

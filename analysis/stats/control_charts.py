@@ -313,5 +313,6 @@ def _judged(
     """Apply both rules."""
     rounding = 1e-12 * np.maximum(np.abs(np.nan_to_num(centre)), 1.0)
     beyond = (values > high + rounding) | (values < low - rounding)
-    run = runs_on_one_side(values - centre, stretch) if runs else np.zeros(len(values), dtype=bool)
+    above = np.where(np.abs(values - centre) <= rounding, 0.0, values - centre)
+    run = runs_on_one_side(above, stretch) if runs else np.zeros(len(values), dtype=bool)
     return ControlChart(values, centre, low, high, stretch, beyond, run)
