@@ -180,6 +180,16 @@ def _opened(
     understood = understand(text.counts(UNDERSTOOD_COLUMNS), settings)
     if undated_problem:
         table.warnings.append(str(undated_problem))
+    if not settings.export.time_zone and _in_universal_time(understood):
+        table.warnings.append(
+            str(
+                DataProblem(
+                    "All times are written in universal time (Z) and were taken as written.",
+                    'Set time_zone in [export], such as "Europe/London"; without it summer visits stand an hour off.',
+                    file=table.file,
+                )
+            )
+        )
     system = hashlib.blake2b("+".join(sorted(headings.columns)).encode(), digest_size=6).hexdigest()
     return Export(table, headings, text, understood, shape, system, dropped_text, names)
 
@@ -300,6 +310,14 @@ def _a_known_column_holds_dates(table: ReadTable | PlainTable, headings: Heading
     places = [place for place in headings.used if headings.all[place].column in MAY_HOLD_A_DATE]
     texts = {row[place] for row in table.some_rows for place in places if row[place]}
     return any((read := times.read_date(text)).day is not None or read.impossible for text in texts)
+
+
+def _in_universal_time(understood: Understanding) -> bool:
+    """Tell whether times are written with their offset, and that is nought in all of them."""
+    offsets = {
+        each.offset_minutes for read in understood.moments.values() for each in read.values() if each.clock is not None
+    }
+    return 0.0 in offsets and offsets <= {0.0, None}
 
 
 def _tells_of(heading: Heading, level: str) -> bool:

@@ -25,7 +25,7 @@ def notes_on(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]
     -------
     list of str
     """
-    notes = []
+    notes = _notes_on_sheets(exports)
     dated = [export for export in exports if not _dated_elsewhere(export)]
     for export in exports:
         notes += _notes_on_file(export) if export in dated else []
@@ -37,6 +37,10 @@ def notes_on(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]
         )
     if tally.without_clock:
         notes.append(f"{tally.without_clock:,} rows have no time of day; their slots are taken to start at midnight.")
+    if many := tally.shared_numbers:
+        notes.append(
+            f"{many:,} visit {'number stands' if many == 1 else 'numbers stand'} for several visits, of other patients, days or systems; they were told apart."
+        )
     unknown = bookings.rows - bookings.facts["attendance"]
     if unknown:
         notes.append(f"{unknown:,} bookings say neither that the patient came nor that not; they count as neither.")
@@ -45,6 +49,19 @@ def notes_on(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]
             "The kind of booking is not logged. A patient's first row is not taken for a first visit, because the log may begin later than the patient."
         )
     return notes
+
+
+def _notes_on_sheets(exports: list[Export]) -> list[str]:
+    """Name the sheets of workbooks that were not read, once a workbook."""
+    left_out = {
+        export.table.file.split(", sheet ")[0]: export.table.facts["sheets_not_read"]
+        for export in exports
+        if export.table.facts.get("sheets_not_read")
+    }
+    return [
+        f"{file}: {'this sheet was' if len(names) == 1 else 'these sheets were'} not read: {', '.join(names)}."
+        for file, names in left_out.items()
+    ]
 
 
 def _dated_elsewhere(export: Export) -> bool:

@@ -159,6 +159,7 @@ def _facts(export: Export) -> dict[str, Any]:
         "delimiter": facts.get("delimiter", ""),
         "sheet": facts.get("sheet", ""),
         "sheets": ", ".join(facts.get("sheets", [])),
+        "sheets not read": ", ".join(facts.get("sheets_not_read", [])),
         "rows": f"{facts['rows']:,}",
         "headings in row": facts["heading_row"],
         "shape": SHAPES_TOLD[export.shape],

@@ -190,6 +190,7 @@ def _bookings(
     several_systems = len({export.system for export in exports}) > 1
     by_ear = minutes_differ_by_ear(kept, shapes, engine.table)
     shared = shared_numbers(kept, engine.table)
+    tally.shared_numbers = len(shared)
     visit_parts, ear_tables = [], []
     for number, rows in enumerate(kept):
         rows = with_minutes_by_ear(rows, by_ear, shapes)

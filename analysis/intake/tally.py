@@ -34,6 +34,8 @@ class Tally:
         Ears whose rows are one pass of an instrument each, by file.
     too_many_passes : Counter
         Those of them with more passes than are told apart, by file.
+    shared_numbers : int
+        Visit numbers that stand for several visits.
     conflicts : list of Conflict
     contradictions : Counter
     """
@@ -46,6 +48,7 @@ class Tally:
         self.joined: Counter[str] = Counter()
         self.ears_of_passes: Counter[str] = Counter()
         self.too_many_passes: Counter[str] = Counter()
+        self.shared_numbers = 0
         self.conflicts: list[Conflict] = []
         self.contradictions: Counter[str] = Counter()
         self._aside: list[pl.DataFrame] = []

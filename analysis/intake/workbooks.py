@@ -53,10 +53,12 @@ def read_workbook(file: str, data: bytes, recognise: Recognise, wanted: str) -> 
     except (CalamineError, ValueError, OSError):
         raise _unreadable(file) from None
     sheets, warnings = ([chosen], []) if chosen else _sheets_of_log(file, grids, recognise)
+    left_out = [name for name in names if name not in sheets]
     tables: list[ReadTable] = []
     for sheet in sheets:
         name = f"{file}, sheet {sheet}" if len(sheets) > 1 else file
         facts = {"kind": "xlsx", "sheet": sheet, "sheets": names}
+        facts |= {"sheets_not_read": left_out} if left_out else {}
         tables += tables_of(name, grids[sheet], facts, recognise, [] if tables else warnings)
     return tables
 
