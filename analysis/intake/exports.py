@@ -9,8 +9,9 @@ from pathlib import Path
 
 import polars as pl
 
-from analysis.intake import privacy, times
+from analysis.intake import privacy
 from analysis.intake.both_ears import Sided, split_sides
+from analysis.intake.dated import FEWEST_HEADINGS, MAY_HOLD_A_DATE, in_universal_time, why_undated
 from analysis.intake.headers import Heading, Headings, known_columns_of, match_headings, own_columns
 from analysis.intake.heading_content import sample_of
 from analysis.intake.patients import full_names
@@ -18,7 +19,6 @@ from analysis.intake.plain_csv import PlainTable, numbered_plain, scan_plain_csv
 from analysis.intake.read_table import ReadTable, Recognise
 from analysis.intake.readers import read_tables
 from analysis.intake.row_columns import BOOKING, EAR, EAR_FACTS, EARS, EVIDENCE, PASS, VISIT, columns_of_kind, kind_of
-from analysis.intake.strange_words import safe_headings
 from analysis.intake.text_rows import EMPTY, NOT_NUMBERED, TextRows, number_texts
 from analysis.intake.understanding import (
     CLOCK_PART,
@@ -36,7 +36,6 @@ from analysis.problems import DataProblem
 from analysis.settings import Settings
 
 DATES = frozenset(("date", "slot_start"))
-MAY_HOLD_A_DATE = frozenset(("date", "slot_start", "started_at"))
 UNDERSTOOD_COLUMNS = (
     *columns_of_kind(*CODED_KINDS, *NUMBER_KINDS),
     *(f"{column}{part}" for column in columns_of_kind(*MOMENT_KINDS) for part in MOMENT_PARTS),
@@ -51,8 +50,6 @@ MAY_BE_STAFF_OR_SITES = {
 """What the values of a column kept as text may look like without being patients."""
 AS_STAFF_BY_MISTAKE = 2
 """Rows; a patient's name that stands for site or practitioner more often is that of staff who are patients too."""
-FEWEST_HEADINGS = 2
-"""Known headings without which the row of headings may be a row of data."""
 FOUND_BEFOREHAND = ("grade", "percent_blocked", "impacted", "debris", "canal")
 """Facts of an ear that its passes share."""
 FEWEST_PASSES, SHARE_OF_PASSES, SHARE_OF_SEVERAL = 2, 0.1, 0.8
@@ -163,7 +160,7 @@ def _opened(
 ) -> Export | None:
     """Work out what one table holds; None where one that was left where it lies turns out not to be plain."""
     headings = match_headings(table.headings, settings, sample_of(table.some_rows))
-    undated_problem = _why_undated(table, headings)
+    undated_problem = why_undated(table, headings)
     if undated_problem and not (undated and len(headings.used) >= FEWEST_HEADINGS):
         raise undated_problem
     if isinstance(table, PlainTable):
@@ -180,7 +177,7 @@ def _opened(
     understood = understand(text.counts(UNDERSTOOD_COLUMNS), settings)
     if undated_problem:
         table.warnings.append(str(undated_problem))
-    if not settings.export.time_zone and _in_universal_time(understood):
+    if not settings.export.time_zone and in_universal_time(understood):
         table.warnings.append(
             str(
                 DataProblem(
@@ -268,56 +265,6 @@ def _columns_that_name_a_visit(columns: set[str]) -> list[str]:
         return ["visit_id"]
     patient = [column for column in (*NAME_COLUMNS, "patient_number", "birth_date") if column in columns]
     return [*patient, *sorted(DATES & columns)] if patient else []
-
-
-def _why_undated(table: ReadTable | PlainTable, headings: Headings) -> DataProblem | None:
-    """Say what is wrong with a table that neither dates its rows nor names the visits whose ears it tells of."""
-    columns = set(headings.columns)
-    dates_missed = _an_unknown_column_holds_dates(table, headings)
-    if MAY_HOLD_A_DATE & columns and (not dates_missed or _a_known_column_holds_dates(table, headings)):
-        return None
-    tells_of_ears = any(headings.all[place].base in EAR_FACTS for place in headings.used)
-    if not MAY_HOLD_A_DATE & columns and "visit_id" in columns and tells_of_ears and not dates_missed:
-        return None
-    if len(headings.used) < FEWEST_HEADINGS:  # the row may be data, so nothing of it is shown
-        return DataProblem(
-            "The headings are not understood.",
-            "See that the first row holds headings, and name them in [columns] of clinic.toml.",
-            file=table.file,
-        )
-    told = list(zip(headings.all, safe_headings(table.headings), strict=True))
-    shown = ", ".join(f'"{text}"' for heading, text in told if not heading.column)[:200]
-    asked = [(text, heading.nearest) for heading, text in told if heading.nearest in MAY_HOLD_A_DATE]
-    text, column = asked[0] if len(asked) == 1 else ("Your heading", "date")
-    return DataProblem(
-        "No column holds the date of the visit.",
-        f'Export the date too, or name its heading in [columns]: "{text}" = "{column}". Not understood: {shown or "none"}.',
-        file=table.file,
-    )
-
-
-def _an_unknown_column_holds_dates(table: ReadTable | PlainTable, headings: Headings) -> bool:
-    """Tell whether a column that is not understood may hold the dates that are missed."""
-    for place, heading in enumerate(headings.all):
-        texts = {row[place] for row in table.some_rows if row[place]} if not heading.column else set()
-        if texts and sum(times.read_date(text).day is not None for text in texts) > len(texts) / 2:
-            return True
-    return False
-
-
-def _a_known_column_holds_dates(table: ReadTable | PlainTable, headings: Headings) -> bool:
-    """Tell whether any column that may date a row holds a date, and not times of day alone."""
-    places = [place for place in headings.used if headings.all[place].column in MAY_HOLD_A_DATE]
-    texts = {row[place] for row in table.some_rows for place in places if row[place]}
-    return any((read := times.read_date(text)).day is not None or read.impossible for text in texts)
-
-
-def _in_universal_time(understood: Understanding) -> bool:
-    """Tell whether times are written with their offset, and that is nought in all of them."""
-    offsets = {
-        each.offset_minutes for read in understood.moments.values() for each in read.values() if each.clock is not None
-    }
-    return 0.0 in offsets and offsets <= {0.0, None}
 
 
 def _tells_of(heading: Heading, level: str) -> bool:

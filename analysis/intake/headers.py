@@ -5,9 +5,10 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import cache, lru_cache
 
+from analysis.intake.heading import CLINIC, GUESSED, IGNORE, SIDES, SURE, Heading, Headings, without_side
 from analysis.intake.heading_content import is_day, is_moment, judged
 from analysis.intake.heading_suggestions import MAY_DATE_A_ROW, suggestion
 from analysis.intake.vocabulary import heading_entries, plain, small_words
@@ -15,7 +16,6 @@ from analysis.intake.words import typing_slips
 from analysis.problems import DataProblem
 from analysis.settings import Settings
 
-SIDES = ("left", "right")
 SAME_WORD = {
     "no": "number", "num": "number", "nr": "number", "nbr": "number", "id": "number", "ref": "number",
     "reference": "number", "pt": "patient", "px": "patient", "patients": "patient", "appt": "appointment",
@@ -26,7 +26,6 @@ UNITS = frozenset(
     ("min", "mins", "minutes", "days", "day", "percent", "y n", "yes no", "y/n", "yes/no", "hh mm", "hh:mm", "h mm", "dd mm yyyy",
      "dd/mm/yyyy", "yyyy mm dd", "gbp", "eur", "usd", "years", "yrs", "text", "optional", "24h", "date", "time", "hh mm ss", "nights", "")
 )  # fmt: skip
-IGNORE = "ignore"
 OTHER_NAMES = {"patient_key": "patient_number", "softening_method": "softener"}
 """Names of our own tables that an export holds under another name."""
 MARK = "\u2020"
@@ -36,69 +35,6 @@ BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 HUMP = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 LONGEST_HEADING = 80
 """Letters; a longer text is no heading."""
-SURE, GUESSED, CLINIC = "sure", "guessed", "clinic.toml"
-
-
-@dataclass(frozen=True, slots=True)
-class Heading:
-    """What one heading was taken for.
-
-    Attributes
-    ----------
-    text : str
-        The heading as it stands in the file.
-    column : str
-        The column it is taken for, with ``_left`` or ``_right`` where it
-        concerns one ear; empty where it is not known, ``ignore`` where the clinic says so.
-    certainty : str
-        ``sure``, ``guessed`` (a typing error was forgiven), ``clinic.toml``, or empty.
-    nearest : str
-        For an unknown heading the column that its content suggests, else that with the closest name, or empty.
-    why : str
-        Where the content decided otherwise than the name, what stands there.
-    suggests : str
-        What of the content suggests ``nearest``; empty where its name does.
-    """
-
-    text: str
-    column: str
-    certainty: str
-    nearest: str = ""
-    why: str = ""
-    suggests: str = ""
-
-    @property
-    def base(self) -> str:
-        """The column without its ear."""
-        return without_side(self.column)
-
-    @property
-    def side(self) -> str:
-        """``left``, ``right`` or empty."""
-        return next((side for side in SIDES if self.column.endswith(f"_{side}")), "")
-
-    @property
-    def identifying(self) -> bool:
-        """Whether the column tells who a patient is."""
-        return bool(heading_entries().get(self.base, {}).get("identifying", False))
-
-
-@dataclass(frozen=True)
-class Headings:
-    """All headings of one table.
-
-    ``used`` are the positions that are taken in, ``doubled`` those whose column
-    an earlier heading already fills.
-    """
-
-    all: tuple[Heading, ...]
-    used: tuple[int, ...] = field(default=())
-    doubled: tuple[int, ...] = field(default=())
-
-    @property
-    def columns(self) -> list[str]:
-        """The columns taken in, in the order of the file."""
-        return [self.all[position].column for position in self.used]
 
 
 @cache
@@ -110,20 +46,6 @@ def _side_words() -> dict[str, frozenset[str]]:
 def _side_of(token: str) -> str:
     """Tell whether a word says left or right."""
     return next((side for side, words in _side_words().items() if token in words), "")
-
-
-def without_side(column: str) -> str:
-    """Take ``_left`` or ``_right`` off a column's name.
-
-    Examples
-    --------
-    >>> without_side("grade_left"), without_side("site")
-    ('grade', 'site')
-    """
-    for side in SIDES:
-        if column.endswith(f"_{side}"):
-            return column.removesuffix(f"_{side}")
-    return column
 
 
 @cache
