@@ -20,7 +20,7 @@ from analysis.intake.strange_words import safe_headings, safe_word
 from analysis.intake.taking import check_settings
 from analysis.intake.times import read_clock, read_date
 from analysis.intake.understanding import coded_as
-from analysis.intake.vocabulary import heading_entries
+from analysis.intake.vocabulary import heading_entries, says_nothing
 from analysis.intake.words import UNKNOWN, Reading
 from analysis.settings import Settings
 
@@ -222,11 +222,11 @@ def _how_many_fit(export: Export, heading: Heading) -> str:
     """Say how many of a column's different words, dates or numbers can be read, where not all can."""
     understood = export.understood
     words = understood.words.get(heading.column, {}).values()
-    numbers = understood.numbers.get(heading.column, {}).values()
+    numbers = understood.numbers.get(heading.column, {}).items()
     moments = understood.moments.get(heading.column, {}).values()
     fits = [
         *(each.certainty != UNKNOWN for each in words),
-        *(value is not None for value in numbers),
+        *(value is not None or says_nothing(text) for text, value in numbers),
         *(bool(each.day or each.clock) for each in moments),
     ]
     return "" if all(fits) else f"; {sum(fits):,} of {len(fits):,} different values understood"
@@ -282,7 +282,7 @@ def _unreadable(export: Export) -> list[tuple[str, str, int]]:
             if column == "birth_date":
                 continue
             for text, value in read.items():
-                if not could(value):
+                if not could(value) and not (column in export.understood.numbers and says_nothing(text)):
                     count = counts[column][text][0]
                     found.append((export.heading_of(column), safe_word(text, export.names, times=count), count))
     return sorted(found, key=lambda each: (each[0], -each[2], each[1]))

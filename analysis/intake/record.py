@@ -41,7 +41,7 @@ from analysis.intake.rules import REASONS
 from analysis.intake.strange_words import safe_headings, safe_word
 from analysis.intake.tally import Tally
 from analysis.intake.understanding import coded_as
-from analysis.intake.vocabulary import vocabulary
+from analysis.intake.vocabulary import says_nothing, vocabulary
 from analysis.intake.words import UNKNOWN
 from analysis.problems import DataProblem
 from analysis.schema import EAR_ROWS, VISITS
@@ -209,7 +209,7 @@ def _unreadable(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
         read |= {c: {t: bool(m.day or m.clock) for t, m in found.items()} for c, found in understood.moments.items()}
         for column, texts in read.items():
             for text, could in texts.items():
-                if could:
+                if could or (column in understood.numbers and says_nothing(text)):
                     continue
                 count, first = understood.counts[column][text]
                 shown = "***" if column in ("birth_date", "age") else safe_word(text, names, times=count)

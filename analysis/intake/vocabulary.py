@@ -191,6 +191,26 @@ def negation() -> re.Pattern[str]:
 
 
 @cache
+def _nothing_words() -> frozenset[str]:
+    """Give the texts that say in any language that nothing was recorded."""
+    return frozenset(
+        plain(word) for language in ("", *languages()) for word in _read("not_recorded", language).get("words", [])
+    )
+
+
+def says_nothing(text: str) -> bool:
+    """Tell whether a text says that nothing was recorded: then there is nothing to be read, and nothing to mend.
+
+    Examples
+    --------
+    >>> says_nothing("-"), says_nothing("N/A"), says_nothing("free")
+    (True, True, False)
+    """
+    short = plain(text)
+    return not short or short in _nothing_words()
+
+
+@cache
 def doubt() -> re.Pattern[str]:
     """Give what finds a word after which something was advised, planned or feared rather than done, in any language.
 

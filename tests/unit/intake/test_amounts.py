@@ -79,3 +79,10 @@ def test_a_decimal_comma_is_asked_for_where_it_would_help(take):
     about = {text: message for text in ("45,50", "free") for message in record["to_mend"] if text in message}
     assert "decimal_comma = true in [export]" in about["45,50"]
     assert "decimal_comma" not in about["free"]
+
+
+def test_a_dash_for_a_number_is_nothing_recorded_and_nothing_to_mend(take):
+    record = take(
+        {"a.csv": "Date,Patient no,L wax,Fee\n13/03/2026,1,full,-\n14/03/2026,2,semi,n/a\n15/03/2026,3,semi,lots\n"}
+    ).record
+    assert list(record["unreadable"]["fee"]) == ["lots"]

@@ -8,7 +8,7 @@ from analysis.intake import amounts, both_ears, headers, take_in, vocabulary, wo
 from analysis.settings import Settings
 
 CACHED = (
-    vocabulary.languages, vocabulary._read, vocabulary.small_words, vocabulary.small_numbers, vocabulary.negation, vocabulary.doubt,
+    vocabulary.languages, vocabulary._read, vocabulary.small_words, vocabulary.small_numbers, vocabulary.negation, vocabulary.doubt, vocabulary._nothing_words,
     vocabulary.vocabulary, vocabulary.heading_entries, words._between, amounts._shares, amounts._lengths,
     both_ears._marker, headers._names, headers._side_words, headers.match_heading, headers.known_columns,
 )  # fmt: skip
