@@ -113,6 +113,7 @@ QUANTITIES = (
     Quantity("monitoring", "usual_rate", ("measure",), "per 1,000", "the same for events in 1,000 visits"),
     Quantity("monitoring", "usual_minutes", ("measure",), "minutes", "the same for the minutes of the middle visit"),
     Quantity("monitoring", "signals", ("measure",), "count", "its months in the quarter that leave what is usual, by Western Electric's rules 1 and 4"),
+    Quantity("monitoring", "share_like_with_like", ("measure", "part"), "share", "a practitioner's or site's share over the year up to the quarter's end, on all's mix of grades; low and high are what chance allows (99.8%)"),
     Quantity("safety", "count", ("measure", "part", "period"), "count", "visits with an adverse event; part is all; a hidden count has no value"),
     Quantity("safety", "share", ("measure", "part", "period"), "share", "the same as a share"),
     Quantity("safety", "difference_of_shares", ("against", "measure", "part"), "share", "this quarter's share less that of an earlier quarter"),

@@ -171,6 +171,9 @@ ANSWER_LABELS: dict[str, str] = {
     "periods": "how many",
     "watched_period": "when",
     "signal": "signal",
+    "chance_share_low": "within chance, from",
+    "chance_share_high": "within chance, to",
+    "chance_verdict": "beside chance",
 }
 """Plain labels of the columns only answers have."""
 
