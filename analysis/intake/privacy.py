@@ -31,7 +31,8 @@ LONG_RUN = re.compile(rf"(?<!\d)(?!{WRITTEN_DAY})\d{{7,}}|(?<=[/.:-])\d{{6,}}")
 """As many digits in a row as no date, time or count has, also glued behind one."""
 NATIONAL = re.compile(r"[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} ?[A-D]|\d{7}[A-W][A-I]?")
 TEN_DIGITS = re.compile(r"\d{3}[ -]?\d{3}[ -]?\d{4}")
-POSTCODE = re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}\b", re.IGNORECASE)
+POSTCODE = re.compile(r"(?:\b|(?-i:(?<=[a-z])(?=[A-Z])))[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}\b", re.IGNORECASE)
+"""Also where a spoilt row glued it to a word: "notesAB1 2CD"."""
 TITLED = re.compile(r"\b(?i:mr|mrs|ms|miss|mx|dr|prof|sir|lady|master)\b\.?\s+[\w'\u2019-]+(?:\s+[A-Z][\w'\u2019-]+)?")
 NAME = re.compile(
     r"(?:(?:mr|mrs|ms|miss|dr)\.? )?[A-Z][\w'\u2019-]+,? (?:[A-Z]\.? )?(?:[A-Z][\w'\u2019-]+ )*[A-Z][\w'\u2019-]+"

@@ -2,7 +2,10 @@
 
 import json
 
+import pytest
+
 from analysis.intake.contract import check_tables
+from analysis.intake.privacy import safe_to_show
 from analysis.intake.strange_words import safe_headings, safe_word
 from analysis.intake.taking import take_in
 from analysis.settings import Settings
@@ -60,3 +63,9 @@ def test_a_row_kept_in_a_file_of_which_no_row_is_kept_is_named(tmp_path):
     (tmp_path / "c.csv").write_text(f"{HEAD}\n01/03/2026,09:00,09:02,09:22,1,Ash,full,suction\n", encoding="utf-8")
     made = take_in([tmp_path / "b.csv", tmp_path / "c.csv"], Settings(), b"k" * 32)
     assert made.set_aside["value"].tolist() == ["kept: b.csv row 2"]
+
+
+@pytest.mark.parametrize("text", ["CliniciaZQ9 7XX", "mZQ9 7XX", "ZQ9 7XX"])
+def test_a_postcode_glued_to_a_heading_is_masked(text):
+    assert "7XX" not in safe_to_show(text)
+    assert safe_to_show("L wax 2/3") == "L wax 2/3"
