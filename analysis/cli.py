@@ -153,7 +153,8 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
         )
     place = asked.clinic / SETTINGS_FILE if asked.clinic else Path(PART_FILE)
     settings = read_settings(place.parent, place.name)
-    seen, refused = [], False
+    seen: list[Any] = []
+    refused = False
     check_settings(settings)
     for path in asked.files:
         progress(f"reading {path.name}")
@@ -165,8 +166,9 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
             refused = True
             continue
         _end_step(progress)
-        seen += tables
-        _say("\n".join(map(preview_text, tables)))
+        for table in tables:
+            _say(preview_text(table, seen))
+            seen.append(table)
     if not asked.no_write:
         told = put_questions(place, seen)
         if told:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 
 from analysis.intake.open_questions import MARK, as_toml, open_questions
 from analysis.intake.preview import ColumnSeen, Preview, WordSeen
@@ -20,20 +21,37 @@ HOW_CODED = (
 )
 
 
-def preview_text(seen: Preview) -> str:
+def preview_text(seen: Preview, before: Sequence[Preview] = ()) -> str:
     """Say what an export holds: facts, columns, words, what cannot be read, and what is still open.
 
     Parameters
     ----------
     seen : Preview
+    before : sequence of Preview, optional
+        Exports shown already: columns and words that stood in one of them with the same columns
+        (last month's file, the sheet before) are not shown again.
 
     Returns
     -------
     str
         No line is longer than 80 letters, but for a heading or word that itself is.
     """
-    parts = [_of_file(seen), _of_columns(seen), _of_words(seen), _of_unreadable(seen), _of_what_is_open(seen)]
+    alike = [each for each in before if _taken_for(each) == _taken_for(seen)]
+    if alike:
+        shown = {(word.column, word.text) for each in alike for word in each.words}
+        seen = replace(seen, words=tuple(word for word in seen.words if (word.column, word.text) not in shown))
+        which = "The columns are those of" if seen.words else "The columns and words are those of"
+        new = "; these words did not stand there:" if seen.words else "."
+        parts = [_of_file(seen), "\n".join(_wrapped(f"{which} {alike[0].file}{new}", 0, more=0))]
+    else:
+        parts = [_of_file(seen), _of_columns(seen)]
+    parts += [_of_words(seen), _of_unreadable(seen), _of_what_is_open(seen, again=bool(alike))]
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _taken_for(seen: Preview) -> list[tuple[str, str]]:
+    """List the headings of an export and what they are taken for."""
+    return [(column.heading, column.taken_for) for column in seen.columns]
 
 
 def _wrapped(text: str, indent: int, *, more: int = 2) -> list[str]:
@@ -129,11 +147,11 @@ def _of_unreadable(seen: Preview) -> str:
     return "\n".join(lines)
 
 
-def _of_what_is_open(seen: Preview) -> str:
-    """Say what is still open, as the part of ``clinic.toml`` that would settle it."""
-    toml = as_toml(open_questions([seen]))
+def _of_what_is_open(seen: Preview, *, again: bool = False) -> str:
+    """Say what is still open and was not asked already, as the part of ``clinic.toml`` that would settle it."""
+    toml = as_toml(open_questions([replace(seen, columns=()) if again else seen]))
     if not toml:
-        return "All headings and words are understood."
+        return "" if again else "All headings and words are understood."
     how = 'For clinic.toml: take "# ? " off a line to make it hold, and choose what is right'
     lines = [broken for line in toml.split("\n") for broken in _remark(line)]
     return "\n".join([*_wrapped(how, 0, more=0), "", *lines])

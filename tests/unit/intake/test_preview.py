@@ -90,3 +90,20 @@ def test_a_file_that_is_no_table_is_refused(tmp_path):
     path.write_text("hello\n", encoding="utf-8")
     with pytest.raises(DataProblem, match=r"log\.csv: This is no table"):
         preview(path, Settings())
+
+
+def test_what_an_export_before_showed_is_not_shown_again(tmp_path):
+    (tmp_path / "march.csv").write_text(
+        "Date,Patient no,L wax\n13/03/2026,1,full\n14/03/2026,2,wobbly\n", encoding="utf-8"
+    )
+    (tmp_path / "april.csv").write_text(
+        "Date,Patient no,L wax\n13/04/2026,1,full\n14/04/2026,2,gunky\n", encoding="utf-8"
+    )
+    march, april = (preview(tmp_path / name, Settings()) for name in ("march.csv", "april.csv"))
+    shown = preview_text(april, [march])
+    assert "The columns are those of march.csv; these words did not stand there:" in shown
+    assert '"gunky"' in shown
+    assert "L wax ->" not in shown
+    assert '"full"' not in shown
+    assert "The columns and words are those of march.csv." in preview_text(march, [march])
+    assert "L wax -> grade_left" in preview_text(april)
