@@ -310,9 +310,14 @@ def _same_build(short: str, word: str) -> bool:
         deny_alike = bool(negation().search(short)) == bool(negation().search(word))
         return deny_alike and abs(len(ours) - len(theirs)) == 1
     return all(
-        sorted(mine) == sorted(other) if max(len(mine), len(other)) <= SHORT_WORD else True
+        sorted(mine) == sorted(other) if max(len(mine), len(other)) <= SHORT_WORD else _turned(mine) == _turned(other)
         for mine, other in zip(ours, theirs, strict=True)
     )
+
+
+def _turned(word: str) -> bool:
+    """Tell whether a word begins as one does that says the opposite: "unsuccessful", "incomplete"."""
+    return word.startswith(("un", "in", "non", "dis"))
 
 
 @lru_cache(maxsize=65536)

@@ -65,6 +65,11 @@ def test_a_typing_error_is_forgiven_and_counted_as_guessed(text, code):
     assert coded("grade", text) == (code, "guessed")
 
 
+@pytest.mark.parametrize("text", ["not unsuccessful", "removal incomplete", "fully uncleared", "wax unremoved"])
+def test_two_letters_that_turn_a_word_round_are_no_slip(text):
+    assert coded("outcome", text)[1] != "guessed"
+
+
 def test_a_slip_in_the_first_letter_or_a_short_word_is_not_forgiven():
     assert coded("grade", "locked")[1] == "unknown"
     assert coded("grade", "fall")[1] == "unknown"
