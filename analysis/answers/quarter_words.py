@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from analysis.answers.case_mix_words import CASE_MIX
 from analysis.derive.sessions import ON_TIME_MINUTES
 from analysis.models.quarter_measures import ALL, Measure
 from analysis.models.quarter_periods import LAST, YEAR, Periods
@@ -35,6 +36,8 @@ MEASURES = {
     "success": "first attempts that succeeded",
     "again": "second or later attempts",
     "referred": "referred onward",
+    "over_slot": "longer than the slot",
+    **CASE_MIX,
     "any_event": "any adverse event",
     **{event: label for event, label in ADVERSE_EVENTS.items() if event != "none"},
 }

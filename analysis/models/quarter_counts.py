@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.derive.sessions import AFTERNOON_FROM_HOUR, HELD_SLOT, ON_TIME_MINUTES
+from analysis.models.case_mix_names import CASE_MIX_BASES
 from analysis.models.quarter_measures import ALL, Cell, Counts, Measure, widened
 from analysis.models.quarter_periods import THIS, Periods
 from analysis.problems import NotEnough
@@ -35,6 +36,8 @@ BASES = {
     **dict.fromkeys(("new", "returning"), "known_kind"),
     **dict.fromkeys(GRADES, "graded"),
     **dict.fromkeys(("any_event", *EVENTS), "watched"),
+    **CASE_MIX_BASES,
+    "over_slot": "with_slot",
     **{"on_time": "timed", "success": "judged", "again": "worked", "referred": "asked"},
 }
 
@@ -65,7 +68,7 @@ def activity_counts(visits: pd.DataFrame, found: Periods) -> tuple[Counts, list[
     kept = visits[(visits["attendance"] != "moved").fillna(True)]
     sites = kept["site"].fillna(NO_SITE)
     names = sorted(sites.unique())
-    counts = _counted(kept["slot_start"], booking_flags(kept), ACTIVITY, found, sites if len(names) > 1 else None)
+    counts = counted(kept["slot_start"], booking_flags(kept), ACTIVITY, found, sites if len(names) > 1 else None)
     if not counts.by_period[THIS]["booked", ALL]:
         raise NotEnough(f"The log has no booking in {found.quarter.label}.", "Ask for a quarter that the log covers.")
     return counts, [ALL, *(names if len(names) > 1 else [])]
@@ -96,7 +99,7 @@ def person_counts(
     kept = visits[visits["attendance"].isin(HELD_SLOT)]
     flags = {"held": pd.Series(data=True, index=kept.index)}
     flags |= {each: _is(kept["attendance"], each) for each in HELD_SLOT}
-    counts = _counted(kept["slot_start"], flags, ACTIVITY_OF_PERSON, found, practitioners[kept.index])
+    counts = counted(kept["slot_start"], flags, ACTIVITY_OF_PERSON, found, practitioners[kept.index])
     cells = counts.by_period[THIS]
     people = [part for name, part in cells if name == "held" and part != ALL and cells[name, part]]
     small = any(0 < cells[name, person] < hide_below for person in people for name in flags)
@@ -156,7 +159,7 @@ def outcome_counts(table: pd.DataFrame, found: Periods, followed_until: pd.Times
         "no_success": judged & ~success,
     }
     flags = {name: marks.astype(bool) for name, marks in flags.items()}
-    counts = _counted(table["day"], flags, OUTCOME, found)
+    counts = counted(table["day"], flags, OUTCOME, found)
     if not counts.by_period[THIS]["first", ALL]:
         raise NotEnough(
             f"The log has no first attempt at an ear in {found.quarter.label}.",
@@ -171,7 +174,7 @@ def referral_counts(visits: pd.DataFrame, found: Periods) -> Counts:
     asked = _is(visits["attendance"], "attended") & visits["onward_referral"].notna()
     referred = visits["onward_referral"].fillna(False).astype(bool)
     flags = {"asked": asked, "referred": asked & referred, "not_referred": asked & ~referred}
-    return _counted(visits["slot_start"], flags, REFERRAL, found)
+    return counted(visits["slot_start"], flags, REFERRAL, found)
 
 
 def safety_counts(visits: pd.DataFrame, found: Periods) -> Counts:
@@ -207,7 +210,7 @@ def safety_counts(visits: pd.DataFrame, found: Periods) -> Counts:
         "any_event": had_one,
         **{each: watched & _is(event, each) for each in EVENTS},
     }
-    counts = _counted(visits["slot_start"], flags, SAFETY, found)
+    counts = counted(visits["slot_start"], flags, SAFETY, found)
     if not counts.by_period[THIS]["watched", ALL]:
         raise NotEnough(
             f"In {found.quarter.label} the log says of no attended visit whether there was an adverse event.",
@@ -300,10 +303,25 @@ def _is(values: pd.Series, code: str) -> pd.Series:
     return (values == code).fillna(False).astype(bool)
 
 
-def _counted(
-    moments: pd.Series, flags: Flags, totals: Totals, found: Periods, sites: pd.Series | None = None
-) -> Counts:
-    """Count every mark in every period, in all and by site, with the sums they make."""
+def counted(moments: pd.Series, flags: Flags, totals: Totals, found: Periods, sites: pd.Series | None = None) -> Counts:
+    """Count every mark in every period, in all and by site, with the sums they make.
+
+    Parameters
+    ----------
+    moments : pandas.Series of datetime64
+        When each row was.
+    flags : dict of str to pandas.Series of bool
+        Marks of the rows, by name.
+    totals : dict
+        For each total the sets of marks that make it up.
+    found : Periods
+    sites : pandas.Series of str, optional
+        Each row's part; without it, all only.
+
+    Returns
+    -------
+    Counts
+    """
     names = [] if sites is None else sorted(sites.unique())
     by_period = {}
     for period, inside in found.split(moments).items():
