@@ -102,7 +102,7 @@ QUANTITIES = (
     Quantity("demand", "second_attempt_share", (), "share", "share of known patients' visits followed by a second attempt within the set days"),
     Quantity("demand", "backtest_coverage", ("level",), "share", "share of past months within the range said a month ahead; should be near the level"),
     Quantity("demand", "backtest_scaled_error", ("against",), "ratio", "size of past misses against a simple method's; below 1 is better"),
-    Quantity("quarter", "count", ("measure", "part", "period"), "count", "bookings, visits or first attempts; part is all, a site or a practitioner (by number, unless the clinic shows names); a hidden count has no value"),
+    Quantity("quarter", "count", ("measure", "part", "period"), "count", "bookings, visits or first attempts; part is all, a site, a kind of booking or a practitioner (by number, unless the clinic shows names); a hidden count has no value"),
     Quantity("quarter", "share", ("measure", "part", "period"), "share", "the same as a share"),
     Quantity("quarter", "difference_of_shares", ("against", "measure", "part"), "share", "this quarter's share less that of an earlier quarter"),
     Quantity("quarter", "ratio_of_counts", ("against", "measure", "part"), "ratio", "this quarter's count over that of an earlier quarter"),

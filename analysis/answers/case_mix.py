@@ -40,7 +40,7 @@ def what_we_saw(clinic: Clinic, quarter: str) -> Answer:
     Answer
         Grades, impaction, what was found, the method an ear was begun with,
         what came second, and findings at drum and middle ear. Rows as those
-        of ``activity``.
+        of ``activity``, without the grades, which ``outcomes`` has.
 
     Raises
     ------
@@ -85,7 +85,8 @@ def what_we_saw(clinic: Clinic, quarter: str) -> Answer:
             *say.hidden_check(measures, settings.clinic.hide_below),
         ),
         basis=Basis(first, "first attempts", {}, found.first_day, found.last_day, METHOD),
-        rows=show.measure_rows("quarter", measures),
+        # the grades are rows of how first attempts went
+        rows=show.measure_rows("quarter", [each for each in measures if each.name not in GRADES]),
     )
 
 
