@@ -9,7 +9,7 @@ from dataclasses import replace
 from functools import cache, lru_cache
 
 from analysis.intake.heading import CLINIC, GUESSED, IGNORE, SIDES, SURE, Heading, Headings, without_side
-from analysis.intake.heading_content import is_day, is_moment, judged
+from analysis.intake.heading_content import fits, is_day, is_moment, judged
 from analysis.intake.heading_suggestions import MAY_DATE_A_ROW, suggestion
 from analysis.intake.vocabulary import heading_entries, plain, small_words
 from analysis.intake.words import typing_slips
@@ -330,7 +330,7 @@ def _with_suggestions(
         if column:
             suffix = f"_{side}" if side and _concerns_ear(column) else ""
             made.append(replace(heading, nearest=f"{column}{suffix}", suggests=why))
-        elif heading.nearest and values and judged(without_side(heading.nearest), values, settings)[1]:
+        elif heading.nearest and values and not fits(without_side(heading.nearest), values, settings):
             made.append(replace(heading, nearest=""))
         else:
             made.append(heading)

@@ -101,6 +101,18 @@ def judged(column: str, values: Sequence[str], settings: Settings) -> tuple[str,
     return ("", f"its values look like {looks}") if looks else (column, "")
 
 
+def fits(column: str, values: Sequence[str], settings: Settings) -> bool:
+    """Tell whether at least half of some values can be read as what a column holds.
+
+    Examples
+    --------
+    >>> fits("debris", ["yes", "no"], Settings()), fits("debris", ["soft", "hard"], Settings())
+    (False, True)
+    """
+    kind = heading_entries()[column]["kind"]
+    return kind == "text" or _fit(column, kind, values, settings) >= FITS_ENOUGH
+
+
 def _fit(column: str, kind: str, values: Sequence[str], settings: Settings) -> float:
     """Give the share of values that can be read as what the heading says."""
     if kind in CODED:

@@ -66,6 +66,12 @@ def test_a_column_the_content_forbids_is_not_suggested_for_its_name(written):
     assert seen["Left - what was done"] == ("", "methods_left")
 
 
+def test_a_name_alone_suggests_nothing_its_content_does_not_bear_out(written):
+    seen = columns_of(written("Date,Patient,L wax,Consent,Debri seen\n1/3/25,1,full,yes,soft\n2/3/25,2,semi,no,hard\n"))
+    assert seen["Consent"] == ("", "")
+    assert seen["Debri seen"][1] == "debris"
+
+
 def test_a_file_without_a_known_date_is_shown_with_what_could_be_it(written):
     seen = preview(written(UNIVERSAL), Settings())
     assert "No column holds the date of the visit" in seen.warnings[0]
