@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from analysis.answers.case_mix import what_we_saw
 from analysis.answers.demand import how_many_will_come
+from analysis.answers.monitoring import what_changed
+from analysis.answers.punctuality import did_we_keep_to_time
 from analysis.answers.quarter import activity, outcomes, safety
 from analysis.answers.recall import when_to_call_back
 from analysis.answers.slots import how_long_to_book
 from analysis.answers.softening import does_softening_pay, does_softening_save_minutes
 from analysis.answers.trust import can_i_trust_my_log, what_was_set_aside
 from analysis.answers.visit_time import how_long_do_visits_take
+from analysis.answers.within_chance import within_chance
 from analysis.clinic import Clinic
 from analysis.derive.quarters import Quarter
 from analysis.present.answer import Answer
@@ -40,7 +44,18 @@ PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
             ("how many will come", lambda clinic, _: how_many_will_come(clinic)),
         ),
     ),
-    ("The quarter's work", (("activity", activity), ("outcomes", outcomes), ("safety", safety))),
+    (
+        "The quarter's work",
+        (
+            ("activity", activity),
+            ("what was seen and done", what_we_saw),
+            ("outcomes", outcomes),
+            ("safety", safety),
+            ("keeping to time", did_we_keep_to_time),
+            ("changes from month to month", what_changed),
+            ("within what chance allows", within_chance),
+        ),
+    ),
     (
         "The log itself",
         (

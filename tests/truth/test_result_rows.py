@@ -38,9 +38,14 @@ ASKED = {
     "recall": ["when_to_call_back"],
     "demand": ["how_many_will_come"],
     "quarter": ["activity", "outcomes", "safety"],
+    "case_mix": ["what_we_saw"],
+    "punctuality": ["did_we_keep_to_time"],
+    "monitoring": ["what_changed"],
+    "within_chance": ["within_chance"],
     "trust": ["can_i_trust_my_log", "what_was_set_aside"],
 }
 QUARTER = "2026-Q3"
+OF_A_QUARTER = ("quarter", "case_mix", "punctuality", "monitoring", "within_chance")
 SET = """
 [softening]
 evidence_weight = 0.25
@@ -68,7 +73,7 @@ def rows() -> dict[tuple[str, str], list]:
     found = {}
     for file, name in THERE:
         ask = getattr(importlib.import_module(f"analysis.answers.{file}"), name)
-        found[file, name] = list(ask(clinic, *([QUARTER] if file == "quarter" else [])).rows)
+        found[file, name] = list(ask(clinic, *([QUARTER] if file in OF_A_QUARTER else [])).rows)
     return found
 
 
