@@ -114,6 +114,12 @@ ANSWER_LABELS: dict[str, str] = {
     "catch_up": "catch-up gap",
     "wait_minutes": "a patient waits, minutes",
     "idle_and_over_minutes": "idle and overtime, minutes",
+    "rule": "rule",
+    "change_in_wait": "minutes a patient waits, more or less",
+    "change_in_overtime": "overtime of a session, more or less",
+    "change_in_idle": "idle minutes of a session, more or less",
+    "change_in_seen": "patients seen, more or fewer",
+    "worth_more_than_today": "a session worth more than with today's, at the prices set",
     "seen": "patients seen",
     "floor_minutes": "never below",
     "fact": "fact",
@@ -174,6 +180,8 @@ ANSWER_LABELS: dict[str, str] = {
     "chance_share_low": "within chance, from",
     "chance_share_high": "within chance, to",
     "chance_verdict": "beside chance",
+    "noise_limit": "what is reached",
+    "noisy_days": "days",
 }
 """Plain labels of the columns only answers have."""
 

@@ -42,13 +42,19 @@ ASKED = {
     "punctuality": ["did_we_keep_to_time"],
     "monitoring": ["what_changed"],
     "within_chance": ["within_chance"],
+    "suction_noise": ["suction_noise"],
     "trust": ["can_i_trust_my_log", "what_was_set_aside"],
 }
 QUARTER = "2026-Q3"
-OF_A_QUARTER = ("quarter", "case_mix", "punctuality", "monitoring", "within_chance")
+OF_A_QUARTER = ("quarter", "case_mix", "punctuality", "monitoring", "within_chance", "suction_noise")
 SET = """
 [softening]
 evidence_weight = 0.25
+[monitoring]
+wide_suction_level = 88.0
+fine_suction_level = 82.0
+wide_suction_minutes = 3.0
+fine_suction_minutes = 4.0
 [softening_test]
 first_day = 2026-01-05
 last_day = 2026-03-29
