@@ -25,7 +25,7 @@ TRIES = 100
 """How often tables are looked for that a run takes away just then, because it has made newer ones."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Clinic:
     """One clinic's log and settings: what every answer is asked of.
 

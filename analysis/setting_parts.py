@@ -78,6 +78,24 @@ class SlotsPart:
         'or by nothing, e.g. { new = "", routine_recall = "last_grade" }; other kinds are one; without it, from the log',
         choices=("", "hearing_aid", "softened", "last_ears", "last_grade"),
     )
+    today_catch_up_every: int = _setting(
+        0, "patients after whom today's diary leaves a gap of one grid step; 0 if none", low=0, high=20
+    )
+    break_after_minutes: float = _setting(
+        105.0, "minutes into the session at which the break begins", low=0.0, high=600.0
+    )
+    break_minutes: float = _setting(0.0, "minutes of a break in the session; 0 if none", low=0.0, high=120.0)
+    first_two_together: bool = _setting(False, "the first two patients are both booked for the session's start")
+    order: str = _setting(
+        "as_booked", "the order of a session's bookings", choices=("as_booked", "short_first", "long_first")
+    )
+    squeezed_in_share: float = _setting(
+        0.0, "share of sessions into which one more patient is squeezed, such as a second attempt", low=0.0, high=1.0
+    )
+    practitioners_sharing: int = _setting(
+        1, "practitioners at work at the same time who share rooms or suction units", low=1, high=6
+    )
+    units_shared: int = _setting(1, "rooms or suction units they share", low=1, high=6)
     fee_per_visit: float = _setting(0.0, "money one visit brings; 0 leaves money out", low=0.0)
     cost_per_overtime_hour: float = _setting(0.0, "money an hour of overtime costs; 0 if none", low=0.0)
     today: dict[str, int] = _setting(
@@ -137,6 +155,19 @@ class RecallPart:
         60, "days before a return with symptoms within which the ear is taken to have occluded", low=7, high=365
     )
     today_months: int = _setting(12, "months after which the clinic recalls today", low=1, high=60)
+
+
+@dataclass(frozen=True)
+class RecallCostPart:
+    """What minutes and days with symptoms are worth when recall intervals are weighed; as delivered these are examples."""
+
+    currency: str = _setting("pounds", "what prices are counted in")
+    price_minute: float = _setting(1.0, "worth of a minute in the chair", low=0.0)
+    price_symptom_day: float = _setting(1.0, "worth of a day on which an ear is occluding", low=0.0)
+    within: float = _setting(0.05, "share of the least yearly cost that makes no difference to you", low=0.0, high=0.5)
+    list_months: int = _setting(
+        0, "months after which the recall list calls people back; 0 takes what is recommended", low=0, high=60
+    )
 
 
 @dataclass(frozen=True)

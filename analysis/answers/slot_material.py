@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.answers.kept import once_a_clinic
 from analysis.answers.visit_log import VisitLog, visit_log
 from analysis.clinic import Clinic
 from analysis.models.attendance import Attendance, attendance
@@ -21,6 +22,7 @@ class SlotMaterial:
     plan: SlotPlan
 
 
+@once_a_clinic
 def slot_material(clinic: Clinic) -> SlotMaterial:
     """Plan a clinic's slots; the same log gives the same plan, whichever question asks.
 

@@ -8,11 +8,10 @@ import plotly.graph_objects as go
 
 from analysis.answers import slots_words as say
 from analysis.answers.booking_words import expected_table
-from analysis.answers.visit_log import VisitLog, visit_basis, visit_log
+from analysis.answers.slot_material import slot_material
+from analysis.answers.visit_log import VisitLog, visit_basis
 from analysis.clinic import Clinic
-from analysis.models.attendance import attendance
-from analysis.planning.slot_evidence import slot_evidence
-from analysis.planning.slots import METHOD, QUANTITIES, RECOMMENDED, TODAY, SlotPlan, plan_slots
+from analysis.planning.slots import METHOD, QUANTITIES, RECOMMENDED, TODAY, SlotPlan
 from analysis.present.answer import Answer, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart
 from analysis.present.theme import RECOMMENDED as RECOMMENDED_COLOUR
@@ -38,7 +37,7 @@ def how_long_to_book(clinic: Clinic) -> Answer:
     Answer
         Without a comparison where today's slots are not known. Without a
         figure where visits have no minutes of their own. Rows:
-        ``slot_minutes``, ``on_time_share``, ``mean_wait_minutes``,
+        ``slot_minutes``, ``catch_up_every``, ``on_time_share``, ``mean_wait_minutes``,
         ``overtime_minutes``, ``idle_minutes``, ``patients_per_session`` by
         policy, and their ``..._difference`` (recommended less today).
 
@@ -50,12 +49,10 @@ def how_long_to_book(clinic: Clinic) -> Answer:
     """
     settings, level = clinic.settings.slots, clinic.settings.level
     try:
-        log = visit_log(clinic)
-        came = attendance(clinic.visits, level=level)
+        found = slot_material(clinic)
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
-    evidence = slot_evidence(log.visits, log.fitted, log.expected, lateness=came.lateness)
-    plan = plan_slots(evidence, settings, level=level, rng=log.rng)
+    log, plan = found.log, found.plan
     basis = visit_basis(clinic, log, say.METHOD)
     return Answer(
         question=QUESTION,
@@ -65,7 +62,7 @@ def how_long_to_book(clinic: Clinic) -> Answer:
         chart=_chart(plan),
         chart_title=say.chart_title(plan),
         chart_text=say.chart_text(plan),
-        assumptions=say.assumptions(settings, evidence, came, log),
+        assumptions=say.assumptions(settings, found.evidence, found.came, log),
         cautions=say.cautions(plan, log, settings),
         checks=say.checks(plan, _logged_waits(log.visits), log),
         basis=basis,
@@ -112,6 +109,10 @@ def _rows(plan: SlotPlan, level: float) -> list[ResultRow]:
                         "slots", "slot_minutes", group, float(one[column]), None, None, level, "minutes", many, METHOD
                     )
                 )
+    gaps = {RECOMMENDED: plan.catch_up_every} | ({TODAY: plan.gaps_today} if plan.differences else {})
+    for policy, every in gaps.items():
+        group = {"policy": policy}
+        rows.append(ResultRow("slots", "catch_up_every", group, float(every), None, None, level, "patients", 0, METHOD))
     for (policy, quantity), figure in plan.figures.items():
         rows.append(ResultRow.from_estimate("slots", quantity, UNITS.get(quantity, "minutes"), figure, policy=policy))
     for quantity in [each for each in QUANTITIES if each in plan.differences]:

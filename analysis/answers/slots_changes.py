@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -11,7 +13,7 @@ from analysis.answers.visit_log import visit_basis
 from analysis.clinic import Clinic
 from analysis.derive.sessions import sessions
 from analysis.planning.session import Bookings, SessionFigures
-from analysis.planning.session_rules import SessionRules, SqueezedIn, run_rules
+from analysis.planning.session_rules import SqueezedIn, rules_of, run_rules
 from analysis.planning.slots import RECOMMENDED, SESSIONS_SHOWN, TODAY, full_sessions
 from analysis.present import words
 from analysis.present.answer import Answer, no_answer
@@ -154,7 +156,7 @@ def _overbooking(found: SlotMaterial, settings: SlotsPart) -> str:
     """Say what one more patient booked beside another would cost, as a what-if."""
     slots = found.plan.slots["recommended_minutes"].to_numpy(dtype=float)
     bookings = full_sessions(found.evidence, settings, found.log.rng, SESSIONS_SHOWN)
-    plain, more = overbooked(slots, bookings, settings)
+    plain, more = overbooked(slots, bookings, settings, found.plan.catch_up_every)
     return (
         f"What if one more were booked beside another in the middle of each session: {words.number(more.patients_per_session - plain.patients_per_session, 1)} "
         f"patients more a session, waiting of {words.number(more.mean_wait_minutes, 1)} instead of {words.number(plain.mean_wait_minutes, 1)} minutes, "
@@ -162,7 +164,9 @@ def _overbooking(found: SlotMaterial, settings: SlotsPart) -> str:
     )
 
 
-def overbooked(slots: np.ndarray, bookings: Bookings, settings: SlotsPart) -> tuple[SessionFigures, SessionFigures]:
+def overbooked(
+    slots: np.ndarray, bookings: Bookings, settings: SlotsPart, catch_up_every: int = 0
+) -> tuple[SessionFigures, SessionFigures]:
     """Run a template without and with one more patient in the middle, the same sessions meeting both.
 
     Parameters
@@ -171,12 +175,13 @@ def overbooked(slots: np.ndarray, bookings: Bookings, settings: SlotsPart) -> tu
     bookings : Bookings
         The one more is each session's last drawn booking.
     settings : SlotsPart
+    catch_up_every : int, optional
 
     Returns
     -------
     tuple of SessionFigures
     """
-    rules = SessionRules(settings.session_minutes, settings.turnaround_minutes)
+    rules = replace(rules_of(settings, catch_up_every), squeezed_in_share=0.0)
     middle = int(settings.session_minutes / slots.mean() / 2)
     squeezed = SqueezedIn(middle, bookings.minutes[-1], bookings.attends[-1])
     return run_rules(slots, bookings, rules), run_rules(slots, bookings, rules, squeezed)

@@ -7,10 +7,11 @@ import plotly.graph_objects as go
 
 from analysis.answers.booking_words import articled
 from analysis.answers.slot_material import SlotMaterial, slot_material
-from analysis.answers.slots_words import PROTECTED
+from analysis.answers.slots_words import PROTECTED, rules_said
 from analysis.answers.visit_log import visit_basis
 from analysis.clinic import Clinic
-from analysis.planning.slot_frontier import Template, frontier, measure
+from analysis.planning.session import Bookings
+from analysis.planning.slot_frontier import ROOM, SEEN, WAIT, Template, frontier, measure, template_ranges
 from analysis.planning.slots import COST, RECOMMENDED, SESSIONS_SHOWN, TODAY, full_sessions
 from analysis.present import words
 from analysis.present.answer import Answer, no_answer
@@ -19,12 +20,16 @@ from analysis.present.theme import RECOMMENDED as RECOMMENDED_COLOUR
 from analysis.present.theme import TODAY as TODAY_COLOUR
 from analysis.problems import NotEnough
 from analysis.settings import SlotsPart
+from analysis.stats.estimate import Estimate
 
 QUESTION = "What can waiting be traded for?"
 METHOD = (
     "Slots of all bookings searched together on the grid, with and without catch-up gaps, at seven prices of waiting; every "
     "template met the same simulated sessions."
 )
+SESSIONS_TRIED = 1_000
+"""Simulated sessions a template is tried on; those of the frontier are then shown on 20,000."""
+Ranges = list[dict[str, Estimate]]
 MARKS = {TODAY: ("today", TODAY_COLOUR), RECOMMENDED: ("recommended", RECOMMENDED_COLOUR)}
 
 
@@ -51,26 +56,24 @@ def what_can_waiting_be_traded_for(clinic: Clinic) -> Answer:
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
     rng = found.log.rng
-    searched = full_sessions(found.evidence, settings, rng)
+    searched = full_sessions(found.evidence, settings, rng, SESSIONS_TRIED)
     bookings = full_sessions(found.evidence, settings, rng, SESSIONS_SHOWN)
     templates = frontier(searched, bookings, found.plan.slots["floor_minutes"].to_numpy(dtype=float), settings)
-    recommended = found.plan.slots["recommended_minutes"].to_numpy(dtype=float)
-    plain, gaps = (
-        measure(recommended, 0, bookings, settings),
-        [measure(recommended, every, bookings, settings) for every in (3, 4)],
-    )
+    today = _today(found, bookings, settings)
+    ranges = template_ranges(templates, today, found.evidence, settings, level=level, rng=rng)
     return Answer(
         question=QUESTION,
         headline=_headline(found, templates, settings),
-        how_sure=f"{words.how_sure(level)} The marked templates carry theirs, from drawing patients again.",
-        table=_table(found, templates),
-        chart=_chart(found, templates),
+        how_sure=f"{words.how_sure(level)} Those of the templates on the line come from drawing patients again 80 times, all templates meeting the same sessions.",
+        table=_table(found, templates, ranges),
+        chart=_chart(found, templates, ranges),
         chart_title=_title(found),
-        chart_text=_told(found, templates),
+        chart_text=_told(found, templates, ranges),
         assumptions=(
             f"Every slot of a {settings.session_minutes:g}-minute session is booked; of {words.count(len(bookings.minutes[0]))} simulated sessions each template met the same.",
-            _gaps_said(plain, gaps, settings),
-            "Templates are those a search found worth trying, so another as good may not be among them.",
+            *rules_said(settings),
+            *_told_apart(ranges, today),
+            "Templates are those a search found worth trying, spread over the line, so another as good may not be among them.",
         ),
         cautions=(PROTECTED,),
         basis=visit_basis(clinic, found.log, METHOD),
@@ -116,17 +119,25 @@ def _title(found: SlotMaterial) -> str:
     return f"The recommended slots leave {words.number(abs(room.value))} {less} idle and overtime minutes a session than today's"
 
 
-def _gaps_said(plain: Template, gaps: list[Template], settings: SlotsPart) -> str:
-    """Say whether a catch-up gap beside the recommended slots would be worth its minutes."""
-    best = min(gaps, key=lambda each: each.cost)
-    place = {3: "third", 4: "fourth"}[best.catch_up_every]
-    waits = f"{words.number(plain.figures.mean_wait_minutes, 1)} to {words.number(best.figures.mean_wait_minutes, 1)} minutes"
-    worth = "is worth more" if best.cost < plain.cost else "is not worth its minutes"
-    return (
-        f"With the recommended slots, a catch-up gap of {settings.grid_minutes} minutes after every {place} patient {worth} "
-        f"at the prices set: waiting goes from {waits}, patients seen from {words.number(plain.figures.patients_per_session, 1)} "
-        f"to {words.number(best.figures.patients_per_session, 1)} a session."
+def _today(found: SlotMaterial, bookings: Bookings, settings: SlotsPart) -> Template | None:
+    """Run today's template on the same sessions, where it is known."""
+    slots = found.plan.slots["today_minutes"]
+    if slots.isna().any():
+        return None
+    return measure(slots.to_numpy(dtype=float), found.plan.gaps_today, bookings, settings)
+
+
+def _told_apart(ranges: Ranges, today: Template | None) -> list[str]:
+    """Say how many templates of the frontier the log can tell from today's."""
+    if today is None:
+        return []
+    better, worse = (
+        sum(test(each[COST]) for each in ranges) for test in (lambda one: one.high < 0, lambda one: one.low > 0)
     )
+    return [
+        f"At the prices set {words.count(better)} of the {words.count(len(ranges))} templates on the line are worth more than "
+        f"today's, {words.count(worse)} are worth less, and the log cannot tell the other {words.count(len(ranges) - better - worse)} from it."
+    ]
 
 
 def _slots_said(found: SlotMaterial, one: Template) -> str:
@@ -145,31 +156,40 @@ def _gap(one: Template) -> str:
     return f"after every {one.catch_up_every} patients" if one.catch_up_every else "none"
 
 
-def _table(found: SlotMaterial, templates: list[Template]) -> pd.DataFrame:
-    """List the frontier."""
-    rows = [
-        [
+def _table(found: SlotMaterial, templates: list[Template], ranges: Ranges) -> pd.DataFrame:
+    """List the frontier, every figure with its range."""
+    known = found.plan.slots["today_minutes"].notna().all()
+    rows = []
+    for one, figures in zip(templates, ranges, strict=True):
+        row = [
             _slots_said(found, one),
             _gap(one),
-            one.figures.mean_wait_minutes,
-            one.room_minutes,
-            words.number(one.figures.patients_per_session, 1),
+            _ranged(figures[WAIT], 1),
+            _ranged(figures[ROOM], 0),
+            _ranged(figures[SEEN], 1),
         ]
-        for one in templates
+        rows.append([*row, _ranged(figures[COST].scaled(-1), 0)] if known else row)
+    columns = [
+        "booking",
+        "catch_up",
+        "wait_minutes",
+        "idle_and_over_minutes",
+        "seen",
+        *(["worth_more_than_today"] if known else []),
     ]
-    return pd.DataFrame(rows, columns=["booking", "catch_up", "wait_minutes", "idle_and_over_minutes", "seen"])
+    return pd.DataFrame(rows, columns=columns)
 
 
-def _chart(found: SlotMaterial, templates: list[Template]) -> go.Figure:
+def _ranged(figure: Estimate, decimals: int) -> str:
+    """Write a figure with its range."""
+    return f"{words.number(figure.value, decimals)} ({words.between(figure, decimals)})"
+
+
+def _chart(found: SlotMaterial, templates: list[Template], ranges: Ranges) -> go.Figure:
     """Draw the frontier with today's and the recommended template."""
     points = [
-        FrontierPoint(
-            one.figures.mean_wait_minutes,
-            one.room_minutes,
-            one.figures.patients_per_session,
-            f"{_slots_said(found, one)}; gap: {_gap(one)}",
-        )
-        for one in templates
+        FrontierPoint(figures[WAIT], figures[ROOM], figures[SEEN].value, f"{_slots_said(found, one)}; gap: {_gap(one)}")
+        for one, figures in zip(templates, ranges, strict=True)
     ]
     marked = [
         MarkedPoint(
@@ -189,12 +209,11 @@ def _chart(found: SlotMaterial, templates: list[Template]) -> go.Figure:
     )
 
 
-def _told(found: SlotMaterial, templates: list[Template]) -> str:
+def _told(found: SlotMaterial, templates: list[Template], ranges: Ranges) -> str:
     """Tell the chart in words."""
     said = [
-        f"waiting {words.number(one.figures.mean_wait_minutes, 1)} minutes, idle and overtime {words.number(one.room_minutes)}, "
-        f"{words.number(one.figures.patients_per_session, 1)} patients"
-        for one in (templates[place] for place in sorted({0, len(templates) // 2, len(templates) - 1}))
+        f"waiting {_ranged(one[WAIT], 1)} minutes, idle and overtime {_ranged(one[ROOM], 0)}, {_ranged(one[SEEN], 1)} patients"
+        for one in (ranges[place] for place in sorted({0, len(templates) // 2, len(templates) - 1}))
     ]
     marked = [
         f"{label.capitalize()}: waiting {words.number(found.plan.figures[policy, 'mean_wait_minutes'].value, 1)}, idle and overtime "

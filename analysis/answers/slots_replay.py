@@ -6,7 +6,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers.booking_words import articled
-from analysis.answers.slots_words import PROTECTED
+from analysis.answers.slots_words import PROTECTED, gaps_said
 from analysis.answers.visit_log import TimedVisits, timed_visits, visit_basis
 from analysis.clinic import Clinic
 from analysis.models.attendance import attendance
@@ -16,7 +16,7 @@ from analysis.models.booking_minutes import BookingMinutes, fit_booking_minutes
 from analysis.models.visit_time import fit_visit_time
 from analysis.planning.slot_evidence import slot_evidence
 from analysis.planning.slot_replay import FEWEST_SESSIONS, Replay, real_bookings, replay, replayed
-from analysis.planning.slots import RECOMMENDED, TODAY, recommended_slots, todays_slots
+from analysis.planning.slots import RECOMMENDED, TODAY, recommended_template, todays_slots
 from analysis.present import words
 from analysis.present.answer import Answer, no_answer
 from analysis.present.charts import Bar, range_chart
@@ -39,6 +39,8 @@ MEASURES = {
 CHOSEN_ON = 2 / 3
 Found = dict[tuple[str, str], Estimate]
 Slots = dict[str, float]
+Template = tuple[Slots, int]
+"""Slots by booking category, and after how many patients a gap comes."""
 
 
 def would_the_slots_have_done_better(clinic: Clinic) -> Answer:
@@ -91,7 +93,7 @@ def _cut(visits: pd.DataFrame) -> pd.Timestamp:
     return pd.Timestamp(days.iloc[int(len(days) * CHOSEN_ON)])
 
 
-def _chosen_before(clinic: Clinic, timed: TimedVisits, cut: pd.Timestamp) -> tuple[BookingMinutes, Slots, Slots]:
+def _chosen_before(clinic: Clinic, timed: TimedVisits, cut: pd.Timestamp) -> tuple[BookingMinutes, Template, Template]:
     """Choose slots on what the log held before a day, and take today's from it."""
     settings = clinic.settings
     before = timed.visits[timed.visits["slot_start"] < cut]
@@ -108,18 +110,19 @@ def _chosen_before(clinic: Clinic, timed: TimedVisits, cut: pd.Timestamp) -> tup
             "Today's slots are not known, so there is nothing to hold the replay against.",
             "Set slots.today in clinic.toml, or export the length of the slots.",
         )
-    chosen = recommended_slots(evidence, settings.slots, timed.rng)
-    return expected, today, dict(zip(evidence.names, chosen.tolist(), strict=True))
+    chosen, gaps = recommended_template(evidence, settings.slots, timed.rng)
+    slots = dict(zip(evidence.names, chosen.tolist(), strict=True))
+    return expected, (today, settings.slots.today_catch_up_every), (slots, gaps)
 
 
 def _replays(
-    clinic: Clinic, visits: pd.DataFrame, cut: pd.Timestamp, expected: BookingMinutes, templates: dict[str, Slots]
+    clinic: Clinic, visits: pd.DataFrame, cut: pd.Timestamp, expected: BookingMinutes, templates: dict[str, Template]
 ) -> dict[str, Replay]:
     """Lay out the bookings from a day on by each template."""
     of_visit = sorted_into(booking_facts(visits, clinic.ears), expected.categories)
-    bookings = real_bookings(visits[visits["slot_start"] >= cut], of_visit, templates[TODAY])
+    bookings = real_bookings(visits[visits["slot_start"] >= cut], of_visit, templates[TODAY][0])
     settings: SlotsPart = clinic.settings.slots
-    made = {name: replay(bookings, slots, settings) for name, slots in templates.items()} if len(bookings) else {}
+    made = {name: replay(bookings, *_with(settings, each)) for name, each in templates.items()} if len(bookings) else {}
     if not made or min(len(each.week) for each in made.values()) < FEWEST_SESSIONS:
         raise NotEnough(
             f"The last third of the log fills fewer than {FEWEST_SESSIONS} sessions, too few to replay.",
@@ -128,18 +131,23 @@ def _replays(
     return made
 
 
+def _with(settings: SlotsPart, template: Template) -> tuple[Slots, SlotsPart, int]:
+    """Put the clinic's settings between a template's slots and its gaps."""
+    return template[0], settings, template[1]
+
+
 def _headline(
     expected: BookingMinutes,
-    today: Slots,
-    chosen: Slots,
+    today: Template,
+    chosen: Template,
     replays: dict[str, Replay],
     found: Found,
     cut: pd.Timestamp,
 ) -> str:
     """Say what the replay shows, in one sentence."""
-    same = all(today[name] == chosen[name] for name in today)
-    parts = [f"{chosen[name]:.0f} for {articled(expected, name)} (then {today[name]:.0f})" for name in today]
-    slots = f"slots chosen before {words.day(cut)} ({words.joined(parts)})"
+    same = today[1] == chosen[1] and all(today[0][name] == chosen[0][name] for name in today[0])
+    parts = [f"{chosen[0][name]:.0f} for {articled(expected, name)} (then {today[0][name]:.0f})" for name in today[0]]
+    slots = f"slots chosen before {words.day(cut)} ({words.joined(parts)}{gaps_said(chosen[1])})"
     if same:
         return f"The {slots} are the ones the clinic had, so its last third could not have gone otherwise."
     new, old = replays[RECOMMENDED], replays[TODAY]

@@ -6,18 +6,22 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+import plotly.graph_objects as go
 
 from analysis.answers.booking_words import articled, category_name
 from analysis.answers.slot_material import SlotMaterial, slot_material
-from analysis.answers.slots_words import PROTECTED
+from analysis.answers.slots_words import POLICIES, PROTECTED, rules_said
 from analysis.answers.visit_log import visit_basis
 from analysis.clinic import Clinic
 from analysis.planning.session import Bookings
 from analysis.planning.slot_frontier import frontier, measure
-from analysis.planning.slot_search import session_cost
+from analysis.planning.slot_search import CATCH_UP_EVERY, session_cost
 from analysis.planning.slots import QUANTITIES, RECOMMENDED, TODAY, full_sessions
 from analysis.present import words
 from analysis.present.answer import Answer, no_answer
+from analysis.present.charts import Bar, range_chart
+from analysis.present.theme import RECOMMENDED as RECOMMENDED_COLOUR
+from analysis.present.theme import TODAY as TODAY_COLOUR
 from analysis.present.what_if_panel import SlotSlider, WhatIfPanel
 from analysis.problems import NotEnough
 from analysis.settings import SlotsPart
@@ -31,6 +35,7 @@ SHOWN = {
     "overtime_minutes": "Minutes of overtime a session",
     "idle_minutes": "Minutes the room is idle a session",
 }
+COLOURS = {TODAY: TODAY_COLOUR, RECOMMENDED: RECOMMENDED_COLOUR}
 PRICES = {
     "price_wait": "worth of a minute's waiting",
     "price_idle": "worth of a minute's idle room",
@@ -62,7 +67,9 @@ def what_if_other_slots(clinic: Clinic) -> Answer | WhatIfPanel:
     settings = clinic.settings.slots
     bookings = full_sessions(found.evidence, settings, found.log.rng)
     prices = {name: (label, float(getattr(settings, name))) for name, label in PRICES.items()}
-    return WhatIfPanel(_answer(clinic, found), _sliders(found, settings), prices, _Told(found, bookings, settings))
+    gaps = [found.plan.catch_up_every, *(each for each in CATCH_UP_EVERY if each != found.plan.catch_up_every)]
+    told = _Told(found, bookings, settings)
+    return WhatIfPanel(_answer(clinic, found), _sliders(found, settings), prices, gaps, told)
 
 
 def _answer(clinic: Clinic, found: SlotMaterial) -> Answer:
@@ -78,7 +85,13 @@ def _answer(clinic: Clinic, found: SlotMaterial) -> Answer:
         headline=f"Recommended are {words.joined(named)}; the sliders below try other slots and prices.",
         how_sure="Ranges of the two templates stand with the slots above; what the sliders say has none.",
         table=_table(found),
-        assumptions=("Every slot is booked, in the log's mix and in no particular order.",),
+        chart=_chart(found),
+        chart_title=_title(found),
+        chart_text=f"{words.joined(_shown(found))}.",
+        assumptions=(
+            "Every slot is booked, in the log's mix and in no particular order.",
+            *rules_said(clinic.settings.slots),
+        ),
         cautions=(PROTECTED,),
         basis=visit_basis(clinic, found.log, METHOD),
     )
@@ -98,6 +111,33 @@ def _table(found: SlotMaterial) -> pd.DataFrame:
         ]
         rows.append([name, *values])
     return pd.DataFrame(rows, columns=["measure", "with_todays_slots", "with_recommended_slots"])
+
+
+def _title(found: SlotMaterial) -> str:
+    """Say the finding."""
+    wait = found.plan.figures[RECOMMENDED, "mean_wait_minutes"]
+    return f"With the recommended slots a patient waits {words.minutes(wait.value, 1)}"
+
+
+def _shown(found: SlotMaterial) -> list[str]:
+    """Say what the chart shows of either template."""
+    return [
+        f"{name}, {label}: {words.number(found.plan.figures[policy, quantity].value, 1)}"
+        for quantity, name in SHOWN.items()
+        for policy, label in POLICIES.items()
+        if quantity != "patients_per_session" and (policy, quantity) in found.plan.figures
+    ]
+
+
+def _chart(found: SlotMaterial) -> go.Figure:
+    """Draw waiting, overtime and idling of both templates, with their ranges."""
+    bars = []
+    for quantity, name in SHOWN.items():
+        for policy, label in POLICIES.items() if quantity != "patients_per_session" else ():
+            if (policy, quantity) in found.plan.figures:
+                one = found.plan.figures[policy, quantity]
+                bars.append(Bar(f"{name}, {label}", one.value, one.low, one.high, COLOURS[policy]))
+    return range_chart(bars, x_title="minutes", from_zero=True)
 
 
 def _sliders(found: SlotMaterial, settings: SlotsPart) -> list[SlotSlider]:
@@ -121,9 +161,9 @@ class _Told:
         floors = found.plan.slots["floor_minutes"].to_numpy(dtype=float)
         self._templates = frontier(bookings, bookings, floors, settings)
         recommended = found.plan.slots["recommended_minutes"].to_numpy(dtype=float)
-        self._templates.append(measure(recommended, 0, bookings, settings))
+        self._templates.append(measure(recommended, found.plan.catch_up_every, bookings, settings))
 
-    def __call__(self, slots: dict[str, int], prices: dict[str, float]) -> list[str]:
+    def __call__(self, slots: dict[str, int], prices: dict[str, float], catch_up_every: int) -> list[str]:
         """Run the slots and price them, and find the best template tried before at these prices."""
         names = [str(name) for name in self._found.plan.slots.index]
         settings = replace(
@@ -132,7 +172,7 @@ class _Told:
             price_idle=prices["price_idle"],
             price_overtime=prices["price_overtime"],
         )
-        one = measure(np.array([float(slots[name]) for name in names]), 0, self._bookings, settings)
+        one = measure(np.array([float(slots[name]) for name in names]), catch_up_every, self._bookings, settings)
         figures = {quantity: getattr(one.figures, quantity) for quantity in QUANTITIES}
         said = [f"{name}: {words.number(figures[quantity], 1)}" for quantity, name in SHOWN.items()]
         best = min(self._templates, key=lambda each: session_cost(each.figures, settings))

@@ -57,6 +57,17 @@ def headline(plan: SlotPlan, log: VisitLog, basis: Basis, settings: SlotsPart) -
     return f"Book {slots}: {period}, {change}."
 
 
+def gaps_said(catch_up_every: int) -> str:
+    """Say a template's catch-up gaps, to stand behind its slots; nothing where there are none.
+
+    Examples
+    --------
+    >>> gaps_said(4), gaps_said(0)
+    (', and a catch-up gap after every 4 patients', '')
+    """
+    return f", and a catch-up gap after every {catch_up_every} patients" if catch_up_every else ""
+
+
 def _slots(plan: SlotPlan, log: VisitLog) -> str:
     """Say each booking's slot, and today's where it is another."""
     said: list[str] = []
@@ -67,7 +78,7 @@ def _slots(plan: SlotPlan, log: VisitLog) -> str:
         )
         unit = "" if said else " minutes"
         said.append(f"{recommended:.0f}{unit} for {articled(log.expected, str(name))}{beside}")
-    return words.joined(said)
+    return words.joined(said) + gaps_said(plan.catch_up_every)
 
 
 def _changes(plan: SlotPlan) -> str:
@@ -151,6 +162,7 @@ def assumptions(settings: SlotsPart, evidence: SlotEvidence, came: Attendance, l
     said = [
         f"Every slot of a {settings.session_minutes:g}-minute session is booked, in the log's mix and in no particular order; "
         "shorter slots bring more patients only where there are patients to fill them.",
+        *rules_said(settings),
         f"A minute of a patient's waiting is worth {settings.price_wait:g}, of an idle room {settings.price_idle:g} and of "
         f"overtime {settings.price_overtime:g}; {settings.turnaround_minutes:g} minutes pass between patients.",
         f"{words.percent(absent)} of bookings are missed or cancelled too late, as in the log, and their slot stays empty.",
@@ -179,6 +191,23 @@ def assumptions(settings: SlotsPart, evidence: SlotEvidence, came: Attendance, l
             f"{words.plural(many, 'booking')} of kind {words.code_label('booking_kind', kind)} are too few for a slot of their own."
         )
     return tuple(said)
+
+
+def rules_said(settings: SlotsPart) -> list[str]:
+    """Say by which rules of the clinic's own the sessions run; nothing where they are as delivered."""
+    said = []
+    if settings.break_minutes:
+        said.append(f"a break of {settings.break_minutes:g} minutes after {settings.break_after_minutes:g}")
+    if settings.first_two_together:
+        said.append("the first two patients booked for the start")
+    if settings.order != "as_booked":
+        said.append(f"{'short' if settings.order == 'short_first' else 'long'} slots first")
+    if settings.squeezed_in_share:
+        said.append(f"one more patient squeezed into {words.percent(settings.squeezed_in_share)} of sessions")
+    if settings.practitioners_sharing > settings.units_shared:
+        unit = "room or suction unit" if settings.units_shared == 1 else "rooms or suction units"
+        said.append(f"{settings.practitioners_sharing} practitioners sharing {settings.units_shared} {unit}")
+    return [f"Sessions run by your own rules: {words.joined(said)}."] if said else []
 
 
 def _more_than_protected(log: VisitLog, settings: SlotsPart) -> list[str]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.answers.kept import once_a_clinic
 from analysis.clinic import Clinic
 from analysis.derive.attempts import attempts
 from analysis.models.booking_categories import category_means, category_quantiles
@@ -73,6 +74,7 @@ class VisitLog:
         return category_quantiles(means, self.fitted.shape, self.expected.of_visit, names)
 
 
+@once_a_clinic
 def visit_log(clinic: Clinic) -> VisitLog:
     """Fit visit time on a clinic's log.
 
@@ -95,6 +97,7 @@ def visit_log(clinic: Clinic) -> VisitLog:
     return VisitLog(timed.visits, timed.fitted, expected)
 
 
+@once_a_clinic
 def timed_visits(clinic: Clinic) -> TimedVisits:
     """Take a clinic's visits whose minutes count and split their minutes; raises ``NotEnough`` as ``visit_log`` does."""
     attended = int((clinic.visits["attendance"] == "attended").sum())

@@ -6,7 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.planning.session import Bookings, Pause, SessionFigures, run_sessions, session_figures
+from analysis.planning.session import Bookings, Pause, SessionFigures, SessionRuns, run_sessions, session_figures
+from analysis.planning.sharing import run_sharing
+from analysis.settings import SlotsPart
 
 AS_BOOKED, SHORT_FIRST, LONG_FIRST = "as_booked", "short_first", "long_first"
 ORDERS = (AS_BOOKED, SHORT_FIRST, LONG_FIRST)
@@ -28,6 +30,10 @@ class SessionRules:
         The first two patients are both booked for the start, the others a slot earlier.
     order : str
         ``as_booked``, or the categories with short or with long slots first.
+    practitioners, units : int
+        Practitioners at work at the same time, and the rooms or suction units they share.
+    squeezed_in_share : float
+        Share of sessions into which one more patient is squeezed, beside the middle slot.
     """
 
     session_minutes: float
@@ -37,6 +43,36 @@ class SessionRules:
     pause: Pause | None = None
     two_first: bool = False
     order: str = AS_BOOKED
+    practitioners: int = 1
+    units: int = 1
+    squeezed_in_share: float = 0.0
+
+
+def rules_of(settings: SlotsPart, catch_up_every: int = 0) -> SessionRules:
+    """Give the clinic's rules, with a gap of one step of the grid after every so many slots.
+
+    Parameters
+    ----------
+    settings : SlotsPart
+    catch_up_every : int, optional
+
+    Returns
+    -------
+    SessionRules
+    """
+    begins = settings.break_after_minutes
+    return SessionRules(
+        session_minutes=settings.session_minutes,
+        turnaround_minutes=settings.turnaround_minutes,
+        catch_up_every=catch_up_every,
+        catch_up_minutes=float(settings.grid_minutes) if catch_up_every else 0.0,
+        pause=Pause(begins, begins + settings.break_minutes) if settings.break_minutes else None,
+        two_first=settings.first_two_together,
+        order=settings.order,
+        practitioners=settings.practitioners_sharing,
+        units=settings.units_shared,
+        squeezed_in_share=settings.squeezed_in_share,
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,6 +162,8 @@ def run_rules(
     """
     if slot_minutes.min() <= 0:
         raise ValueError("slots must be longer than nought")
+    if squeezed is None and rules.squeezed_in_share:
+        squeezed = _squeezed(slot_minutes, bookings, rules)
     ordered = _in_order(slot_minutes, bookings, rules)
     starts, fits = laid_out(slot_minutes[ordered.category], rules)
     minutes, late, comes = ordered.minutes, ordered.late_minutes, ordered.attends & fits
@@ -135,8 +173,34 @@ def run_rules(
         minutes = np.insert(minutes, place + 1, squeezed.minutes, axis=0)
         late = np.insert(late, place + 1, 0.0, axis=0)
         comes = np.insert(comes, place + 1, squeezed.comes, axis=0)
-    runs = run_sessions(starts, minutes, comes, late, turnaround_minutes=rules.turnaround_minutes, pause=rules.pause)
+    runs, comes = _run(starts, minutes, comes, late, rules)
     return session_figures(runs, comes, rules.session_minutes, rules.pause)
+
+
+def _run(
+    starts: np.ndarray, minutes: np.ndarray, comes: np.ndarray, late: np.ndarray, rules: SessionRules
+) -> tuple[SessionRuns, np.ndarray]:
+    """Run sessions by themselves, or so many at a time as practitioners share what they need."""
+    turnaround = rules.turnaround_minutes
+    if rules.practitioners <= rules.units:
+        return run_sessions(starts, minutes, comes, late, turnaround_minutes=turnaround, pause=rules.pause), comes
+    many = minutes.shape[1] // rules.practitioners
+    together = (len(minutes), rules.practitioners, many)
+    parts = [
+        np.broadcast_to(each, minutes.shape)[:, : rules.practitioners * many] for each in (starts, minutes, comes, late)
+    ]
+    runs = run_sharing(
+        *(each.reshape(together) for each in parts), turnaround_minutes=turnaround, units=rules.units, pause=rules.pause
+    )
+    return runs, parts[2]
+
+
+def _squeezed(slot_minutes: np.ndarray, bookings: Bookings, rules: SessionRules) -> SqueezedIn:
+    """Squeeze each session's last drawn booking in beside the middle slot, in the share of sessions the rules say."""
+    middle = int(rules.session_minutes / slot_minutes.mean() / 2)
+    sessions = bookings.minutes.shape[1]
+    chosen = np.arange(sessions) < round(rules.squeezed_in_share * sessions)
+    return SqueezedIn(min(middle, len(bookings.minutes) - 1), bookings.minutes[-1], bookings.attends[-1] & chosen)
 
 
 def _in_order(slot_minutes: np.ndarray, bookings: Bookings, rules: SessionRules) -> Bookings:

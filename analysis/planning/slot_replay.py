@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.derive.sessions import HELD_SLOT
 from analysis.planning.session import LATE_MINUTES, run_sessions
+from analysis.planning.session_rules import SessionRules, rules_of
 from analysis.planning.slot_search import session_cost_of
 from analysis.settings import SlotsPart
 from analysis.stats.estimate import Estimate
@@ -83,7 +84,9 @@ def real_bookings(visits: pd.DataFrame, of_visit: pd.Series, today: dict[str, fl
     return listed.sort_values(["who", "slot_start"], kind="stable").reset_index(drop=True)
 
 
-def replay(bookings: pd.DataFrame, slot_minutes: dict[str, float], settings: SlotsPart) -> Replay:
+def replay(
+    bookings: pd.DataFrame, slot_minutes: dict[str, float], settings: SlotsPart, catch_up_every: int = 0
+) -> Replay:
     """Lay real bookings out by a template, session after session, and run them with their own minutes.
 
     Parameters
@@ -93,43 +96,58 @@ def replay(bookings: pd.DataFrame, slot_minutes: dict[str, float], settings: Slo
     slot_minutes : dict of str to float
         Slot of each booking category.
     settings : SlotsPart
+    catch_up_every : int, optional
+        A gap of one step of the grid after every so many patients.
 
     Returns
     -------
     Replay
         Each practitioner's bookings fill sessions of the set length in their
-        real order; each one's last session, which is not full, is left out.
+        real order, around the break and with the first two together where the
+        clinic does so; each one's last session, which is not full, is left out.
+        Rooms are not shared and nobody is squeezed in.
     """
+    rules = rules_of(settings, catch_up_every)
     slots = bookings["booking"].map(slot_minutes).to_numpy(dtype=float)
-    session, place, starts = _filled(bookings["who"].to_numpy(), slots, settings.session_minutes)
+    session, place, starts = _filled(bookings["who"].to_numpy(), slots, rules)
     shape = (int(place.max()) + 1, int(session.max()) + 1)
     laid = {name: np.zeros(shape) for name in ("start", "minutes", "late", "comes")}
     columns = (starts, bookings["minutes"], bookings["late_minutes"], bookings["attends"])
     for table, values in zip(laid.values(), columns, strict=True):
         table[place, session] = np.asarray(values, dtype=float)
-    comes = laid["comes"] > 0
+    comes, start = laid["comes"] > 0, laid["start"]
+    if rules.two_first and len(start) > 1:
+        start = np.concatenate([start[:1], start[:1], start[1:-1]])
     runs = run_sessions(
-        laid["start"], laid["minutes"], comes, laid["late"], turnaround_minutes=settings.turnaround_minutes
+        start, laid["minutes"], comes, laid["late"], turnaround_minutes=rules.turnaround_minutes, pause=rules.pause
     )
     first = np.flatnonzero(place == 0)
     last = pd.Series(session).groupby(bookings["who"].to_numpy()).max().to_numpy()
     full = ~np.isin(np.arange(shape[1]), last)
     beyond = runs.free_at_minutes - settings.session_minutes
+    left = np.maximum(-beyond, 0.0)
+    if rules.pause is not None:
+        free = np.maximum(runs.free_at_minutes, rules.pause.start_minutes)
+        left = left - np.maximum(rules.pause.end_minutes - free, 0.0)
     return Replay(
         week=bookings["week"].to_numpy()[first][full],
         wait_minutes=runs.wait_minutes.sum(axis=0)[full],
         seen=comes.sum(axis=0)[full],
         overtime_minutes=np.maximum(beyond, 0.0)[full],
-        idle_minutes=(runs.idle_minutes + np.maximum(-beyond, 0.0))[full],
+        idle_minutes=(runs.idle_minutes + left)[full],
     )
 
 
-def _filled(who: np.ndarray, slots: np.ndarray, session_minutes: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Fill sessions one booking after the other; a new practitioner opens a new session."""
+def _filled(who: np.ndarray, slots: np.ndarray, rules: SessionRules) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Fill sessions one booking after the other, around gaps and the break; a new practitioner opens a new session."""
     session, place, start = np.zeros(len(slots), int), np.zeros(len(slots), int), np.zeros(len(slots))
     number, position, until = -1, 0, np.inf
     for index, slot in enumerate(slots):
-        if index == 0 or who[index] != who[index - 1] or until + slot > session_minutes + 1e-9:
+        if position and rules.catch_up_every and position % rules.catch_up_every == 0:
+            until += rules.catch_up_minutes
+        if rules.pause is not None and until < rules.pause.end_minutes and until + slot > rules.pause.start_minutes:
+            until = rules.pause.end_minutes
+        if index == 0 or who[index] != who[index - 1] or until + slot > rules.session_minutes + 1e-9:
             number, position, until = number + 1, 0, 0.0
         session[index], place[index], start[index] = number, position, until
         position, until = position + 1, until + slot

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.planning.session import Bookings, SessionFigures, run_template
+from analysis.planning.session import Bookings, SessionFigures
+from analysis.planning.session_rules import rules_of, run_rules
 from analysis.planning.slot_evidence import SlotEvidence
 from analysis.settings import SlotsPart
 from analysis.stats.quantiles import quantiles
 
 START_SHARES = np.arange(0.2, 0.96, 0.05)
 """Quantiles of the minutes from which the search starts."""
+CATCH_UP_EVERY = (0, 3, 4, 6)
+"""Patients after whom a catch-up gap may come; nought is no gap."""
+GAPS_SAVE = 0.02
+"""Share of a session's cost that gaps must save to be recommended: without them is easier to book (a choice, no source)."""
 
 
 def slot_floors(evidence: SlotEvidence, settings: SlotsPart) -> np.ndarray:
@@ -41,8 +46,32 @@ def slot_floors(evidence: SlotEvidence, settings: SlotsPart) -> np.ndarray:
     return np.array(floors)
 
 
-def best_slots(bookings: Bookings, lowest: np.ndarray, settings: SlotsPart) -> np.ndarray:
-    """Search the slots whose sessions cost least at the owner's prices.
+def best_template(bookings: Bookings, lowest: np.ndarray, settings: SlotsPart) -> tuple[np.ndarray, int]:
+    """Search slots and catch-up gaps together for the sessions that cost least at the owner's prices.
+
+    Parameters
+    ----------
+    bookings, lowest, settings
+        As for ``best_slots``.
+
+    Returns
+    -------
+    slots : numpy.ndarray, shape (categories,)
+    catch_up_every : int
+        A gap of one step of the grid after every so many patients; nought is none, unless gaps save ``GAPS_SAVE``.
+    """
+    found = {}
+    for every in CATCH_UP_EVERY:
+        slots = best_slots(bookings, lowest, settings, every)
+        found[every] = (session_cost(run_slots(slots, bookings, settings, every), settings), slots)
+    best = min(found, key=lambda every: found[every][0])
+    if found[best][0] > (1 - GAPS_SAVE) * found[0][0]:
+        best = 0
+    return found[best][1], best
+
+
+def best_slots(bookings: Bookings, lowest: np.ndarray, settings: SlotsPart, catch_up_every: int = 0) -> np.ndarray:
+    """Search the slots whose sessions cost least at the owner's prices, the gaps being given.
 
     Parameters
     ----------
@@ -51,6 +80,7 @@ def best_slots(bookings: Bookings, lowest: np.ndarray, settings: SlotsPart) -> n
     lowest : numpy.ndarray, shape (categories,)
         No slot may be shorter.
     settings : SlotsPart
+    catch_up_every : int, optional
 
     Returns
     -------
@@ -69,7 +99,7 @@ def best_slots(bookings: Bookings, lowest: np.ndarray, settings: SlotsPart) -> n
     def cost(slots: np.ndarray) -> float:
         key = tuple(slots.tolist())
         if key not in costs:
-            costs[key] = session_cost(run_slots(slots, bookings, settings), settings)
+            costs[key] = session_cost(run_slots(slots, bookings, settings, catch_up_every), settings)
         return costs[key]
 
     tried = [np.maximum(lowest, each) for each in _quantile_slots(bookings, len(lowest), settings)]
@@ -83,8 +113,8 @@ def best_slots(bookings: Bookings, lowest: np.ndarray, settings: SlotsPart) -> n
         best = nearby
 
 
-def run_slots(slots: np.ndarray, bookings: Bookings, settings: SlotsPart) -> SessionFigures:
-    """Run one template on the clinic's session.
+def run_slots(slots: np.ndarray, bookings: Bookings, settings: SlotsPart, catch_up_every: int = 0) -> SessionFigures:
+    """Run one template on the clinic's session, by the clinic's rules.
 
     Parameters
     ----------
@@ -92,17 +122,13 @@ def run_slots(slots: np.ndarray, bookings: Bookings, settings: SlotsPart) -> Ses
         Minutes of each booking category's slot.
     bookings : Bookings
     settings : SlotsPart
+    catch_up_every : int, optional
 
     Returns
     -------
     SessionFigures
     """
-    return run_template(
-        slots,
-        bookings,
-        session_minutes=settings.session_minutes,
-        turnaround_minutes=settings.turnaround_minutes,
-    )
+    return run_rules(slots, bookings, rules_of(settings, catch_up_every))
 
 
 def session_cost(figures: SessionFigures, settings: SlotsPart) -> float:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.planning.session import Bookings
 from analysis.planning.slot_evidence import SlotEvidence, draw_bookings, draw_luck
-from analysis.planning.slot_search import best_slots, run_slots, session_cost, slot_floors
+from analysis.planning.slot_search import best_template, run_slots, session_cost, slot_floors
 from analysis.problems import DataProblem
 from analysis.settings import SlotsPart
 from analysis.stats.estimate import Estimate
@@ -51,6 +51,10 @@ class SlotPlan:
         How often patients were drawn again.
     further : dict of (str, str) to Estimate
         By policy or ``difference``: ``room_minutes`` and ``late_share``.
+    catch_up_every : int
+        Patients after whom the recommended template leaves a gap of one step of the grid; nought is none.
+    gaps_today : int
+        The same of today's.
     """
 
     slots: pd.DataFrame
@@ -58,11 +62,14 @@ class SlotPlan:
     differences: dict[str, Estimate]
     redraws: int
     further: dict[tuple[str, str], Estimate]
+    catch_up_every: int = 0
+    gaps_today: int = 0
 
     @property
     def same(self) -> bool:
-        """Whether today's slots are the recommended ones."""
-        return bool((self.slots["today_minutes"] == self.slots["recommended_minutes"]).all())
+        """Whether today's template is the recommended one."""
+        slots = self.slots["today_minutes"] == self.slots["recommended_minutes"]
+        return bool(slots.all()) and self.catch_up_every == self.gaps_today
 
     @property
     def told_apart(self) -> bool:
@@ -108,8 +115,8 @@ def plan_slots(
     _refuse(floors, settings)
     shortest = min(floors.min(), min(todays_slots(evidence, settings).values(), default=np.inf))
     searched = draw_bookings(evidence.model(), _luck(rng, settings, settings.grid_minutes * 2, SESSIONS_SEARCHED))
-    recommended = best_slots(searched, floors, settings)
-    free = best_slots(searched, np.full(len(floors), float(settings.grid_minutes * 2)), settings)
+    recommended, gaps = best_template(searched, floors, settings)
+    free, _ = best_template(searched, np.full(len(floors), float(settings.grid_minutes * 2)), settings)
     today = todays_slots(evidence, settings)
     slots = pd.DataFrame(
         {
@@ -121,15 +128,15 @@ def plan_slots(
         },
         index=pd.Index(evidence.names, name="booking"),
     )
-    templates = {RECOMMENDED: recommended}
+    templates = {RECOMMENDED: (recommended, gaps)}
     if slots["today_minutes"].notna().all():
-        templates[TODAY] = slots["today_minutes"].to_numpy()
+        templates[TODAY] = (slots["today_minutes"].to_numpy(), settings.today_catch_up_every)
     return _compared(slots, templates, evidence, settings, level, rng, redraws, shortest)
 
 
 def _compared(
     slots: pd.DataFrame,
-    templates: dict[str, np.ndarray],
+    templates: dict[str, tuple[np.ndarray, int]],
     evidence: SlotEvidence,
     settings: SlotsPart,
     level: float,
@@ -165,14 +172,18 @@ def _compared(
         },
         redraws=redraws,
         further={key: each for key, each in found.items() if key[1] in FURTHER},
+        catch_up_every=templates[RECOMMENDED][1],
+        gaps_today=settings.today_catch_up_every,
     )
 
 
-def _measure(templates: dict[str, np.ndarray], bookings: Bookings, settings: SlotsPart) -> dict[tuple[str, str], float]:
+def _measure(
+    templates: dict[str, tuple[np.ndarray, int]], bookings: Bookings, settings: SlotsPart
+) -> dict[tuple[str, str], float]:
     """Run each template; where there are two, add recommended less today's."""
     found = {}
-    for policy, slots in templates.items():
-        figures = run_slots(slots, bookings, settings)
+    for policy, (slots, gaps) in templates.items():
+        figures = run_slots(slots, bookings, settings, gaps)
         found.update({(policy, quantity): float(getattr(figures, quantity)) for quantity in QUANTITIES})
         found[policy, COST] = session_cost(figures, settings)
         found[policy, "room_minutes"] = figures.idle_minutes + figures.overtime_minutes
@@ -195,8 +206,10 @@ def todays_slots(evidence: SlotEvidence, settings: SlotsPart) -> dict[str, int]:
     return {name: by_kind[kind] for name, kind in zip(evidence.names, kinds, strict=True) if kind in by_kind}
 
 
-def recommended_slots(evidence: SlotEvidence, settings: SlotsPart, rng: np.random.Generator) -> np.ndarray:
-    """Search the recommended slots alone; raises ``DataProblem`` as ``plan_slots`` does.
+def recommended_template(
+    evidence: SlotEvidence, settings: SlotsPart, rng: np.random.Generator
+) -> tuple[np.ndarray, int]:
+    """Search the recommended slots and gaps alone; raises ``DataProblem`` as ``plan_slots`` does.
 
     Parameters
     ----------
@@ -206,11 +219,12 @@ def recommended_slots(evidence: SlotEvidence, settings: SlotsPart, rng: np.rando
 
     Returns
     -------
-    numpy.ndarray, shape (categories,)
+    slots : numpy.ndarray, shape (categories,)
+    catch_up_every : int
     """
     floors = slot_floors(evidence, settings)
     _refuse(floors, settings)
-    return best_slots(full_sessions(evidence, settings, rng), floors, settings)
+    return best_template(full_sessions(evidence, settings, rng), floors, settings)
 
 
 def full_sessions(

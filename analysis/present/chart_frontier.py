@@ -21,8 +21,8 @@ APART = 0.1
 class FrontierPoint:
     """One template of the frontier: its waiting, its room minutes, patients seen."""
 
-    wait_minutes: float
-    room_minutes: float
+    wait: Estimate
+    room: Estimate
     patients: float
     said: str
 
@@ -58,8 +58,10 @@ def frontier_chart(
     figure = blank_figure(HEIGHT)
     figure.update_layout(margin={"t": 40})
     figure.add_scatter(
-        x=tidy([each.wait_minutes for each in points]),
-        y=tidy([each.room_minutes for each in points]),
+        x=tidy([each.wait.value for each in points]),
+        y=tidy([each.room.value for each in points]),
+        error_x=_bars([each.wait for each in points], FAINT, 1.5),
+        error_y=_bars([each.room for each in points], FAINT, 1.5),
         mode="lines+markers",
         line={"color": QUIET, "width": 1.5},
         marker={"size": 7, "color": QUIET},
@@ -69,8 +71,8 @@ def frontier_chart(
     )
     for one in _spread(points, marked):
         figure.add_annotation(
-            x=tidy([one.wait_minutes])[0],
-            y=tidy([one.room_minutes])[0],
+            x=tidy([one.wait.value])[0],
+            y=tidy([one.room.value])[0],
             text=f"{one.patients:.1f}",
             xanchor="left",
             yanchor="bottom",
@@ -91,31 +93,30 @@ def frontier_chart(
 
 def _spread(points: Sequence[FrontierPoint], marked: Sequence[MarkedPoint]) -> list[FrontierPoint]:
     """Choose the points whose patients can be written beside them without touching another figure."""
-    widest = max((each.wait_minutes for each in points), default=1.0) or 1.0
-    highest = max((each.room_minutes for each in points), default=1.0) or 1.0
+    widest = max((each.wait.value for each in points), default=1.0) or 1.0
+    highest = max((each.room.value for each in points), default=1.0) or 1.0
     taken = [(each.wait.value / widest, each.room.value / highest) for each in marked]
     chosen = []
     for one in points:
-        place = (one.wait_minutes / widest, one.room_minutes / highest)
+        place = (one.wait.value / widest, one.room.value / highest)
         if all(abs(place[0] - x) > APART or abs(place[1] - y) > APART for x, y in taken):
             taken.append(place)
             chosen.append(one)
     return chosen
 
 
+def _bars(figures: Sequence[Estimate], colour: str, thickness: float) -> dict:
+    """Draw ranges as bars without ends."""
+    return {
+        "type": "data", "symmetric": False, "color": colour, "thickness": thickness, "width": 0,
+        "array": tidy([each.high - each.value for each in figures]),
+        "arrayminus": tidy([each.value - each.low for each in figures]),
+    }  # fmt: skip
+
+
 def _mark(figure: go.Figure, one: MarkedPoint) -> None:
     """Mark one template with its ranges and its name."""
-    bars = {}
-    for axis, estimate in (("error_x", one.wait), ("error_y", one.room)):
-        bars[axis] = {
-            "type": "data",
-            "symmetric": False,
-            "array": tidy([estimate.high - estimate.value]),
-            "arrayminus": tidy([estimate.value - estimate.low]),
-            "color": one.colour,
-            "thickness": 3,
-            "width": 0,
-        }
+    bars = {axis: _bars([each], one.colour, 3) for axis, each in (("error_x", one.wait), ("error_y", one.room))}
     figure.add_scatter(
         x=tidy([one.wait.value]),
         y=tidy([one.room.value]),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -41,8 +41,10 @@ class WhatIfPanel:
     slots : list of SlotSlider
     prices : dict of str to (str, float)
         Label and start of each price.
+    gaps : sequence of int
+        Patients after whom a catch-up gap may come, nought for none; the first is where the slider stands.
     tell : callable
-        From slots by name and prices by name to sentences; called at every move.
+        From slots by name, prices by name and the gaps to sentences; called at every move.
     """
 
     def __init__(
@@ -50,7 +52,8 @@ class WhatIfPanel:
         answer: Answer,
         slots: list[SlotSlider],
         prices: Mapping[str, tuple[str, float]],
-        tell: Callable[[dict[str, int], dict[str, float]], list[str]],
+        gaps: Sequence[int],
+        tell: Callable[[dict[str, int], dict[str, float], int], list[str]],
     ) -> None:
         self.answer = answer
         self._tell = tell
@@ -65,17 +68,24 @@ class WhatIfPanel:
             name: widgets.FloatSlider(value, min=0, max=max(MOST_PRICE, value), step=0.5, description=label, **wide)
             for name, (label, value) in prices.items()
         }
+        self.gaps = widgets.SelectionSlider(
+            options=[(f"after {each}" if each else "none", each) for each in sorted(gaps)],
+            value=gaps[0],
+            description="catch-up gap, patients",
+            **wide,
+        )
         self.said = widgets.HTML()
-        for each in (*self.slots.values(), *self.prices.values()):
+        moving = [*self.slots.values(), self.gaps, *self.prices.values()]
+        for each in moving:
             each.observe(self._moved, names="value")
-        self.box = widgets.VBox([*self.slots.values(), *self.prices.values(), self.said], model_id=PANEL_ID)
+        self.box = widgets.VBox([*moving, self.said], model_id=PANEL_ID)
         self._moved()
 
     def _moved(self, _: Any = None) -> None:
         """Say anew what the slots and prices now chosen do."""
         slots = {name: each.value for name, each in self.slots.items()}
         prices = {name: each.value for name, each in self.prices.items()}
-        self.said.value = "".join(f"<p>{html.escape(each)}</p>" for each in self._tell(slots, prices))
+        self.said.value = "".join(f"<p>{html.escape(each)}</p>" for each in self._tell(slots, prices, self.gaps.value))
 
     def _ipython_display_(self) -> None:
         """Show the answer, then the sliders."""

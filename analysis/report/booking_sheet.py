@@ -9,6 +9,7 @@ import pandas as pd
 import xlsxwriter
 
 from analysis.clinic import Clinic
+from analysis.planning.slots import RECOMMENDED
 from analysis.present.answer import Answer
 
 FILE = "booking_template.xlsx"
@@ -51,13 +52,14 @@ def write_booking_sheet(clinic: Clinic, answer: Answer, folder: Path) -> Path | 
     options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with xlsxwriter.Workbook(str(path), options) as book:
         book.set_properties({"title": "Booking template", "created": NO_CLOCK})
-        _slots(book, clinic, answer.table)
+        _slots(book, clinic, answer)
         _session(book, clinic)
     return path
 
 
-def _slots(book: xlsxwriter.Workbook, clinic: Clinic, table: pd.DataFrame) -> None:
+def _slots(book: xlsxwriter.Workbook, clinic: Clinic, answer: Answer) -> None:
     """Write what to book for whom."""
+    table = answer.table if answer.table is not None else pd.DataFrame()
     sheet = book.add_worksheet("What to book")
     bold, wide = book.add_format({"bold": True, "bottom": 1}), book.add_format({"text_wrap": True, "valign": "top"})
     name = "INVENTED DEMO CLINIC" if clinic.invented else clinic.settings.clinic.name
@@ -69,11 +71,20 @@ def _slots(book: xlsxwriter.Workbook, clinic: Clinic, table: pd.DataFrame) -> No
         sheet.write_number(row, 1, float(one["recommended_minutes"]))
         if pd.notna(one["today_minutes"]):
             sheet.write_number(row, 2, float(one["today_minutes"]))
-    for row, line in enumerate(HOW_TO, start=len(table) + 4):
+    for row, line in enumerate((*_gap(clinic, answer), *HOW_TO), start=len(table) + 4):
         sheet.write_string(row, 0, line)
     sheet.set_column(0, 0, 46)
     sheet.set_column(1, 2, 18)
     _for_paper(sheet)
+
+
+def _gap(clinic: Clinic, answer: Answer) -> list[str]:
+    """Say where the recommended template leaves a gap, if it does."""
+    found = [row for row in answer.rows if row.quantity == "catch_up_every" and row.group["policy"] == RECOMMENDED]
+    grid = clinic.settings.slots.grid_minutes
+    return [
+        f"Leave {grid} minutes free after every {row.value:.0f} patients, to catch up." for row in found if row.value
+    ]
 
 
 def _session(book: xlsxwriter.Workbook, clinic: Clinic) -> None:

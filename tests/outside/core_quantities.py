@@ -197,6 +197,7 @@ COUNTED: dict[str, str] = {
     "recall.recall_months": OWN_RULE,
     "demand.sessions_needed": OWN_RULE,
     "demand.sessions_of_chair_time": OWN_RULE,
+    "slots.catch_up_every": OWN_RULE,
     "quarter.count": "counted; small counts hidden",
     "safety.count": "counted; small counts hidden",
 }
