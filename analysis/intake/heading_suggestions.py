@@ -21,7 +21,7 @@ MAY_DATE_A_ROW = ("date", "slot_start", "started_at")
 MOMENTS = ("started_at", "ended_at", "arrived_at", "slot_start", "slot_end", "booked_on")
 CLOCKS = ("started_at", "ended_at", "arrived_at", "slot_time", "slot_end")
 SAYS_LITTLE = frozenset(
-    ("number", "patient", "date", "time", "ear", "ears", "of", "the", "to", "at", "in", "on", "before", "after", "done")
+    ("number", "patient", "date", "time", "ear", "ears", "of", "the", "to", "at", "on", "before", "after", "done")
 )
 """Words of headings that many columns share."""
 YEARS_OF_BIRTHS = 25
@@ -103,7 +103,7 @@ def _moment(heading: str, _values: Sequence[str], free: Sequence[str], dated: bo
 
 def _clock(heading: str, _values: Sequence[str], free: Sequence[str], _dated: bool) -> tuple[str, str]:
     """Choose among the columns of times of day."""
-    found = _alike(heading, CLOCKS, free)
+    found = _alike(heading, CLOCKS, free) or ("slot_time" if {*CLOCKS, "slot_start"} <= set(free) else "")
     return (found, "its values are times of day") if found else ("", "")
 
 

@@ -3,6 +3,7 @@
 import pytest
 
 from analysis.cli import main
+from analysis.intake.headers import match_headings
 from analysis.intake.heading_suggestions import births, suggestion
 from analysis.intake.preview import preview
 from analysis.problems import DataProblem
@@ -41,6 +42,8 @@ def columns_of(path, settings=None):
         ("Born when", ["01/02/1948", "03/04/2001"], "birth_date"),
         ("Day", ["01/02/2025", "03/04/2025"], "date"),
         ("end_utc", ["2025-07-01T08:47:30Z", "2025-07-01T09:35:00Z"], "ended_at"),
+        ("Went in", ["2025-07-01T08:47", "2025-07-01T09:35"], "started_at"),
+        ("At", ["9:00", "11:20"], "slot_time"),
         ("Room", ["blue", "green", "yellow"], ""),
         ("Code", ["7", "12", "31"], ""),
         ("Looked at", ["yes", "no"], ""),
@@ -53,6 +56,13 @@ def test_a_column_is_suggested_by_its_content(heading, values, column):
 def test_no_column_is_suggested_that_is_filled_already():
     assert suggestion("Rx", ["suction", "hook", "irrigation"], ("methods",), Settings()) == ("", "")
     assert suggestion("Entered", ["01/02/2025", "02/02/2025"], ("date",), Settings()) == ("", "")
+
+
+def test_a_heading_of_softeners_over_methods_is_methods():
+    heading = match_headings(
+        ["Date", "What was used"], Settings(), [["1/3/25"], ["suction", "water jet", "hook"]].__getitem__
+    ).all[1]
+    assert (heading.column, heading.why) == ("methods", "its words are those of methods")
 
 
 def test_preview_suggests_and_takes_nothing(written):
