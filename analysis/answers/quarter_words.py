@@ -37,6 +37,8 @@ MEASURES = {
     "again": "second or later attempts",
     "referred": "referred onward",
     "over_slot": "longer than the slot",
+    "recall_came": "patients due who came",
+    "recall_kept": "recall bookings kept",
     **CASE_MIX,
     "any_event": "any adverse event",
     **{event: label for event, label in ADVERSE_EVENTS.items() if event != "none"},

@@ -38,6 +38,8 @@ BASES = {
     **dict.fromkeys(("any_event", *EVENTS), "watched"),
     **CASE_MIX_BASES,
     "over_slot": "with_slot",
+    "recall_came": "recall_due",
+    "recall_kept": "recall_held",
     **{"on_time": "timed", "success": "judged", "again": "worked", "referred": "asked"},
 }
 
