@@ -38,7 +38,7 @@ def how_many_will_come(clinic: Clinic) -> Answer:
     -------
     Answer
         Without a figure where the log covers fewer than 6 whole months.
-        Ranges are at 80 and 95 %, whatever the clinic's own level.
+        Ranges are at 50, 80 and 95 %, whatever the clinic's own level.
     """
     try:
         figures = demand_figures(clinic)
@@ -68,7 +68,7 @@ def how_many_will_come(clinic: Clinic) -> Answer:
 
 
 def _table(figures: Figures) -> pd.DataFrame:
-    """List each month's visits by kind, bookings and sessions with both ranges."""
+    """List each month's visits by kind, bookings and sessions with their ranges."""
     lines = []
     for series in figures.series:
         columns = {"forecast_of": say.SERIES[series.code], "value": series.expected}
@@ -87,7 +87,11 @@ def _chart(figures: Figures) -> go.Figure:
     months = figures.demand.months
     shown = slice(-MONTHS_SHOWN, None)
     bands = []
-    for level, label, opacity in ((0.95, "paler: 19 months in 20", 0.16), (0.80, "darker: 8 months in 10", 0.24)):
+    for level, label, opacity in (
+        (0.95, "palest: 19 months in 20", 0.16),
+        (0.80, "darker: 8 months in 10", 0.22),
+        (0.50, "darkest: half of the months", 0.28),
+    ):
         low, high = figures.total.range(level)
         bands.append(Band(label, low.tolist(), high.tolist(), opacity))
     came = figures.demand.past.sum(axis=1)[shown].tolist()
@@ -105,7 +109,7 @@ def _dates(months: pd.PeriodIndex) -> list[str]:
 
 
 def _forecast_rows(figures: Figures) -> list[ResultRow]:
-    """Keep every line of the forecast at both levels."""
+    """Keep every line of the forecast at every level."""
     extra = [] if figures.chair is None else [figures.chair]
     rows = []
     for series in (*figures.series, *extra):

@@ -25,7 +25,7 @@ from analysis.settings import Settings
 
 SEED = 20260930
 """Futures are drawn from this fixed seed, so that the same log gives the same answer."""
-RANGES = (0.80, 0.95)
+RANGES = (0.50, 0.80, 0.95)
 LONGEST_PAUSE_DAYS = 92
 """A log that pauses for longer is read from after the pause (our choice, no source)."""
 LEAST_SHOWN = 0.05

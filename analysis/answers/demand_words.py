@@ -23,7 +23,7 @@ SERIES = {
     "bookings": "bookings made (missed, cancelled and moved too)",
     "sessions_needed": "half-day sessions",
 }
-NARROW, WIDE = RANGES
+_, NARROW, WIDE = RANGES
 AS_GOOD = 0.05
 LONG_FOLLOWED = 24
 """Months of following from which most returns have been seen (Coppin 2011: 60 to 73 % back within two years)."""
@@ -78,14 +78,14 @@ def headline(figures: Figures) -> str:
 
 def how_sure(figures: Figures) -> str:
     """Say what the ranges mean and how the forecast did on the past."""
-    meaning = "The range holds 8 months in 10; the table also gives one that should hold 19 in 20."
+    meaning = "The range should hold 8 months in 10; the table also gives those that should hold half of the months and 19 in 20."
     if figures.demand.returns.table is not None and _followed_months(figures.demand) < LONG_FOLLOWED:
         meaning += " The log is young, so both may be too narrow: later returns have not been seen yet."
     backtest = figures.backtest
     if backtest is None:
         return f"{meaning} The log is too short to try the forecast on its own past."
     tried = len(backtest.months)
-    inside = [round(backtest.coverage(level).value * tried) for level in RANGES]
+    inside = [round(backtest.coverage(level).value * tried) for level in (NARROW, WIDE)]
     which = "the last month alone" if tried == 1 else f"the last {tried} months, each a month ahead"
     trial = (
         f"Tried on {which}: {inside[0]} of {tried} came within the narrower and {inside[1]} of {tried} within the "

@@ -18,6 +18,7 @@ from analysis.stats.proportions import wilson_share
 
 MOST_ORIGINS = 12
 YEAR_OF_MONTHS = 12
+LEVELS = (0.50, 0.80, 0.95)
 QUICK = Draws(futures=1000, rates=60)
 SIMPLE = {"seasonal_naive": "the same month a year before", "naive": "the month before"}
 
@@ -29,8 +30,8 @@ class Backtest:
     Attributes
     ----------
     months : pandas.DataFrame
-        One row a month: ``month``, ``expected``, ``came``, the ends of both
-        ranges (``low_80``, ``high_80``, ``low_95``, ``high_95``) and what the
+        One row a month: ``month``, ``expected``, ``came``, the ends of the
+        ranges (``low_50``, ``high_50``, and so for 80 and 95) and what the
         simple methods said (``seasonal_naive``, empty in the first year, and ``naive``).
     """
 
@@ -101,7 +102,7 @@ def backtest_demand(history: History, *, whole: pd.PeriodIndex, first: int, rng:
 def _row(month: str, drawn: np.ndarray, expected: float, totals: np.ndarray) -> dict[str, float | str]:
     """Set one month's forecast beside what came and what the simple methods said."""
     row: dict[str, float | str] = {"month": month, "expected": float(expected), "came": int(totals[-1])}
-    for level in (0.80, 0.95):
+    for level in LEVELS:
         low, high = count_range(drawn, level)
         row |= {f"low_{round(100 * level)}": float(low), f"high_{round(100 * level)}": float(high)}
     past = totals[:-1]

@@ -24,6 +24,8 @@ ANSWER_LABELS: dict[str, str] = {
     "unit": "unit",
     "month": "month",
     "forecast_of": "forecast of",
+    "low_50": "from (half of the months)",
+    "high_50": "to (half of the months)",
     "low_80": "from (8 months in 10)",
     "high_80": "to (8 months in 10)",
     "low_95": "from (19 in 20)",

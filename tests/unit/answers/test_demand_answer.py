@@ -166,7 +166,7 @@ def test_bookings_made_exceed_visits_where_some_are_missed() -> None:
 def test_the_trial_on_the_past_is_told_and_kept() -> None:
     answer = whole()
     covered = [row for row in answer.rows if row.quantity == "backtest_coverage"]
-    assert {row.group["level"] for row in covered} == {0.8, 0.95}
+    assert {row.group["level"] for row in covered} == {0.5, 0.8, 0.95}
     assert all(row.n == 12 and 0 <= row.low <= row.value <= row.high <= 1 for row in covered)
     assert {row.group["against"] for row in answer.rows if row.quantity == "backtest_scaled_error"} == {
         "naive",
