@@ -43,10 +43,21 @@ ASKED = {
     "monitoring": ["what_changed"],
     "within_chance": ["within_chance"],
     "suction_noise": ["suction_noise"],
+    "recall_uptake": ["did_people_come_when_due"],
+    "income": ["what_a_session_brings"],
     "trust": ["can_i_trust_my_log", "what_was_set_aside"],
 }
 QUARTER = "2026-Q3"
-OF_A_QUARTER = ("quarter", "case_mix", "punctuality", "monitoring", "within_chance", "suction_noise")
+OF_A_QUARTER = (
+    "quarter",
+    "case_mix",
+    "punctuality",
+    "monitoring",
+    "within_chance",
+    "suction_noise",
+    "recall_uptake",
+    "income",
+)
 SET = """
 [softening]
 evidence_weight = 0.25
