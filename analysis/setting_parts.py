@@ -163,7 +163,10 @@ class RecallCostPart:
 
     currency: str = _setting("pounds", "what prices are counted in")
     price_minute: float = _setting(1.0, "worth of a minute in the chair", low=0.0)
-    price_symptom_day: float = _setting(1.0, "worth of a day on which an ear is occluding", low=0.0)
+    price_symptom_day: float = _setting(2.0, "worth of a day on which an ear is occluding", low=0.0)
+    slow_share: float = _setting(
+        0.3, "share of people who put up with an occluding ear for up to a year unless called", low=0.0, high=1.0
+    )
     within: float = _setting(0.05, "share of the least yearly cost that makes no difference to you", low=0.0, high=0.5)
     list_months: int = _setting(
         0, "months after which the recall list calls people back; 0 takes what is recommended", low=0, high=60

@@ -20,6 +20,7 @@ from analysis.setting_parts import (
     DemandPart,
     ExportPart,
     MonitoringPart,
+    RecallCostPart,
     RecallPart,
     SlotsPart,
     SofteningPart,
@@ -48,6 +49,7 @@ class Settings:
     softening_worth: SofteningWorthPart = field(default_factory=SofteningWorthPart)
     softening_test: SofteningTestPart = field(default_factory=SofteningTestPart)
     recall: RecallPart = field(default_factory=RecallPart)
+    recall_cost: RecallCostPart = field(default_factory=RecallCostPart)
     demand: DemandPart = field(default_factory=DemandPart)
     monitoring: MonitoringPart = field(default_factory=MonitoringPart)
     columns: dict[str, str] = field(default_factory=dict)
@@ -68,6 +70,7 @@ PARTS: dict[str, type] = {
     "softening_worth": SofteningWorthPart,
     "softening_test": SofteningTestPart,
     "recall": RecallPart,
+    "recall_cost": RecallCostPart,
     "demand": DemandPart,
     "monitoring": MonitoringPart,
 }

@@ -1,0 +1,123 @@
+"""What recall cost, grades at return and the recall list have in common: gaps, curves and costs of one log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.clinic import Clinic
+from analysis.derive.attempts import attempts
+from analysis.derive.gaps import gaps
+from analysis.models.grade_at_return import GradesAtReturn, fit_grades_at_return
+from analysis.models.recall import FittedRecall, RecallCurve, fit_recall
+from analysis.models.recall_draws import share_draws
+from analysis.models.recall_evidence import EVERYONE
+from analysis.models.return_visits import FULLY, OPEN, PARTLY, ReturnVisits, return_visits
+from analysis.planning.recall_cost import EDGES, MIDDLES, CostCurve, ReturnCosts, cost_curve
+from analysis.schema import GRADES
+from analysis.settings import RecallCostPart
+
+DRAWS, SEED = 250, 20261
+LONGEST_MONTHS = 36
+DAYS_A_MONTH = 30.4375
+SLOW_MONTHS = 12.0
+"""Months within which people come of themselves who put up with symptoms for long (our choice, no source)."""
+
+
+@dataclass(frozen=True, eq=False)
+class RecallCosts:
+    """Cost curves of the groups with a curve of their own (or of everyone), and what they stand on."""
+
+    fitted: FittedRecall
+    grades: GradesAtReturn
+    visits: ReturnVisits
+    curves: dict[str, CostCurve]
+
+
+def clinic_gaps(clinic: Clinic) -> pd.DataFrame:
+    """List the clinic's gaps with its settings."""
+    return gaps(
+        clinic.visits,
+        clinic.ears,
+        symptom_window_days=clinic.settings.recall.symptom_window_days,
+        last_day=clinic.last_day,
+        second_attempt_days=clinic.settings.softening.second_attempt_days,
+    )
+
+
+def recall_costs(clinic: Clinic) -> RecallCosts:
+    """Weigh recall intervals for the clinic's groups.
+
+    Parameters
+    ----------
+    clinic : Clinic
+
+    Returns
+    -------
+    RecallCosts
+
+    Raises
+    ------
+    NotEnough
+        If curves, grades at return, minutes or success cannot be had from the log.
+    """
+    settings, table = clinic.settings, clinic_gaps(clinic)
+    fitted = fit_recall(table, settings.recall, level=settings.level)
+    grades = fit_grades_at_return(table, settings.recall.fewest_ears)
+    worked = attempts(
+        clinic.visits,
+        clinic.ears,
+        second_attempt_days=settings.softening.second_attempt_days,
+        last_day=clinic.last_day,
+    )
+    taken = return_visits(clinic.visits, clinic.ears, worked, settings.visit_time)
+    rng = np.random.default_rng(SEED)
+    costs = _costs(taken, grades, settings.recall_cost, settings.recall.symptom_window_days, rng)
+    curves = {
+        name: cost_curve(share_draws(curve, EDGES, DRAWS, rng), costs, _months(curve))
+        for name, curve in _shown(fitted).items()
+    }
+    return RecallCosts(fitted, grades, taken, curves)
+
+
+def _shown(fitted: FittedRecall) -> dict[str, RecallCurve]:
+    """Keep groups with a curve of their own; everyone where fewer than two have one."""
+    own = {name: curve for name, curve in fitted.curves.items() if curve.own and name != EVERYONE}
+    return own if len(own) >= 2 else {EVERYONE: fitted.curves[EVERYONE]}
+
+
+def _months(curve: RecallCurve) -> np.ndarray:
+    """Whole months to weigh: as far as ears of the group were watched, three years at most."""
+    return np.arange(1, max(2, min(LONGEST_MONTHS, int(curve.watched_months))) + 1)
+
+
+def _costs(
+    taken: ReturnVisits,
+    grades: GradesAtReturn,
+    prices: RecallCostPart,
+    window_days: int,
+    rng: np.random.Generator,
+) -> ReturnCosts:
+    """Draw what visits cost: minutes, success and grades each as uncertain as they are."""
+    minutes = {state: figure.draws(DRAWS, rng) for state, figure in taken.minutes.items()}
+    second = taken.second_minutes.draws(DRAWS, rng)
+    whole = {
+        state: minutes[state] + (1 - np.clip(taken.success[state].draws(DRAWS, rng), 0, 1)) * second
+        for state in (PARTLY, FULLY)
+    }
+    params = grades.draws(DRAWS, rng)
+    late = []
+    for symptoms in (False, True):
+        full = np.array([_fully(grades.chances(MIDDLES, symptoms=symptoms, params=each)) for each in params])
+        late.append((whole[PARTLY][:, None] * (1 - full) + whole[FULLY][:, None] * full) * prices.price_minute)
+    waits = ((1 - prices.slow_share, window_days / DAYS_A_MONTH), (prices.slow_share, SLOW_MONTHS))
+    return ReturnCosts(minutes[OPEN] * prices.price_minute, late[0], late[1], prices.price_symptom_day, waits)
+
+
+def _fully(chances: np.ndarray) -> np.ndarray:
+    """Of the ears found occluding, the share that is fully so."""
+    partly, fully = (chances[:, list(GRADES).index(state)] for state in (PARTLY, FULLY))
+    either = partly + fully
+    return np.divide(fully, either, out=np.zeros_like(either), where=either > 0)
