@@ -71,7 +71,7 @@ def within_chance(clinic: Clinic, quarter: str) -> Answer:
     return Answer(
         DIFFER,
         _headline(made, first, found.last_day),
-        how_sure="The wider bar holds 19 in 20 of what chance does, the thin one all but 2 in 1,000.",
+        how_sure="The thick bar holds 19 in 20 of what chance does, the thin one all but 2 in 1,000.",
         table=_table(made),
         chart=funnel_rows(units, x_title="more or fewer in 100 than all together"),
         chart_title=_title(made),

@@ -162,9 +162,24 @@ REFEREES: dict[str, tuple[str, ...]] = {
     "quarter.ratio_of_counts": (
         "test_quarter_ranges.py::test_the_ends_of_a_ratio_are_where_the_exact_test_begins_to_reject",
     ),
-    "monitoring.watched": _CONTROL,
-    "monitoring.usual": _CONTROL,
+    "monitoring.watched_share": _CONTROL,
+    "monitoring.watched_rate": _CONTROL,
+    "monitoring.watched_minutes": _CONTROL,
+    "monitoring.usual_share": _CONTROL,
+    "monitoring.usual_rate": _CONTROL,
+    "monitoring.usual_minutes": _CONTROL,
     "monitoring.signals": _CONTROL,
+    "monitoring.share_like_with_like": (
+        "test_control_limits.py::test_a_funnel_has_r_s_scores_limits_and_over_dispersion",
+    ),
+    "monitoring.noise_dose": (
+        "test_noise_dose.py::test_minutes_allowed_are_those_printed",
+        "test_noise_dose.py::test_a_quiet_day_has_the_dose_printed",
+    ),
+    "monitoring.noise_daily_level": (
+        "test_noise_dose.py::test_a_quiet_day_has_the_level_printed",
+        "test_noise_dose.py::test_printed_times_reach_the_directives_levels",
+    ),
     "safety.share": _EVENTS,
     "safety.difference_of_shares": ("test_softening_effects.py::test_newcombe_and_wilson_agree_with_his_tables",),
 }
@@ -199,5 +214,6 @@ COUNTED: dict[str, str] = {
     "demand.sessions_of_chair_time": OWN_RULE,
     "slots.catch_up_every": OWN_RULE,
     "quarter.count": "counted; small counts hidden",
+    "monitoring.income_per_session": "a mean with Student's range; sessions counted by hand in `tests/unit/answers`",
     "safety.count": "counted; small counts hidden",
 }

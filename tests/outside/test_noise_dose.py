@@ -1,4 +1,7 @@
-"""Noise dose against printed tables; ``values/noise_dose.json`` names each and how it is known."""
+"""Noise dose against printed tables.
+
+``values/noise_dose.json`` names each and how it is known.
+"""
 
 from __future__ import annotations
 
