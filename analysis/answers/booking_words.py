@@ -106,7 +106,7 @@ def gains_said(log: VisitLog) -> str:
         said = f"On later visits minutes are foretold better with {words.joined(parts)}, so these bookings are told apart by it."
     elif len(asked):
         names = [FACT_NAMES[fact] for fact in FACTS if (asked["fact"] == fact).any()]
-        said = f"Besides the kind of booking, {words.joined(names)} did not foretell minutes better on later visits."
+        said = f"Besides the kind of booking, {words.joined(names)} did not foretell minutes enough better on later visits to be worth a category more to tell apart."
     else:
         said = "No further fact known at booking is recorded often enough to be weighed."
     who = gains[gains["fact"] == "practitioner"].sort_values("gain", ascending=False).to_dict("records")

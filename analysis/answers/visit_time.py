@@ -7,7 +7,8 @@ import plotly.graph_objects as go
 
 from analysis.answers import visit_time_words as say
 from analysis.answers.booking_words import category_name, expected_table
-from analysis.answers.visit_log import VisitLog, visit_basis, visit_log
+from analysis.answers.visit_log import VisitLog, timed_visits, visit_basis, visit_log
+from analysis.answers.visit_time_rounded import rounded_said
 from analysis.clinic import Clinic
 from analysis.models.booking_minutes import booking_quantiles
 from analysis.models.fitted_visit_time import METHOD
@@ -49,7 +50,7 @@ def how_long_do_visits_take(clinic: Clinic) -> Answer:
         chart=_chart(log, within),
         chart_title=say.chart_title(log, within),
         chart_text=say.chart_text(log, within),
-        assumptions=say.assumptions(clinic, log),
+        assumptions=(*say.assumptions(clinic, log), *filter(None, [rounded_said(clinic, timed_visits(clinic))])),
         cautions=say.CAUTIONS,
         checks=say.checks(log),
         basis=basis,

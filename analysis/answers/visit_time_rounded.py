@@ -22,6 +22,7 @@ HOW = (
     "How many times as often as by chance minutes are multiples of five (1 is chance, 5 is always); where that is "
     f"{STRONG:g} or more they count as anything within two and a half minutes, in a log-normal curve."
 )
+EIGHT_IN_TEN = 0.8
 CAUTIONS = (
     "Rounding is a habit of writing, or of a records system; it says nothing about anyone's care.",
     "The minutes that change here are for the diary, never for hurrying a patient.",
@@ -71,6 +72,33 @@ def are_minutes_rounded(clinic: Clinic) -> Answer:
     )
 
 
+def rounded_said(clinic: Clinic, timed: TimedVisits) -> str:
+    """Say in one sentence what rounded minutes, taken as intervals, change in how long visits take.
+
+    Parameters
+    ----------
+    clinic : Clinic
+    timed : TimedVisits
+
+    Returns
+    -------
+    str
+        Empty where the minutes settle no curve.
+    """
+    try:
+        found = _found(clinic, timed)
+    except NotEnough:
+        return ""
+    if not found.intervals:
+        return "Nobody's minutes, and no export's, are strongly rounded, so minutes are taken as written."
+    eight = found.changes[found.changes["share"] == EIGHT_IN_TEN].to_dict("records")[0]
+    return (
+        f"Minutes of {words.joined(_strong(found)) or 'some visits'} are strongly rounded; with those {words.count(found.intervals)} minutes taken as "
+        f"intervals of half a step either way, 8 in 10 visits stay within {words.number(eight['as_intervals'], 1)} minutes (between "
+        f"{words.number(eight['as_intervals_low'], 1)} and {words.number(eight['as_intervals_high'], 1)}) instead of {words.number(eight['as_written'], 1)}."
+    )
+
+
 def _found(clinic: Clinic, timed: TimedVisits) -> Heaping:
     """Label visits by practitioner and export, and measure."""
     shown = clinic.settings.clinic.show_practitioner_names
@@ -95,7 +123,7 @@ def _headline(found: Heaping) -> str:
     )
     if not found.intervals:
         return f"{said}, nowhere strongly, so minutes are taken as written; {_filled_said(found)}."
-    eight = found.changes[found.changes["share"] == 0.8].to_dict("records")[0]
+    eight = found.changes[found.changes["share"] == EIGHT_IN_TEN].to_dict("records")[0]
     return (
         f"{said}; with {words.count(found.intervals)} rounded minutes as intervals, 8 in 10 visits stay within "
         f"{words.minutes(eight['as_intervals'], 1)} instead of {words.number(eight['as_written'], 1)}; {_filled_said(found)}."

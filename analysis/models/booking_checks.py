@@ -22,15 +22,16 @@ from analysis.settings import VisitTimePart
 from analysis.stats.estimate import Estimate
 from analysis.stats.gamma import mixture_quantile
 from analysis.stats.proportions import wilson_share
-from analysis.stats.quantiles import pinball_loss
+from analysis.stats.quantiles import pinball_losses
 
 Tables = tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]
 
 FEWEST_IN_LEVEL = 100
 """Visits either side of a further fact needs (a rule of caution, no source)."""
 FEWEST_HELD_OUT = 100
-GAIN_NEEDED = 0.02
-"""Share of the held-out loss a further fact must save to be asked at booking (a choice, no source)."""
+PRICE_OF_A_CATEGORY = 0.01
+"""Share of the held-out loss that one more category costs whoever books, to be saved beyond one standard error of the
+saving: the one-standard-error rule of Breiman, Friedman, Olshen and Stone (1984), with a price (of our own, no source)."""
 NOT_KNOWN, PRACTITIONER = "", "practitioner"
 CHOOSE_FROM, CHECK_FROM = 0.6, 0.8
 """Facts are chosen on the visits between these parts of the log; coverage is told on what follows."""
@@ -52,14 +53,14 @@ def fact_gains(tables: Tables, fitted: FittedVisitTime, facts: pd.DataFrame, set
     Returns
     -------
     pandas.DataFrame
-        ``booking_kind``, ``fact``, ``gain``, ``visits`` held out, ``chosen``:
-        the best fact of its kind, if it saves at least 2 in 100. Without rows
-        where the log is too short. Practitioners are weighed but never chosen:
+        ``booking_kind``, ``fact``, ``gain``, ``error`` (its standard error, a patient's visits going together),
+        ``visits`` held out, ``chosen``: the best fact of its kind, if it saves ``PRICE_OF_A_CATEGORY`` beyond one
+        standard error. Without rows where the log is too short. Practitioners are weighed but never chosen:
         who needs longer slots is a question of its own.
     """
     later = _later(fitted, CHOOSE_FROM, CHECK_FROM)
     earlier = _part(tables, fitted, settings, CHOOSE_FROM) if later.sum() >= FEWEST_HELD_OUT else None
-    columns = ["booking_kind", "fact", "gain", "visits", "chosen"]
+    columns = ["booking_kind", "fact", "gain", "error", "visits", "chosen"]
     if earlier is None:
         return pd.DataFrame(columns=columns).astype({"chosen": bool})
     ids = fitted.sample.visits["visit_id"]
@@ -83,31 +84,38 @@ def _gains_of_kind(
     if min(mine.sum(), theirs.sum()) < FEWEST_HELD_OUT:
         return []
     actual = fitted.minutes[theirs]
-    plain = _loss(earlier, mine, np.full(len(mine), NOT_KNOWN), actual, np.full(len(actual), NOT_KNOWN))
-    gains = {}
+    plain = _losses(earlier, mine, np.full(len(mine), NOT_KNOWN), actual, np.full(len(actual), NOT_KNOWN))
+    gains, errors, patients = {}, {}, pd.factorize(fitted.patients[theirs])[0]
     for fact in (*FACTS, PRACTITIONER):
         levels = before[fact].fillna(NOT_KNOWN).to_numpy(dtype=str)
         sizes = pd.Series(levels[mine & (levels != NOT_KNOWN)]).value_counts()
         if (sizes >= FEWEST_IN_LEVEL).sum() >= 2:
             actual_levels = facts.loc[theirs, fact].fillna(NOT_KNOWN).to_numpy(dtype=str)
-            gains[fact] = 1 - _loss(earlier, mine, levels, actual, actual_levels) / plain
-    best = max((fact for fact in gains if fact != PRACTITIONER), key=lambda fact: gains[fact], default=None)
-    return [[kind, fact, gain, len(actual), fact == best and gain >= GAIN_NEEDED] for fact, gain in gains.items()]
+            saved = (plain - _losses(earlier, mine, levels, actual, actual_levels)) / plain.mean()
+            gains[fact] = float(saved.mean())
+            errors[fact] = float(np.sqrt((np.bincount(patients, saved - saved.mean()) ** 2).sum()) / len(saved))
+    best = max(
+        (fact for fact in gains if fact != PRACTITIONER), key=lambda fact: gains[fact] - errors[fact], default=None
+    )
+    return [
+        [kind, fact, gain, errors[fact], len(actual), fact == best and gain - errors[fact] >= PRICE_OF_A_CATEGORY]
+        for fact, gain in gains.items()
+    ]
 
 
-def _loss(
+def _losses(
     earlier: FittedVisitTime, mine: np.ndarray, levels: np.ndarray, actual: np.ndarray, actual_levels: np.ndarray
-) -> float:
-    """Mean pinball loss of quantiles foretold by level; a level not seen before is foretold by all."""
-    total = 0.0
+) -> np.ndarray:
+    """Pinball loss of each visit's quantiles foretold by level; a level not seen before is foretold by all."""
+    losses = np.zeros(len(actual))
     for level in np.unique(actual_levels):
         seen = mine & (levels == level) if (mine & (levels == level)).sum() >= FEWEST_IN_KIND else mine
         here = actual[actual_levels == level]
         means = earlier.means[seen] * earlier.minutes[seen].sum() / earlier.means[seen].sum()
         for share in SHARES:
             foretold = mixture_quantile(share, means, np.ones(len(means)), earlier.shape)
-            total += len(here) * pinball_loss(here, foretold, share)
-    return total / len(actual) / len(SHARES)
+            losses[actual_levels == level] += pinball_losses(here, foretold, share) / len(SHARES)
+    return losses
 
 
 def held_out_coverage(

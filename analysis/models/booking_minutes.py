@@ -36,7 +36,7 @@ class BookingMinutes:
         from the visits before them. Empty where the log is too short to tell.
     gains : pandas.DataFrame
         ``booking_kind``, ``fact``, ``gain`` (share of the held-out loss saved by
-        asking it as well), ``visits``, ``chosen``.
+        asking it as well), ``error`` (its standard error), ``visits``, ``chosen``.
     """
 
     categories: pd.DataFrame
@@ -73,8 +73,8 @@ def fit_booking_minutes(
     mixture, over the log's own visits of the category, of gamma distributions
     around their fitted means, scaled to the category's own mean. A category is a kind of booking, split by one
     further fact at most: the one that saves most of the loss (mean pinball loss
-    at 0.5, 0.8 and 0.9) on held-out visits, if it saves at least 2 in 100 of
-    it. Held-out visits are later than the fitted ones: facts are chosen on the
+    at 0.5, 0.8 and 0.9) on held-out visits, if beyond one standard error it saves
+    1 in 100 of it, the price of one more category. Held-out visits are later than the fitted ones: facts are chosen on the
     fourth fifth of the log, coverage is told on the last fifth.
     """
     visits, _, ears = tables

@@ -72,5 +72,21 @@ def pinball_loss(actual: np.ndarray, foretold: np.ndarray | float, share: float)
     >>> pinball_loss(np.array([30.0]), 20.0, 0.9), round(pinball_loss(np.array([20.0]), 30.0, 0.9), 6)
     (9.0, 1.0)
     """
+    return float(np.mean(pinball_losses(actual, foretold, share)))
+
+
+def pinball_losses(actual: np.ndarray, foretold: np.ndarray | float, share: float) -> np.ndarray:
+    """Give the loss of a foretold quantile for each case; ``pinball_loss`` is their mean.
+
+    Parameters
+    ----------
+    actual : numpy.ndarray, shape (n,)
+    foretold : numpy.ndarray or float
+    share : float
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+    """
     short = actual - foretold
-    return float(np.mean(np.maximum(share * short, (share - 1) * short)))
+    return np.maximum(share * short, (share - 1) * short)
