@@ -30,7 +30,7 @@ NAMES = {
     "cancelled_late": "bookings cancelled late",
     "on_time": MEASURES["on_time"],
     "over_slot": "longer than the slot",
-    "minutes": "minutes in the chair, the middle visit",
+    "minutes": "average minutes in the chair",
 }
 SCALES = {SHARE: 1.0, RATE: 1000.0, MINUTES: 1.0}
 UNITS = {SHARE: "share", RATE: "in 1,000 visits", MINUTES: "minutes"}
@@ -195,7 +195,7 @@ def ranges_check(shown: Sequence[Watched], found: Periods) -> tuple[Check, ...]:
         inside = each.ranges.beyond & np.asarray(each.periods.start_time >= found.quarter.first_day)
         months = [when(each, at) for at in np.flatnonzero(inside).tolist()]
         told = f"larger than usual into {words.joined(months)}" if months else "none larger than usual in the quarter"
-        checks.append(Check("Steps of the middle visit's minutes", INFORMATION, f"Steps from month to month: {told}."))
+        checks.append(Check("Steps of the average minutes", INFORMATION, f"Steps from month to month: {told}."))
     return tuple(checks)
 
 

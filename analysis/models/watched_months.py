@@ -216,9 +216,10 @@ def watch(
         kept, place, part = marks.values[inside], place[inside], stretches(periods, changes)
         of = np.bincount(place, minlength=len(periods)).astype(int)
         if marks.kind == MINUTES:
-            middles = kept.groupby(place).median().reindex(range(len(periods))).to_numpy(dtype=float)
-            ranges = moving_range_chart(middles, part)
-            return Watched(marks.name, marks.kind, by, periods, individuals_chart(middles, part), ranges, of)
+            # means, not medians: medians of whole or rounded minutes stand still for months, and limits would close up
+            means = kept.groupby(place).mean().reindex(range(len(periods))).to_numpy(dtype=float)
+            ranges = moving_range_chart(means, part)
+            return Watched(marks.name, marks.kind, by, periods, individuals_chart(means, part), ranges, of)
         counts = np.bincount(place, kept.astype(float), minlength=len(periods))
         if not (marks.private and _any_small(counts, of, hide_below)):
             chart = _counted_chart(marks, counts, of, part)

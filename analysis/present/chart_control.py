@@ -50,7 +50,8 @@ def control_panels(panels: Sequence[Panel], changes: Sequence[tuple[pd.Timestamp
     -------
     plotly.graph_objects.Figure
         Three traces a panel: limits, usual figure, points. A point that
-        signals is larger, of another shape and colour, and named by its month.
+        signals is larger, of another shape and colour; the latest one is named
+        by its month.
 
     Examples
     --------
@@ -116,7 +117,7 @@ def _add_panel(figure: go.Figure, panel: Panel, axis: str) -> None:
             "size": [12 if each else 6 for each in panel.signals],
         },
         text=_named(panel),
-        textposition="top left",
+        textposition=_sides(panel),
         textfont={"color": lettering(SIGNAL), "size": 13},
         cliponaxis=False,
         hovertemplate=f"{plain(panel.label)}, %{{x|%B %Y}}: %{{y{':' + panel.form if panel.form else ''}}}<extra></extra>",
@@ -126,12 +127,14 @@ def _add_panel(figure: go.Figure, panel: Panel, axis: str) -> None:
 
 
 def _named(panel: Panel) -> list[str]:
-    """Name the last of neighbouring points that signal by its month."""
-    follows = [*panel.signals[1:], False]
-    return [
-        f"{day:%b %Y}" if here and not after else ""
-        for day, here, after in zip(panel.x, panel.signals, follows, strict=True)
-    ]
+    """Name the latest point that signals by its month; more names would meet one another on a phone."""
+    latest = max((place for place, here in enumerate(panel.signals) if here), default=-1)
+    return [f"{day:%b %Y}" if place == latest else "" for place, day in enumerate(panel.x)]
+
+
+def _sides(panel: Panel) -> list[str]:
+    """Set a name on the side where there is room for it."""
+    return ["top left" if 3 * place > len(panel.x) else "top right" for place in range(len(panel.x))]
 
 
 def _points(values: Sequence[float]) -> list[float | None]:

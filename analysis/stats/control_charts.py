@@ -58,7 +58,7 @@ def individuals_chart(values: np.ndarray, stretch: np.ndarray | None = None) -> 
     Parameters
     ----------
     values : numpy.ndarray, shape (n,)
-        One value a point in time, such as a month's median minutes.
+        One value a point in time, such as a month's mean minutes.
     stretch : numpy.ndarray of int, shape (n,), optional
         Which points share a centre; without it, all.
 
