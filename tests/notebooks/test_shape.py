@@ -16,6 +16,7 @@ NAMES = [
     "0_start_here",
     "1_can_i_trust_my_log",
     "2_how_long_to_book",
+    "2b_how_long_visits_take",
     "3_does_softening_pay",
     "3b_a_fair_test",
     "4_when_to_call_back",
