@@ -181,6 +181,13 @@ class DemandPart:
     recall_uptake: float = _setting(
         -1.0, "share of recalled patients who come, 0 to 1; -1 takes it from the log", low=-1.0, high=1.0
     )
+    sessions_a_week: float = _setting(
+        0.0, "half-day sessions a week there are; 0 takes those held in the last year of the log", low=0.0, high=1000.0
+    )
+    waiting_now: int = _setting(0, "people waiting for an appointment when the forecast begins", low=0, high=100000)
+    suction_tips_per_ear: float = _setting(
+        1.0, "suction tips used for an ear treated by suction; an example, set your own", low=0.0, high=20.0
+    )
 
 
 @dataclass(frozen=True)

@@ -85,12 +85,14 @@ class Figures:
         return (*self.kinds, *rest)
 
 
-def demand_figures(clinic: Clinic) -> Figures:
+def demand_figures(clinic: Clinic, *, tried: bool = True) -> Figures:
     """Compute the forecast, its trial on the past, and what it fills.
 
     Parameters
     ----------
     clinic : Clinic
+    tried : bool, optional
+        Whether to try the forecast on the past too.
 
     Returns
     -------
@@ -119,7 +121,7 @@ def demand_figures(clinic: Clinic) -> Figures:
         last_day=last_day,
         left_out=left_out | {"not attended": _dated_until(visits, last_day) - len(history.day)},
         demand=demand,
-        backtest=_backtest(history, demand, first, rng),
+        backtest=_backtest(history, demand, first, rng) if tried else None,
         kinds=kinds,
         total=total,
         bookings=bookings,

@@ -37,6 +37,7 @@ ASKED = {
     "softening_trial": ["plan_fair_test", "what_the_test_found"],
     "recall": ["when_to_call_back"],
     "demand": ["how_many_will_come"],
+    "demand_capacity": ["when_is_capacity_outgrown"],
     "quarter": ["activity", "outcomes", "safety"],
     "case_mix": ["what_we_saw"],
     "punctuality": ["did_we_keep_to_time"],

@@ -1,0 +1,209 @@
+"""When capacity is outgrown, and how long people would then wait."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from analysis.answers import demand_capacity_words as say
+from analysis.answers.demand_figures import Figures, demand_figures
+from analysis.clinic import Clinic
+from analysis.derive.sessions import sessions
+from analysis.models.demand import count_range
+from analysis.planning.staffing import days_and_rooms, sessions_run, suctioned_ears_a_visit
+from analysis.planning.waiting_list import WaitingList, waiting_list
+from analysis.present.answer import Answer, Basis, ResultRow, no_answer
+from analysis.present.chart_forecast import Band, forecast_chart
+from analysis.present.charts import Line
+from analysis.present.theme import RECOMMENDED, TODAY
+from analysis.problems import NotEnough
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+
+QUESTION = "When is capacity outgrown, and how long would people wait?"
+SECTION = "demand_capacity"
+METHOD = "drawn futures of the forecast, carried over from month to month"
+LEVEL = 0.80
+LAST_YEAR = 12
+
+
+@dataclass(frozen=True, eq=False)
+class Capacity:
+    """The forecast beside what there is to meet it with.
+
+    Attributes
+    ----------
+    figures : Figures
+    needed : numpy.ndarray, shape (futures, months)
+        Half-day sessions.
+    there : numpy.ndarray, shape (months,)
+        Half-day sessions there are.
+    line : WaitingList
+    tips_a_visit : float or None
+        Suction tips; None where the log names no method.
+    told : bool
+        Whether the owner set how many sessions there are.
+    waiting : int
+        People waiting at the start.
+    """
+
+    figures: Figures
+    needed: np.ndarray
+    there: np.ndarray
+    line: WaitingList
+    tips_a_visit: float | None
+    told: bool
+    waiting: int
+
+
+def when_is_capacity_outgrown(clinic: Clinic) -> Answer:
+    """Set the sessions the coming visits need beside those there are.
+
+    Parameters
+    ----------
+    clinic : Clinic
+        Its settings may say how many half-day sessions a week there are and
+        how many people wait already.
+
+    Returns
+    -------
+    Answer
+        Without a figure where the log is too short or has no minutes.
+    """
+    try:
+        capacity = _capacity(clinic)
+    except NotEnough as reason:
+        return no_answer(QUESTION, reason)
+    figures = capacity.figures
+    return Answer(
+        question=QUESTION,
+        headline=say.headline(capacity),
+        how_sure=say.how_sure(capacity),
+        table=_table(capacity),
+        chart=_chart(capacity),
+        chart_title=say.chart_title(capacity),
+        chart_text=say.chart_text(capacity),
+        assumptions=say.assumptions(capacity, clinic.settings),
+        cautions=say.CAUTIONS,
+        basis=Basis(
+            used=len(figures.history.day),
+            of_what="attended visits",
+            left_out=figures.left_out,
+            first_day=figures.first_day,
+            last_day=figures.last_day,
+            method="The forecast's possible futures, each carried over from month to month.",
+        ),
+        rows=tuple(_rows(capacity)),
+    )
+
+
+def _capacity(clinic: Clinic) -> Capacity:
+    """Work out what is needed, what there is and what is left over."""
+    settings, figures = clinic.settings, demand_figures(clinic, tried=False)
+    if figures.sessions is None:
+        raise NotEnough(
+            "The log has no slot lengths and no minutes, so sessions cannot be worked out.",
+            "Record how long each slot is.",
+        )
+    needed, months = figures.sessions.drawn, figures.demand.months
+    told = settings.demand.sessions_a_week > 0
+    if told:
+        a_day = settings.demand.sessions_a_week / (7 * months.open_per_day)
+    else:
+        year = slice(-LAST_YEAR, None)
+        a_day = sessions_run(sessions(clinic.visits), months.whole[year], months.open_whole[year])
+    there = a_day * months.open_ahead
+    a_visit = needed.sum() / max(float(figures.total.drawn.sum()), 1.0)
+    weeks = np.asarray(months.ahead.days_in_month, dtype=float) / 7
+    attended = clinic.visits.loc[clinic.visits["attendance"].eq("attended"), "visit_id"]
+    ears = suctioned_ears_a_visit(clinic.ears, attended)
+    return Capacity(
+        figures=figures,
+        needed=needed,
+        there=there,
+        line=waiting_list(needed, there, weeks, waiting=settings.demand.waiting_now * a_visit),
+        tips_a_visit=None if ears is None else ears * settings.demand.suction_tips_per_ear,
+        told=told,
+        waiting=settings.demand.waiting_now,
+    )
+
+
+def _spread(drawn: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give each month's mean and the ends of its range, which holds the mean."""
+    mean = drawn.mean(axis=0)
+    low, high = count_range(drawn, LEVEL)
+    return mean, np.minimum(low, mean), np.maximum(high, mean)
+
+
+def _drawn(capacity: Capacity) -> dict[str, tuple[str, np.ndarray]]:
+    """Give what is drawn for each month: unit and futures by quantity."""
+    days, _ = days_and_rooms(capacity.needed, capacity.figures.demand.months.open_ahead)
+    drawn = {"wait_weeks": ("weeks", capacity.line.wait_weeks), "practitioner_days": ("days", days)}
+    if capacity.tips_a_visit is not None:
+        drawn["suction_tips"] = ("tips", capacity.figures.total.drawn * capacity.tips_a_visit)
+    return drawn
+
+
+def _table(capacity: Capacity) -> pd.DataFrame:
+    """List each month: sessions needed and there, the chance of needing more, the wait, and what the visits take."""
+    months = capacity.figures.demand.months
+    needed, low, high = _spread(capacity.needed)
+    wait, wait_low, wait_high = _spread(capacity.line.wait_weeks)
+    days, rooms = days_and_rooms(needed, months.open_ahead)
+    table = pd.DataFrame(
+        {
+            "month": [say.month_name(month) for month in months.ahead],
+            "sessions_needed": needed,
+            "low_80": low,
+            "high_80": high,
+            "sessions_there": capacity.there,
+            "chance_outgrown": capacity.line.short.mean(axis=0),
+            "wait_weeks": wait,
+            "wait_low": wait_low,
+            "wait_high": wait_high,
+            "practitioner_days": days,
+            "rooms_at_once": rooms,
+        }
+    )
+    if capacity.tips_a_visit is not None:
+        table["suction_tips"] = np.ceil(capacity.figures.total.expected * capacity.tips_a_visit)
+    return table
+
+
+def _chart(capacity: Capacity) -> go.Figure:
+    """Draw the sessions needed with their ranges, and those there are."""
+    dates = [f"{month.start_time:%Y-%m-%d}" for month in capacity.figures.demand.months.ahead]
+    bands = []
+    for level, label, opacity in ((0.95, "paler: 19 months in 20", 0.16), (LEVEL, "darker: 8 months in 10", 0.24)):
+        low, high = count_range(capacity.needed, level)
+        bands.append(Band(label, low.tolist(), high.tolist(), opacity))
+    return forecast_chart(
+        Line("there are", dates, capacity.there.tolist(), colour=TODAY, dash="dash"),
+        Line("needed", dates, capacity.needed.mean(axis=0).tolist(), colour=RECOMMENDED),
+        bands,
+        y_title="half-day sessions a month",
+    )
+
+
+def _rows(capacity: Capacity) -> list[ResultRow]:
+    """Keep every figure of every month."""
+    n, line = len(capacity.figures.history.day), capacity.line
+    rows = []
+    months = [str(month) for month in capacity.figures.demand.months.ahead]
+    plain = {
+        "sessions_there": ("sessions", capacity.there),
+        "chance_outgrown": ("share", line.short.mean(axis=0)),
+        "chance_outgrown_by_then": ("share", line.short_by_then),
+    }
+    for quantity, (unit, values) in plain.items():
+        for month, value in zip(months, values, strict=True):
+            rows.append(ResultRow(SECTION, quantity, {"month": month}, float(value), None, None, None, unit, n, METHOD))
+    for quantity, (unit, futures) in _drawn(capacity).items():
+        for month, *ends in zip(months, *_spread(futures), strict=True):
+            value, low, high = (float(each) for each in ends)
+            rows.append(ResultRow(SECTION, quantity, {"month": month}, value, low, high, LEVEL, unit, n, METHOD))
+    return rows

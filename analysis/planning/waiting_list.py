@@ -1,0 +1,77 @@
+"""What is left over when more is needed than there is, and how long the last in line would wait."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaitingList:
+    """Each drawn future's waiting list.
+
+    Attributes
+    ----------
+    left_over : numpy.ndarray, shape (futures, months)
+        Work not done at each month's end, in the units of what is needed.
+    wait_weeks : numpy.ndarray, shape (futures, months)
+        Weeks that somebody asking at the month's end would wait.
+    short : numpy.ndarray of bool, shape (futures, months)
+        Whether the month alone needed more than there was.
+    """
+
+    left_over: np.ndarray
+    wait_weeks: np.ndarray
+    short: np.ndarray
+
+    @property
+    def short_by_then(self) -> np.ndarray:
+        """Share of futures in which any month so far needed more than there was, shape (months,)."""
+        return np.logical_or.accumulate(self.short, axis=1).mean(axis=0)
+
+
+def waiting_list(needed: np.ndarray, there: np.ndarray, weeks: np.ndarray, waiting: float = 0.0) -> WaitingList:
+    """Carry what could not be done in a month over into the next.
+
+    Parameters
+    ----------
+    needed : numpy.ndarray, shape (futures, months)
+        What each month's own visits need, such as half-day sessions.
+    there : numpy.ndarray, shape (months,)
+        What there is of it; above 0. What is not used in its month is lost.
+    weeks : numpy.ndarray, shape (months,)
+        Calendar weeks of each month.
+    waiting : float, optional
+        Work already waiting when the first month begins.
+
+    Returns
+    -------
+    WaitingList
+
+    Notes
+    -----
+    Lindley's recursion by months: what is left over is ``max(0, left over
+    before + needed - there)``. Whoever asks at a month's end waits until
+    that is done, at the pace of the month after (of the last month, after the
+    last). Nobody is supposed to give up or to go elsewhere.
+
+    References
+    ----------
+    .. [1] Lindley (1952), Proceedings of the Cambridge Philosophical Society 48, 277-289.
+
+    Examples
+    --------
+    Ten sessions a month in four weeks; 12, 8 and 15 are needed.
+
+    >>> line = waiting_list(np.array([[12.0, 8.0, 15.0]]), np.full(3, 10.0), np.full(3, 4.0))
+    >>> line.left_over.tolist(), line.wait_weeks.tolist()
+    ([[2.0, 0.0, 5.0]], [[0.8, 0.0, 2.0]])
+    """
+    left_over = np.empty(needed.shape)
+    before = np.full(len(needed), float(waiting))
+    for month, capacity in enumerate(there):
+        before = np.maximum(before + needed[:, month] - capacity, 0.0)
+        left_over[:, month] = before
+    pace = there / weeks
+    return WaitingList(left_over, left_over / np.append(pace[1:], pace[-1:]), needed > there)
