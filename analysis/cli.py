@@ -85,6 +85,8 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--no-pdf", action="store_true", help="print no PDF, even where a browser is found")
     sheet = command("sheet", _sheet, "write a one-page sheet of what to record from now on, to print")
     sheet.add_argument("folder", **folder)
+    due = command("recall-list", _recall_list, "list who is due a recall, for the clinic's own use only")
+    due.add_argument("folder", **folder)
     notebooks = command("notebooks", _notebooks, "copy the notebooks into a clinic folder and open them")
     notebooks.add_argument("folder", **folder)
     notebooks.add_argument("--no-open", action="store_true", help="copy only, do not open JupyterLab")
@@ -237,6 +239,18 @@ def _sheet(asked: argparse.Namespace, progress: Progress) -> int:
     page = write_sheet(open_clinic(asked.folder), asked.folder / "reports")
     _end_step(progress)
     _say(f"The sheet, one page to print: {page}")
+    return DONE
+
+
+def _recall_list(asked: argparse.Namespace, progress: Progress) -> int:
+    """Write the recall list, away from the report."""
+    from analysis.clinic import open_clinic
+    from analysis.report.recall_list import OWN_USE, write_recall_list
+
+    progress("listing who is due")
+    path, found = write_recall_list(open_clinic(asked.folder), asked.folder)
+    _end_step(progress)
+    _say(f"{len(found.due):,} people due a recall: {path}\n{OWN_USE}")
     return DONE
 
 
