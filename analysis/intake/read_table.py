@@ -18,6 +18,8 @@ EAR_WORDS = SIDE_WORDS | {"ear", "side", "the"}
 DIGIT = re.compile(r"\d")
 FEWEST_HEADINGS = 3
 """Known headings that make a row on the way down a row of headings."""
+MOST_TITLE_LINES = 5
+"""Lines above headings on the way down among which titles are looked for."""
 LOOK_FOR_HEADINGS_IN = 15
 """Rows at the top among which the headings are looked for; titles may stand above them."""
 
@@ -86,8 +88,8 @@ def tables_of(
 ) -> list[ReadTable]:
     """Cut a grid of text into headings and rows.
 
-    A row that repeats the headings on the way down is passed over and counted;
-    one with other headings begins a table of its own, as where the exports of
+    A row that repeats the headings on the way down is passed over and counted, and so
+    is a title above it, a line with one cell; one with other headings begins a table of its own, as where the exports of
     two records systems were put one below the other.
 
     Parameters
@@ -121,8 +123,10 @@ def tables_of(
         part_headings = headings if first == start else _named(grid[first])
         name = f"{file}, from row {first + 1}" if tables else file
         repeated = [at for at in again if first < at < rows_to]
-        rows = [(at + 1, grid[at]) for at in range(first + 1, rows_to) if at not in repeated]
+        titles = _titles_above(grid, again, first, rows_to)
+        rows = [(at + 1, grid[at]) for at in range(first + 1, rows_to) if at not in repeated and at not in titles]
         told = facts | {"heading_row": first + 1} | ({"headings_again": len(repeated)} if repeated else {})
+        told |= {"titles_again": len(titles)} if titles else {}
         made = _cut(name, part_headings, rows, told, [] if tables else warnings)
         tables += [made] if made.rows else []
     if not tables:
@@ -139,6 +143,18 @@ def _parts(grid: list[list[str]], start: int, again: list[int]) -> list[tuple[in
         if _texts(grid[at]) != _texts(grid[begins[-1]]):
             begins.append(at)
     return list(zip(begins, [*begins[1:], len(grid)], strict=True))
+
+
+def _titles_above(grid: list[list[str]], again: list[int], first: int, rows_to: int) -> set[int]:
+    """Find the lines right above headings on the way down that hold one cell, blank lines between."""
+    titles: set[int] = set()
+    for at in (each for each in again if first < each <= rows_to):
+        for above in range(at - 1, max(first, at - 1 - MOST_TITLE_LINES), -1):
+            filled = sum(map(bool, grid[above]))
+            if filled > 1:
+                break
+            titles |= {above} if filled else set()
+    return titles
 
 
 def _texts(cells: list[str]) -> list[str]:

@@ -196,3 +196,17 @@ def test_a_folder_or_a_missing_file_is_no_export(tmp_path):
 def test_an_export_is_never_changed(read, tmp_path):
     read(TABLE)
     assert (tmp_path / "visits.csv").read_text(encoding="utf-8") == TABLE
+
+
+def test_a_title_above_headings_on_the_way_down_is_no_row(take):
+    system = "Visit no,Date,Patient no,{} wax\nV{},13/03/2026,{},full\n"
+    text = f"Log of the clinic\n\n{system.format('L', 1, 1)}Total,,1\nLog of the clinic\n\n{system.format('R', 2, 2)}"
+    made = take({"a.csv": text})
+    assert made.record["set_aside_by_reason"] == {"a line of totals": 1}
+    assert (made.record["rows_in"], made.record["rows_kept"]) == (3, 2)
+    assert made.record["files"][0]["titles_again"] == 1
+
+
+def test_a_line_of_one_cell_among_rows_is_still_counted(take):
+    made = take({"a.csv": "Visit no,Date,Patient no,L wax\nV1,13/03/2026,1,full\n,,,full\nV2,14/03/2026,2,full\n"})
+    assert (made.record["rows_in"], made.record["rows_set_aside"]) == (3, 1)
