@@ -20,7 +20,7 @@ LONGEST_SHOWN, LONGEST_LABEL = 60, 200
 MOST_LOOKED_AT = 2000
 """Values of a column that are looked at, spread over all."""
 
-EMAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
+EMAIL = re.compile(r"[^\s@,;]*@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
 WHOLE_PHONE = re.compile(r"(?:\+\d{1,3}[\s().-]?|\(?0)\d[\d\s().-]{7,16}")
 WRITTEN_DAY = r"(?:19|20)\d{2}(?:0\d|1[0-2])[0-3]\d\b"
 LONG_NUMBER = re.compile(

@@ -69,3 +69,8 @@ def test_a_row_kept_in_a_file_of_which_no_row_is_kept_is_named(tmp_path):
 def test_a_postcode_glued_to_a_heading_is_masked(text):
     assert "7XX" not in safe_to_show(text)
     assert safe_to_show("L wax 2/3") == "L wax 2/3"
+
+
+@pytest.mark.parametrize("text", ["@nowhere.example", "02/03/\x1c@nowhere.example"])
+def test_what_is_left_of_a_mail_address_is_masked(text):
+    assert "nowhere" not in safe_word(text)
