@@ -107,10 +107,10 @@ def _costs(
         state: minutes[state] + (1 - np.clip(taken.success[state].draws(DRAWS, rng), 0, 1)) * second
         for state in (PARTLY, FULLY)
     }
-    params = grades.draws(DRAWS, rng)
     late = []
     for symptoms in (False, True):
-        full = np.array([_fully(grades.chances(MIDDLES, symptoms=symptoms, params=each)) for each in params])
+        kind = grades.of(symptoms=symptoms)
+        full = np.array([_fully(kind.chances(MIDDLES, each)) for each in kind.draws(DRAWS, rng)])
         late.append((whole[PARTLY][:, None] * (1 - full) + whole[FULLY][:, None] * full) * prices.price_minute)
     waits = ((1 - prices.slow_share, window_days / DAYS_A_MONTH), (prices.slow_share, SLOW_MONTHS))
     return ReturnCosts(minutes[OPEN] * prices.price_minute, late[0], late[1], prices.price_symptom_day, waits)

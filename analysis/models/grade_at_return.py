@@ -21,48 +21,36 @@ FEWEST_PER_GRADE = 10
 
 
 @dataclass(frozen=True, eq=False)
-class GradesAtReturn:
-    """Chances of each grade by months since clearance.
+class GradesOfOneKind:
+    """Chances of each grade at returns of one kind.
 
     Attributes
     ----------
     grades : tuple of str
-        Grades seen at return, from clear to fully occluding.
+        Grades seen, from clear to fully occluding.
     params : numpy.ndarray
-        On logarithm of months, on returning with symptoms where both kinds were
-        seen, then the first threshold and the logarithms of the further steps.
+        On logarithm of months, then the first threshold and the logarithms of the further steps.
     covariance : numpy.ndarray
         Of ``params``; a patient's ears go together.
-    by_kind : bool
-        Whether returns with symptoms are told from others.
-    seen : pandas.DataFrame
-        One row an ear found: ``months``, ``symptoms``, ``grade``, ``patient_key``, ``day``.
     """
 
     grades: tuple[str, ...]
     params: np.ndarray
     covariance: np.ndarray
-    by_kind: bool
-    seen: pd.DataFrame
 
-    def chances(self, months: np.ndarray, *, symptoms: bool, params: np.ndarray | None = None) -> np.ndarray:
+    def chances(self, months: np.ndarray, params: np.ndarray | None = None) -> np.ndarray:
         """Chance of every grade of ``GRADES``; shape (months, 4), rows adding up to 1.
 
         Parameters
         ----------
         months : numpy.ndarray
             Months since the ear was cleared.
-        symptoms : bool
-            Whether the patient comes because of symptoms.
         params : numpy.ndarray, optional
             One draw of the parameters; without it, the best.
         """
         params = self.params if params is None else params
-        terms = 1 + self.by_kind
         move = params[0] * np.log(np.maximum(months, EARLIEST_MONTHS))
-        if self.by_kind:
-            move = move + params[1] * float(symptoms)
-        cuts = params[terms] + np.append(0.0, np.cumsum(np.exp(params[terms + 1 :])))
+        cuts = params[1] + np.append(0.0, np.cumsum(np.exp(params[2:])))
         below = np.column_stack([np.zeros_like(move), expit(cuts - move[:, None]), np.ones_like(move)])
         found = np.zeros((len(move), len(GRADES)))
         found[:, [list(GRADES).index(grade) for grade in self.grades]] = np.diff(below, axis=1)
@@ -72,6 +60,26 @@ class GradesAtReturn:
         """Draw parameters as uncertain as they are; shape (many, params), the best ones first."""
         drawn = rng.multivariate_normal(self.params, self.covariance, size=many - 1, method="eigh")
         return np.vstack([self.params, drawn])
+
+
+@dataclass(frozen=True, eq=False)
+class GradesAtReturn:
+    """Chances of each grade by months since clearance, for returns with symptoms and for others.
+
+    Attributes
+    ----------
+    kinds : dict of bool to GradesOfOneKind
+        By whether the patient came because of symptoms; a kind seen too rarely is not there.
+    seen : pandas.DataFrame
+        One row an ear found: ``months``, ``symptoms``, ``grade``, ``patient_key``, ``day``.
+    """
+
+    kinds: dict[bool, GradesOfOneKind]
+    seen: pd.DataFrame
+
+    def of(self, *, symptoms: bool) -> GradesOfOneKind:
+        """Give the chances of a kind of return; of the other kind where its own are not known."""
+        return self.kinds.get(symptoms) or next(iter(self.kinds.values()))
 
 
 def fit_grades_at_return(gaps: pd.DataFrame, fewest_ears: int) -> GradesAtReturn:
@@ -96,9 +104,8 @@ def fit_grades_at_return(gaps: pd.DataFrame, fewest_ears: int) -> GradesAtReturn
 
     Notes
     -----
-    A proportional-odds model [1]_: the odds of an ear being fuller than a grade
-    move with the logarithm of the months, and with whether the patient came
-    because of symptoms. It says what is found on those who come, when they come;
+    A proportional-odds model [1]_ for each kind of return: the odds of an ear
+    being fuller than a grade move with the logarithm of the months. It says what is found on those who come, when they come;
     whoever has symptoms chose the day.
 
     References
@@ -106,21 +113,51 @@ def fit_grades_at_return(gaps: pd.DataFrame, fewest_ears: int) -> GradesAtReturn
     .. [1] McCullagh (1980), J. R. Stat. Soc. B 42, 109-142.
     """
     seen = ears_found(gaps)
-    counts = seen["grade"].value_counts()
-    grades = tuple(grade for grade in GRADES if counts.get(grade, 0) > 0)
-    _refuse_too_few(gaps, seen, counts, fewest_ears)
-    by_kind = bool(seen["symptoms"].nunique() == 2)
-    columns = [np.log(np.maximum(seen["months"].to_numpy(), EARLIEST_MONTHS))]
-    if by_kind:
-        columns.append(seen["symptoms"].to_numpy(dtype=float))
-    codes = pd.Categorical(seen["grade"], list(grades), ordered=True).codes
-    model = OrderedModel(codes.astype(int), np.column_stack(columns), distr="logit")
-    fit = model.fit(method="bfgs", disp=False, maxiter=200)
-    params = np.asarray(fit.params)
+    _refuse_too_few(gaps, seen, fewest_ears)
+    parts = {kind: seen[seen["symptoms"] == kind] for kind in (False, True)}
+    kinds = {kind: _fit(part) for kind, part in parts.items() if len(part) >= fewest_ears and _tells(part)}
+    if not kinds:
+        raise NotEnough(
+            "Nearly all ears were found in the same state at return, or too few at returns of one kind.",
+            "Record each ear's grade at every visit, also where nothing was removed.",
+        )
+    return GradesAtReturn(kinds, seen)
+
+
+def _tells(seen: pd.DataFrame) -> bool:
+    """Say whether ears of at least two grades, seen at different months, are enough for a curve."""
+    return bool((seen["grade"].value_counts() >= FEWEST_PER_GRADE).sum() >= 2 and seen["months"].std() > 0)
+
+
+def _fit(seen: pd.DataFrame) -> GradesOfOneKind:
+    """Fit one kind of return."""
+    grades = tuple(grade for grade in GRADES if (seen["grade"] == grade).any())
+    codes = pd.Categorical(seen["grade"], list(grades), ordered=True).codes.astype(int)
+    months = np.log(np.maximum(seen["months"].to_numpy(), EARLIEST_MONTHS))
+    params, bread, scores = proportional_odds(codes, months[:, None])
+    return GradesOfOneKind(grades, params, clustered_covariance(bread, scores, seen["patient_key"].to_numpy()))
+
+
+def proportional_odds(codes: np.ndarray, columns: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Fit proportional odds.
+
+    Parameters
+    ----------
+    codes : numpy.ndarray of int, shape (n,)
+        Ordered states from 0, each of them there.
+    columns : numpy.ndarray, shape (n, k)
+        Covariates, without a constant.
+
+    Returns
+    -------
+    (numpy.ndarray, numpy.ndarray, numpy.ndarray)
+        Parameters (the covariates', the first threshold, the logarithms of the
+        further steps), the inverse of the observed information, and the scores by row.
+    """
+    model = OrderedModel(codes, columns, distr="logit")
+    params = np.asarray(model.fit(method="bfgs", disp=False, maxiter=500).params)
     bread = np.linalg.pinv(-np.asarray(model.hessian(params)))
-    scores = np.asarray(model.score_obs(params))
-    covariance = clustered_covariance(bread, scores, seen["patient_key"].to_numpy())
-    return GradesAtReturn(grades, params, covariance, by_kind, seen)
+    return params, bread, np.asarray(model.score_obs(params))
 
 
 def ears_found(gaps: pd.DataFrame) -> pd.DataFrame:
@@ -151,7 +188,7 @@ def ears_found(gaps: pd.DataFrame) -> pd.DataFrame:
     ).reset_index(drop=True)
 
 
-def _refuse_too_few(gaps: pd.DataFrame, seen: pd.DataFrame, counts: pd.Series, fewest_ears: int) -> None:
+def _refuse_too_few(gaps: pd.DataFrame, seen: pd.DataFrame, fewest_ears: int) -> None:
     """Say in plain words what the log lacks."""
     if not len(gaps) or not gaps["returned"].fillna(False).any():
         raise NotEnough(
@@ -160,10 +197,5 @@ def _refuse_too_few(gaps: pd.DataFrame, seen: pd.DataFrame, counts: pd.Series, f
     if len(seen) < fewest_ears:
         raise NotEnough(
             f"Only {len(seen):,} cleared ears were graded at a return, of the {fewest_ears:,} this needs.",
-            "Record each ear's grade at every visit, also where nothing was removed.",
-        )
-    if (counts >= FEWEST_PER_GRADE).sum() < 2:
-        raise NotEnough(
-            "Nearly all ears were found in the same state at return.",
             "Record each ear's grade at every visit, also where nothing was removed.",
         )
