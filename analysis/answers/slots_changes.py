@@ -24,6 +24,8 @@ from analysis.stats.estimate import Estimate
 QUESTION = "What would change for me?"
 METHOD = "The simulated sessions of both templates, times the sessions held a week over the log's last 13 weeks."
 WEEKS, WEEKS_A_MONTH = 13, 52 / 12
+WHOLE_FROM = 10
+"""Figures from which whole numbers are close enough."""
 SINGLE = {
     "patients a week": "patient a week",
     "late evenings or lunches a month": "late evening or lunch a month",
@@ -63,7 +65,7 @@ def what_would_change(clinic: Clinic) -> Answer:
         question=QUESTION,
         headline=_headline(found, table, weekly),
         how_sure=f"{words.how_sure(clinic.settings.level)} They come from drawing patients again and hold for full sessions.",
-        table=table,
+        table=table.map(lambda each: _plain(each) if isinstance(each, float) else each),
         assumptions=(
             f"As many sessions are held as over the last {WEEKS} weeks of the log, about {words.number(weekly)} a week, and all are full; where there are not enough patients, the change shows as fewer sessions instead.",
             "An evening is late when a session ends more than 15 minutes after its time.",
@@ -111,9 +113,16 @@ def _table(found: SlotMaterial, weekly: float, settings: SlotsPart) -> pd.DataFr
 
 
 def _row(values: list[Estimate], times: float) -> list[float]:
-    """Scale and round to whole numbers a row of the table."""
+    """Scale a row of the table and round it: to whole numbers, or to a decimal where those would be under ten."""
     today, recommended, change = (each.scaled(times) for each in values)
-    return [float(round(each)) for each in (today.value, recommended.value, change.value, change.low, change.high)]
+    decimals = 0 if min(today.value, recommended.value) >= WHOLE_FROM else 1
+    found = (today.value, recommended.value, change.value, change.low, change.high)
+    return [round(each, decimals) + 0.0 for each in found]
+
+
+def _plain(value: float) -> str:
+    """Say a number as it was rounded."""
+    return words.number(value, 0 if float(value).is_integer() else 1)
 
 
 def _money(found: SlotMaterial, weekly: float, settings: SlotsPart) -> list[float]:
@@ -146,10 +155,10 @@ def _moved(row: pd.Series, what: str) -> str:
     more = "more" if row["change"] >= 0 else "fewer"
     ends = sorted((abs(row["change_low"]), abs(row["change_high"])))
     if row["change_low"] < 0 < row["change_high"] or (row["change"] == 0 and ends[1] == 0):
-        return f"about as many {what} ({row['with_recommended_slots']:.0f} instead of {row['with_todays_slots']:.0f})"
-    said = what if round(abs(row["change"])) != 1 else SINGLE[what]
-    between = "" if ends[0] == ends[1] else f" (between {ends[0]:.0f} and {ends[1]:.0f})"
-    return f"{abs(row['change']):.0f} {more} {said}{between}"
+        return f"about as many {what} ({_plain(row['with_recommended_slots'])} instead of {_plain(row['with_todays_slots'])})"
+    said = what if abs(row["change"]) != 1 else SINGLE[what]
+    between = "" if ends[0] == ends[1] else f" (between {_plain(ends[0])} and {_plain(ends[1])})"
+    return f"{_plain(abs(row['change']))} {more} {said}{between}"
 
 
 def _overbooking(found: SlotMaterial, settings: SlotsPart) -> str:

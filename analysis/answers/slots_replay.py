@@ -187,14 +187,11 @@ def _told(found: Found) -> str:
 
 def _table(found: Found, replays: dict[str, Replay]) -> pd.DataFrame:
     """List both templates side by side."""
-    rows = [
-        [name, found[TODAY, measure].value, found[RECOMMENDED, measure].value] for measure, name in MEASURES.items()
-    ]
-    measure = "patients_per_session"
-    rows.append(["Patients in a session", found[TODAY, measure].value, found[RECOMMENDED, measure].value])
-    rows.append(["Sessions filled", *(float(len(replays[each].week)) for each in (TODAY, RECOMMENDED))])
-    late = [float(replays[each].late_sessions) for each in (TODAY, RECOMMENDED)]
-    rows.append(["Sessions more than 15 minutes late", *late])
+    both = (TODAY, RECOMMENDED)
+    means = {**MEASURES, "patients_per_session": "Patients in a session"}
+    rows = [[name, *(_said(found[each, measure]) for each in both)] for measure, name in means.items()]
+    rows.append(["Sessions filled", *(words.count(len(replays[each].week)) for each in both)])
+    rows.append(["Sessions more than 15 minutes late", *(words.count(replays[each].late_sessions) for each in both)])
     return pd.DataFrame(rows, columns=["measure", "with_todays_slots", "with_chosen_slots"])
 
 

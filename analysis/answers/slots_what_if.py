@@ -99,18 +99,33 @@ def _answer(clinic: Clinic, found: SlotMaterial) -> Answer:
 
 def _table(found: SlotMaterial) -> pd.DataFrame:
     """List slots and figures of both templates."""
-    plan, missing = found.plan, float("nan")
-    rows: list[list] = [
-        [f"Slot, {category_name(found.log.expected, str(name))}", one["today_minutes"], one["recommended_minutes"]]
+    plan = found.plan
+    rows: list[list[str]] = [
+        [
+            f"Slot, {category_name(found.log.expected, str(name))}",
+            *(_whole(one[f"{each}_minutes"]) for each in ("today", "recommended")),
+        ]
         for name, one in plan.slots.to_dict("index").items()
     ]
+    gaps = [f"after every {each} patients" if each else "none" for each in (plan.gaps_today, plan.catch_up_every)]
+    rows.append(["Catch-up gap", *gaps])
     for quantity, name in SHOWN.items():
-        values = [
-            plan.figures[each, quantity].value if (each, quantity) in plan.figures else missing
-            for each in (TODAY, RECOMMENDED)
-        ]
-        rows.append([name, *values])
+        figures = [plan.figures.get((each, quantity)) for each in (TODAY, RECOMMENDED)]
+        rows.append(
+            [
+                name,
+                *(
+                    "not known" if each is None else f"{words.number(each.value, 1)} ({words.between(each, 1)})"
+                    for each in figures
+                ),
+            ]
+        )
     return pd.DataFrame(rows, columns=["measure", "with_todays_slots", "with_recommended_slots"])
+
+
+def _whole(minutes: float) -> str:
+    """Write a slot."""
+    return "not known" if pd.isna(minutes) else words.number(minutes)
 
 
 def _title(found: SlotMaterial) -> str:
