@@ -103,7 +103,7 @@ def when_is_capacity_outgrown(clinic: Clinic) -> Answer:
 
 def _capacity(clinic: Clinic) -> Capacity:
     """Work out what is needed, what there is and what is left over."""
-    settings, figures = clinic.settings, demand_figures(clinic, tried=False)
+    settings, figures = clinic.settings, demand_figures(clinic)
     if figures.sessions is None:
         raise NotEnough(
             "The log has no slot lengths and no minutes, so sessions cannot be worked out.",

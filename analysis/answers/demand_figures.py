@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.clinic import Clinic
 from analysis.models.demand import Demand, count_range, forecast_demand
-from analysis.models.demand_backtest import Backtest, backtest_demand
+from analysis.models.demand_backtest import Backtest, backtest_demand, factor_after
 from analysis.models.return_table import second_attempt_share
 from analysis.models.returns_ahead import Rule
 from analysis.models.visit_history import KINDS, History, day_number, visit_history
@@ -58,6 +58,8 @@ class Figures:
     demand : Demand
     backtest : Backtest or None
         None where no month is left to try the forecast on.
+    factor : float
+        How many times as wide as drawn the ranges are, after past misses.
     kinds, total, bookings, sessions, chair : Series
         ``kinds`` a tuple; ``bookings`` None where the log marks none as missed,
         cancelled or moved, ``sessions`` and ``chair`` where it has no minutes.
@@ -71,6 +73,7 @@ class Figures:
     left_out: dict[str, int]
     demand: Demand
     backtest: Backtest | None
+    factor: float
     kinds: tuple[Series, ...]
     total: Series
     bookings: Series | None
@@ -85,14 +88,12 @@ class Figures:
         return (*self.kinds, *rest)
 
 
-def demand_figures(clinic: Clinic, *, tried: bool = True) -> Figures:
+def demand_figures(clinic: Clinic) -> Figures:
     """Compute the forecast, its trial on the past, and what it fills.
 
     Parameters
     ----------
     clinic : Clinic
-    tried : bool, optional
-        Whether to try the forecast on the past too.
 
     Returns
     -------
@@ -112,6 +113,9 @@ def demand_figures(clinic: Clinic, *, tried: bool = True) -> Figures:
     demand = forecast_demand(
         history, first=first, last=last, months_ahead=settings.demand.months_ahead, rng=rng, rule=rule
     )
+    backtest = _backtest(history, demand, first, rng)
+    factor = factor_after(()) if backtest is None else backtest.factor
+    demand = demand.widened(factor)
     kinds, total = _visit_series(demand)
     bookings, sessions, chair = _capacity(visits, demand, last_day, settings, rng)
     table = demand.returns.table
@@ -121,7 +125,8 @@ def demand_figures(clinic: Clinic, *, tried: bool = True) -> Figures:
         last_day=last_day,
         left_out=left_out | {"not attended": _dated_until(visits, last_day) - len(history.day)},
         demand=demand,
-        backtest=_backtest(history, demand, first, rng) if tried else None,
+        backtest=backtest,
+        factor=factor,
         kinds=kinds,
         total=total,
         bookings=bookings,

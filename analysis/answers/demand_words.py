@@ -166,6 +166,10 @@ def assumptions(figures: Figures, settings: Settings) -> tuple[str, ...]:
         "Each attended visit is counted once: as the return of a patient seen before in the log, or as a first one.",
         f"Opening days are those of the last year's weekdays, less the dates closed in every year of the log; {_closures(demand)}.",
     ]
+    said.append(
+        f"Ranges are {words.number(figures.factor, 1)} times as wide as the known rates alone would make them, "
+        "because past months missed by that much more, or were supposed to where none could be tried."
+    )
     if settings.demand.recall_uptake >= 0:
         said.append(
             f"Routine recalls are not taken from the log: {words.percent(settings.demand.recall_uptake)} of patients "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -60,6 +60,10 @@ class Demand:
         whole = np.concatenate([self.drawn, self.drawn.sum(axis=2, keepdims=True)], axis=2)
         return count_range(whole, level)
 
+    def widened(self, factor: float) -> Demand:
+        """Give the same forecast with its futures so many times as far from what is expected."""
+        return replace(self, drawn=spread_out(self.drawn, self.expected, factor))
+
 
 def count_range(drawn: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray]:
     """Give the central range of drawn counts, whole numbers at both ends.
@@ -83,6 +87,17 @@ def count_range(drawn: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray
     """
     tail = round((1 - level) / 2, 12)
     return np.quantile(drawn, tail, axis=0, method="lower"), np.quantile(drawn, 1 - tail, axis=0, method="higher")
+
+
+def spread_out(drawn: np.ndarray, expected: np.ndarray, factor: float) -> np.ndarray:
+    """Move drawn counts so many times as far from the expected ones: whole numbers, at least nought.
+
+    Examples
+    --------
+    >>> spread_out(np.array([[8.0], [12.0], [0.0]]), np.array([10.0]), 1.5).ravel().tolist()
+    [7.0, 13.0, 0.0]
+    """
+    return np.maximum(np.round(expected + factor * (drawn - expected)), 0.0)
 
 
 def forecast_demand(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 
@@ -75,3 +77,31 @@ def scaled_error(errors: np.ndarray, simple_errors: np.ndarray) -> float:
     """
     simple = float(np.abs(simple_errors).mean())
     return float(np.abs(errors).mean()) / simple if simple > 0 else float("inf")
+
+
+def range_factor(misses: Sequence[float], *, supposed_variance: float, weight: float) -> float:
+    """How much wider ranges must be for past misses to have fitted them.
+
+    Parameters
+    ----------
+    misses : sequence of float
+        Past misses, each divided by the spread its forecast gave.
+    supposed_variance : float
+        Mean square of such misses supposed beforehand.
+    weight : float
+        How many misses that supposition is worth.
+
+    Returns
+    -------
+    float
+        At least 1: ranges are never made narrower.
+
+    Examples
+    --------
+    >>> range_factor([2.0, -2.0], supposed_variance=1.0, weight=2.0) ** 2
+    2.5000000000000004
+    >>> range_factor([0.1], supposed_variance=1.0, weight=1.0)
+    1.0
+    """
+    mean_square = (weight * supposed_variance + float(np.square(misses).sum())) / (weight + len(misses))
+    return max(1.0, float(np.sqrt(mean_square)))

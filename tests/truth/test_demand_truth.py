@@ -17,6 +17,7 @@ from analysis.models.visit_history import day_number, visit_history
 from analysis.models.visit_streams import monthly_counts
 from analysis.schema import EAR_ROWS, typed_frame
 from analysis.settings import settings_from_toml
+from tests.truth.demand_study import one_clinic
 from tests.truth.demand_world import START, invented_visits
 
 WORLDS = 10
@@ -123,3 +124,11 @@ def test_recalling_more_people_brings_more_visits() -> None:
         rows = how_many_will_come(Clinic(visits, ears, settings=settings)).rows
         means.append(sum(row.value for row in rows if row.group.get("kind") == "routine_recall" and row.level == 0.8))
     assert means[1] == pytest.approx(3 * means[0], rel=0.2)
+
+
+def test_widened_ranges_hold_about_as_many_months_as_they_say() -> None:
+    # 24 months of four simulated clinics; at 80 % fewer than 14 or at 95 % fewer than 19 come within by a chance
+    # of about 1 in 100 each if months were independent (binomial)
+    found = np.sum([one_clinic(seed).inside.sum(axis=1) for seed in range(4)], axis=0)
+    assert (found >= [5, 14, 19]).all()
+    assert found[0] <= 20
