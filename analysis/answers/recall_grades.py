@@ -55,9 +55,7 @@ def how_full_at_return(clinic: Clinic) -> Answer:
         how_sure=words.how_sure(level),
         table=_table(chances),
         chart=_chart(fitted, level),
-        chart_title="The longer ago an ear was cleared, the fuller it is found"
-        if fitted.kinds[_kinds(fitted)[0]].params[0] > 0
-        else "Ears are not found fuller as months go by",
+        chart_title=_chart_title(fitted, chances),
         chart_text=_chart_text(chances),
         assumptions=(
             "The odds of an ear being fuller than a grade move with the logarithm of the months, alike for every grade.",
@@ -97,6 +95,17 @@ def _headline(fitted: GradesAtReturn, chances: dict[bool, np.ndarray]) -> str:
         f"Of ears seen again for {KINDS[kind]} 6 months after they were cleared, {said[0]} are fully occluding, and after "
         f"24 months {said[1]}, going by returns from {words.day(first)} to {words.day(last)}."
     )
+
+
+def _chart_title(fitted: GradesAtReturn, chances: dict[bool, np.ndarray]) -> str:
+    """Say whether ears are found fuller as months go by; nothing is claimed where the slope's range holds nought."""
+    one = fitted.kinds[next(iter(chances))]
+    slope, error = float(one.params[0]), float(np.sqrt(one.covariance[0, 0]))
+    if slope > 2 * error:
+        return "The longer ago an ear was cleared, the fuller it is found"
+    if slope < -2 * error:
+        return "Ears cleared longer ago are not found fuller, but less full"
+    return "The log does not show that ears are found fuller as months go by"
 
 
 def _chart_text(chances: dict[bool, np.ndarray]) -> str:
