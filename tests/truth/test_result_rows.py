@@ -36,6 +36,8 @@ ASKED = {
     "softening_worth": ["is_softening_worth_it"],
     "softening_trial": ["plan_fair_test", "what_the_test_found"],
     "recall": ["when_to_call_back"],
+    "recall_cost": ["which_interval_costs_least"],
+    "recall_grades": ["how_full_at_return"],
     "demand": ["how_many_will_come"],
     "demand_capacity": ["when_is_capacity_outgrown"],
     "quarter": ["activity", "outcomes", "safety"],
