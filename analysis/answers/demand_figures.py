@@ -42,8 +42,9 @@ class Series:
     drawn: np.ndarray
 
     def range(self, level: float) -> tuple[np.ndarray, np.ndarray]:
-        """Give the ends of the range of each month."""
-        return count_range(self.drawn, level)
+        """Give the ends of the range of each month; they hold the expected figure, however lopsided the futures."""
+        low, high = count_range(self.drawn, level)
+        return np.minimum(low, self.expected), np.maximum(high, self.expected)
 
 
 @dataclass(frozen=True, eq=False)
