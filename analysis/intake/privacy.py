@@ -27,6 +27,8 @@ LONG_NUMBER = re.compile(
     rf"(?<![\d/.:-])(?!{WRITTEN_DAY})(?:\+\d[\d ()-]{{7,}}\d|\(?0\d[\d ()-]{{6,}}\d|\d{{3}}[ -]\d{{3}}[ -]\d{{4}}|\d{{6,}})(?![\d:/])"
 )
 """Phone and other long numbers; not dates, which must be shown to be mended."""
+GLUED_NUMBER = re.compile(r"[A-Z][a-z]+\d{6,}")
+"""The end of a phone number behind a name, where a row was spoilt; staff codes are in capitals or small letters."""
 LONG_RUN = re.compile(rf"(?<!\d)(?!{WRITTEN_DAY})\d{{7,}}|(?<=[/.:-])\d{{6,}}")
 """As many digits in a row as no date, time or count has, also glued behind one."""
 NATIONAL = re.compile(r"[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} ?[A-D]|\d{7}[A-W][A-I]?")
@@ -281,12 +283,12 @@ def no_name_of(column: str, text: str) -> bool:
     --------
     >>> no_name_of("practitioner", "ring 07700 900123"), no_name_of("practitioner", "7 Hill Lane"), no_name_of("site", "7 Hill Lane")
     (True, True, False)
-    >>> no_name_of("practitioner", "Ash")
-    False
+    >>> no_name_of("practitioner", "Ash"), no_name_of("practitioner", "AUD012345"), no_name_of("practitioner", "Ash900123")
+    (False, False, True)
     """
     if len(text) > LONGEST_LABEL or may_identify(text) or WHOLE_PHONE.search(text):
         return True
-    return column != "site" and tells_who(text)
+    return bool(GLUED_NUMBER.search(text)) or (column != "site" and tells_who(text))
 
 
 def tells_who(text: str) -> bool:

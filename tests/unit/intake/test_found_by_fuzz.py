@@ -74,3 +74,9 @@ def test_a_postcode_glued_to_a_heading_is_masked(text):
 @pytest.mark.parametrize("text", ["@nowhere.example", "02/03/\x1c@nowhere.example"])
 def test_what_is_left_of_a_mail_address_is_masked(text):
     assert "nowhere" not in safe_word(text)
+
+
+def test_half_a_phone_number_behind_a_clinicians_name_is_not_kept_and_a_staff_code_is(tmp_path):
+    rows = [f"0{day}/03/2026,09:00,09:02,09:22,{day},{who},full,suction" for day, who in
+            ((1, "Ash"), (2, "Ash900123"), (3, "AUD012345"))]  # fmt: skip
+    assert set(taken(tmp_path, *rows).visits["practitioner"].dropna()) == {"Ash", "AUD012345"}
