@@ -7,6 +7,7 @@ from analysis.present.answer import INFORMATION, PASSED, Answer, Basis, Check, R
 from analysis.present.charts import Bar, Line, line_chart, range_chart
 from analysis.present.theme import NAMED, RECOMMENDED, TODAY
 from analysis.problems import NotEnough
+from analysis.report.five_sentences import Sentence
 from analysis.report.page import Page, Part, Question
 
 AWKWARD = "</script><script>window.escaped=1</script><b>North & South</b>"
@@ -112,7 +113,7 @@ def made_up_page(*, invented: bool = True) -> Page:
         clinic=f"Two Rivers {AWKWARD}",
         quarter_label="July to September 2026",
         standfirst="From a log of 11,020 bookings, 2 October 2023 to 30 September 2026. Of 11,400 rows read, 11,020 were kept and 380 set aside, each with its reason.",
-        summary=(booked, softened, called),
+        summary=tuple(Sentence(each.answer.headline, each.answer.question) for each in (booked, softened, called)),
         parts=(Part("How long to book", (booked,)), Part("Softening and recall", (softened, called))),
         how_sure="Ranges are 95% ranges: about 19 in 20 such ranges hold the true figure.",
         cautions=("These figures decide nothing about one patient.", "Local protocol decides."),

@@ -60,7 +60,8 @@ def write_deck(frame: Frame, answers: dict[str, Answer], folder: Path) -> Path:
     deck = Presentation()
     deck.slide_width, deck.slide_height = WIDE, HIGH
     invented = "INVENTED DEMO CLINIC. " if frame.invented else ""
-    _words(deck, frame.title, [invented + frame.standfirst, frame.how_sure], frame.footer)
+    opening = "\n".join([frame.standfirst, *frame.sentences, frame.how_sure, frame.footer])
+    _words(deck, invented + frame.title, list(frame.sentences) or [frame.standfirst, frame.how_sure], opening)
     for step in SLIDES:
         if step in answers:
             _question(deck, answers[step])

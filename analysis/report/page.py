@@ -13,6 +13,7 @@ from markupsafe import Markup
 from analysis.present import theme
 from analysis.present.answer import Answer
 from analysis.present.page_parts import environment, slug
+from analysis.report.five_sentences import Sentence
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -47,8 +48,8 @@ class Page:
         Whose report, and of which quarter as people say it.
     standfirst : str
         What the log covers.
-    summary : tuple of Question
-        The answers whose headlines open the page.
+    summary : tuple of Sentence
+        The quarter in five sentences.
     parts : tuple of Part
         Every question, in reading order.
     how_sure, footer : str
@@ -62,7 +63,7 @@ class Page:
     clinic: str
     quarter_label: str
     standfirst: str
-    summary: tuple[Question, ...]
+    summary: tuple[Sentence, ...]
     parts: tuple[Part, ...]
     how_sure: str
     cautions: tuple[str, ...]

@@ -16,8 +16,9 @@ from analysis.problems import DataProblem
 from analysis.progress import Progress, silent
 from analysis.report.booking_sheet import write_booking_sheet
 from analysis.report.deck import write_deck
+from analysis.report.five_sentences import five_sentences
 from analysis.report.page import Page, Part, Question, page_html
-from analysis.report.questions import CAUTIONS, DECISIONS, PARTS, SUMMARY, ask_all
+from analysis.report.questions import CAUTIONS, DECISIONS, PARTS, ask_all
 from analysis.report.results import about, results_json
 from analysis.report.settings_used import settings_mark, settings_text
 from analysis.report.workbook import Frame, write_workbook
@@ -141,7 +142,7 @@ def _page(clinic: Clinic, quarter: Quarter, answers: dict[str, Answer]) -> Page:
         clinic=clinic.settings.clinic.name,
         quarter_label=quarter.label,
         standfirst=_standfirst(clinic),
-        summary=tuple(Question(answers[step]) for step in SUMMARY),
+        summary=five_sentences(answers, quarter),
         parts=parts,
         how_sure=words.how_sure(clinic.settings.level),
         cautions=CAUTIONS,
@@ -159,6 +160,7 @@ def _frame(clinic: Clinic, page: Page) -> Frame:
         how_sure=page.how_sure,
         footer=page.footer,
         cautions=page.cautions,
+        sentences=tuple(each.text for each in page.summary),
         made=clinic.last_day.normalize().to_pydatetime(),
         invented=page.invented,
     )

@@ -65,7 +65,6 @@ PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
     ),
 )
 DECISIONS = ("how long to book", "does softening pay", "when to call back", "how many will come")
-SUMMARY = ("activity", *DECISIONS)
 
 CAUTIONS = (
     "These figures describe what this log says, on average. They decide nothing about one patient, and never replace "

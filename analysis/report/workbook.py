@@ -35,6 +35,8 @@ class Frame:
     title, standfirst, how_sure, footer : str
         The clinic with its quarter, what the log covers, how ranges read, and with what it was made.
     cautions : tuple of str
+    sentences : tuple of str
+        The quarter in five sentences.
     made : datetime.datetime
         The log's last day, written as the day of making: the same log gives the same file.
     invented : bool
@@ -47,6 +49,7 @@ class Frame:
     cautions: tuple[str, ...]
     made: dt.datetime
     invented: bool
+    sentences: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +142,7 @@ def _cover(sheet: Worksheet, frame: Frame, looks: _Looks) -> None:
     told = ["INVENTED DEMO CLINIC: every visit was made up."] if frame.invented else []
     sheet.set_column(0, 0, 100)
     sheet.write_string(0, 0, plain_text(frame.title), looks.title)
-    lines = [*told, frame.standfirst, frame.how_sure, f"“{NOT_SHOWN}” marks a count hidden because it is small, or because it would tell a small one.", *frame.cautions, frame.footer]  # fmt: skip
+    lines = [*told, *frame.sentences, frame.standfirst, frame.how_sure, f"“{NOT_SHOWN}” marks a count hidden because it is small, or because it would tell a small one.", *frame.cautions, frame.footer]  # fmt: skip
     for row, line in enumerate(lines, start=2):
         sheet.write_string(row, 0, plain_text(line), looks.wrapped)
     _for_paper(sheet)

@@ -1,0 +1,258 @@
+"""The quarter in five sentences: each a figure, its range, what it was before where that can be told, and what to do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
+
+from analysis.derive.quarters import Quarter
+from analysis.present import words
+from analysis.present.answer import Answer, ResultRow
+from analysis.present.page_parts import slug
+from analysis.schema import BOOKING_KINDS
+from analysis.stats.estimate import Estimate
+
+AGAINST = {"year_before": "the same quarter a year before", "last_quarter": "the quarter before"}
+PART_QUARTER = "only a part of the quarter is in the log, so it is compared with no other"
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """One sentence, and the question of the page that stands behind it."""
+
+    text: str
+    question: str
+
+    @property
+    def id(self) -> str:
+        """The id under which the question stands on the page."""
+        return slug(self.question)
+
+
+class Figures:
+    """The answers' result rows, found by what they are."""
+
+    def __init__(self, answers: Mapping[str, Answer]) -> None:
+        self._rows = [row for answer in answers.values() for row in answer.rows]
+
+    def find(self, section: str, quantity: str, **group: Any) -> Estimate | None:
+        """Give a figure; None where there is none, or it is hidden."""
+        for row in self._rows:
+            if (
+                (row.section, row.quantity) == (section, quantity)
+                and group.items() <= row.group.items()
+                and row.value is not None
+            ):
+                return _estimate(row)
+        return None
+
+    def groups(self, section: str, quantity: str, **group: Any) -> list[dict[str, Any]]:
+        """List the groups a quantity is told of."""
+        found = [row for row in self._rows if (row.section, row.quantity) == (section, quantity)]
+        return [row.group for row in found if group.items() <= row.group.items()]
+
+
+def five_sentences(answers: Mapping[str, Answer], quarter: Quarter) -> tuple[Sentence, ...]:
+    """Say the quarter in five sentences.
+
+    Parameters
+    ----------
+    answers : mapping of str to Answer
+        By their short names, as ``questions.PARTS`` has them.
+    quarter : Quarter
+
+    Returns
+    -------
+    tuple of Sentence
+        On bookings, slots, first attempts and softening, recall, and safety. Where the figures of one are not there, it is
+        the headline of its answer, which says why.
+    """
+    figures = Figures(answers)
+    made = {
+        "activity": _bookings(figures, quarter),
+        "how long to book": _slots(figures),
+        "outcomes": _attempts(figures, quarter),
+        "when to call back": _recall(figures),
+        "safety": _safety(figures, quarter),
+    }
+    return tuple(Sentence(text or answers[step].headline, answers[step].question) for step, text in made.items())
+
+
+def _bookings(figures: Figures, quarter: Quarter) -> str:
+    """Say how many bookings, against when, and what to staff for."""
+    booked = figures.find("quarter", "count", measure="booked", part="all", period="this_quarter")
+    if booked is None:
+        return ""
+    said = f"{words.plural(booked.value, 'booking')} in {quarter.label}, {_counts_compared(figures, 'booked')}"
+    months = figures.groups("demand", "sessions_needed")
+    if not months:
+        return f"{said}; how many will come cannot be told yet."
+    month = min(each["month"] for each in months)
+    coming, needed = (figures.find("demand", each, month=month) for each in ("bookings", "sessions_needed"))
+    if coming is None or needed is None:
+        return f"{said}."
+    low, high = math.floor(needed.low), math.ceil(needed.high)
+    when = pd.Timestamp(f"{month}-01")
+    return (
+        f"{said}; {words.number(coming.value)} ({_ends(coming)}) are to be expected in {when:%B} {when.year}, so plan {low} to {high} half-day "
+        "sessions then."
+    )
+
+
+def _slots(figures: Figures) -> str:
+    """Say what to book otherwise, and what that changes."""
+    kinds = [each["booking"] for each in figures.groups("slots", "slot_minutes", policy="recommended")]
+    seen, wait = (
+        figures.find("slots", each, policy="recommended") for each in ("patients_per_session", "mean_wait_minutes")
+    )
+    had, waited = (
+        figures.find("slots", each, policy="current") for each in ("patients_per_session", "mean_wait_minutes")
+    )
+    gain = figures.find("slots", "patients_per_session_difference")
+    if seen is None or wait is None or had is None or waited is None or gain is None:
+        return ""
+    changed = []
+    for kind in kinds:
+        new, old = (
+            figures.find("slots", "slot_minutes", policy=policy, booking=kind) for policy in ("recommended", "current")
+        )
+        if new is not None and old is not None and new.value != old.value:
+            changed.append(f"{new.value:.0f} minutes instead of {old.value:.0f} for {_kind(kind)}")
+    if not changed:
+        return f"Keep today's slots: a full session sees {_ranged(seen)} patients, who wait {_ranged(wait)} minutes each, and no others are worth more at the prices set."
+    told = "" if gain.excludes_zero else ", though the log cannot tell the two apart"
+    return (
+        f"Book {words.joined(changed)}{told}: a full session then sees {_ranged(seen)} patients instead of {words.number(had.value, 1)}, "
+        f"who wait {_ranged(wait)} minutes each instead of {words.number(waited.value, 1)}."
+    )
+
+
+def _attempts(figures: Figures, quarter: Quarter) -> str:
+    """Say how many first attempts succeeded, against when, and whether to go on advising softening."""
+    success = figures.find("quarter", "share", measure="success", part="all", period="this_quarter")
+    if success is None:
+        return ""
+    said = (
+        f"{words.percent(success.value)} of first attempts in {quarter.label} succeeded ({words.between_percent(success)}), "
+        f"{_shares_compared(figures, 'quarter', 'success', 100)}"
+    )
+    gain = figures.find("softening", "risk_difference", contrast="advised", estimator="standardised")
+    if gain is None:
+        return f"{said}; whether softening pays cannot be told yet."
+    ends = words.between(gain.scaled(100), 1)
+    if gain.low > 0:
+        return f"{said}; like with like, advising people to soften first adds {words.number(100 * gain.value, 1)} in 100 ({ends}), so go on advising it to those it suits."
+    if gain.high < 0:
+        return f"{said}; like with like, fewer succeed where softening was advised ({ends} in 100), so look into why before advising it further."
+    return f"{said}; the log cannot tell whether advising people to soften first helps ({ends} in 100), which a fair test would."
+
+
+def _recall(figures: Figures) -> str:
+    """Say after how many months to call back, and what today's rule meets."""
+    groups = [each["group"] for each in figures.groups("recall", "recall_months")]
+    groups = [each for each in groups if each != "everyone"] or groups
+    parts = []
+    for group in groups:
+        months = figures.find("recall", "recall_months", group=group)
+        if months is not None:
+            parts.append(f"{words.number(months.value)} months ({_ends(months)}){_group(group)}")
+    if not parts:
+        return ""
+    said = f"Call ears back after {words.joined(parts)}"
+    today = next(iter(figures.groups("recall", "share_occluded_today", group=groups[0])), None)
+    share = figures.find("recall", "share_occluded_today", group=groups[0])
+    if today is None or share is None:
+        return f"{said}, and sooner with symptoms."
+    return (
+        f"{said}, and sooner with symptoms: at today's {today['months']} months {words.percent(share.value)} "
+        f"({words.between_percent(share)}){_group(groups[0])} are occluding again."
+    )
+
+
+def _safety(figures: Figures, quarter: Quarter) -> str:
+    """Say how often something adverse was recorded, against when, and what to do."""
+    event = figures.find("safety", "share", measure="any_event", part="all", period="this_quarter")
+    if event is None:
+        return ""
+    low, high = (words.number(1000 * each) for each in (event.low, event.high))
+    if event.value == 0:
+        return (
+            f"No adverse event was recorded in {words.plural(event.n, 'visit')} of {quarter.label}, which leaves room for up to {high} in 1,000; "
+            "ask whether they are written down."
+        )
+    more = figures.find("safety", "difference_of_shares", measure="any_event", part="all", against="year_before")
+    do = "look at what has changed, and at" if more is not None and more.low > 0 else "go through"
+    return (
+        f"{words.number(1000 * event.value)} in 1,000 visits of {quarter.label} had an adverse event recorded (between {low} and {high}), "
+        f"{_shares_compared(figures, 'safety', 'any_event', 1000)}; {do} each of them as your local protocol says."
+    )
+
+
+def _counts_compared(figures: Figures, measure: str) -> str:
+    """Compare a count with the same quarter a year before and with the quarter before."""
+    shifts = {}
+    for against, name in AGAINST.items():
+        ratio = figures.find("quarter", "ratio_of_counts", measure=measure, part="all", against=against)
+        if ratio is not None:
+            shifts[name] = replace(ratio, value=ratio.value - 1, low=ratio.low - 1, high=ratio.high - 1)
+    return _compared(shifts, 100, "%")
+
+
+def _shares_compared(figures: Figures, section: str, measure: str, per: int) -> str:
+    """Compare a share with the same quarter a year before and with the quarter before."""
+    found = {
+        name: figures.find(section, "difference_of_shares", measure=measure, part="all", against=against)
+        for against, name in AGAINST.items()
+    }
+    return _compared({name: each for name, each in found.items() if each is not None}, per, f" in {per:,}")
+
+
+def _compared(shifts: Mapping[str, Estimate], per: int, unit: str) -> str:
+    """Say the changes, and claim no more than their ranges."""
+    if not shifts:
+        return PART_QUARTER
+    said = []
+    for name, shift in shifts.items():
+        if shift.excludes_zero:
+            low, high = sorted(abs(each) * per for each in (shift.low, shift.high))
+            more = "more" if shift.value > 0 else "fewer"
+            size = words.number(abs(shift.value) * per)
+            said.append(f"{size}{unit} {more} than {name} ({words.number(low)} to {words.number(high)}{unit})")
+    alike = [name for name, shift in shifts.items() if not shift.excludes_zero]
+    return words.joined([*said, *([f"with no clear difference from {' or from '.join(alike)}"] if alike else [])])
+
+
+def _kind(booking: str) -> str:
+    """Say a booking category without a table."""
+    kind, _, fact = booking.partition(", ")
+    said = BOOKING_KINDS.get(kind, kind)
+    said = f"any {said} booking" if kind == "other" else f"a {said}"
+    return f"{said} ({fact.replace('=', ': ').replace('_', ' ')})" if fact else said
+
+
+def _group(group: str) -> str:
+    """Say a group of recall behind its figure."""
+    return {"hearing_aid": " with a hearing aid", "no_hearing_aid": " without", "everyone": ""}.get(
+        group, f" for {group.replace('_', ' ')}"
+    )
+
+
+def _ranged(figure: Estimate) -> str:
+    """Say a figure with its range."""
+    return f"{words.number(figure.value, 1)} ({words.number(figure.low, 1)} to {words.number(figure.high, 1)})"
+
+
+def _ends(figure: Estimate) -> str:
+    """Say a range in whole numbers."""
+    return f"{words.number(figure.low)} to {words.number(figure.high)}"
+
+
+def _estimate(row: ResultRow) -> Estimate:
+    """Read a row as an estimate; without a range its figure is both ends."""
+    value = float(row.value or 0.0)
+    low, high = (value if end is None else float(end) for end in (row.low, row.high))
+    return Estimate(value, low, high, row.level or 0.95, row.n or 0, row.method)

@@ -1,0 +1,125 @@
+"""Five sentences: a figure, its range, what it was before, what to do; never more than the range allows."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from analysis.derive.quarters import Quarter
+from analysis.present.answer import Answer, ResultRow
+from analysis.report.five_sentences import PART_QUARTER, five_sentences
+
+QUARTER = Quarter(2026, 3)
+QUESTIONS = {
+    "activity": "How busy?", "how long to book": "How long?", "outcomes": "How did it go?", "when to call back": "When?",
+    "safety": "Anything wrong?",
+}  # fmt: skip
+
+
+def row(section, quantity, value, low=None, high=None, **group):
+    return ResultRow(section, quantity, group, value, low, high, 0.95, "", 400, "made up")
+
+
+ALL = {"part": "all"}
+NOW = {"period": "this_quarter", **ALL}
+ROWS = [
+    row("quarter", "count", 1200.0, measure="booked", **NOW),
+    row("quarter", "ratio_of_counts", 1.24, 1.14, 1.35, measure="booked", against="year_before", **ALL),
+    row("quarter", "ratio_of_counts", 0.98, 0.9, 1.06, measure="booked", against="last_quarter", **ALL),
+    row("demand", "bookings", 439.0, 417.0, 464.0, month="2026-10"),
+    row("demand", "sessions_needed", 53.4, 50.2, 56.9, month="2026-10"),
+    *(row("slots", "slot_minutes", each, booking="new", policy=policy) for policy, each in (("recommended", 25.0), ("current", 30.0))),
+    *(row("slots", "patients_per_session", each, each - 0.1, each + 0.1, policy=policy) for policy, each in (("recommended", 8.1), ("current", 6.5))),
+    *(row("slots", "mean_wait_minutes", each, each - 0.1, each + 0.1, policy=policy) for policy, each in (("recommended", 2.0), ("current", 0.7))),
+    row("slots", "patients_per_session_difference", 1.6, 1.5, 1.7, contrast="recommended less current"),
+    row("quarter", "share", 0.86, 0.83, 0.89, measure="success", **NOW),
+    row("quarter", "difference_of_shares", -0.04, -0.07, -0.01, measure="success", against="last_quarter", **ALL),
+    row("softening", "risk_difference", 0.046, 0.028, 0.063, contrast="advised", estimator="standardised"),
+    row("recall", "recall_months", 10.0, 9.0, 11.0, group="hearing_aid"),
+    row("recall", "recall_months", 13.0, 12.0, 14.0, group="everyone"),
+    row("recall", "share_occluded_today", 0.36, 0.33, 0.39, group="hearing_aid", months=12),
+    row("safety", "share", 0.048, 0.035, 0.063, measure="any_event", **NOW),
+    row("safety", "difference_of_shares", 0.02, 0.004, 0.036, measure="any_event", against="year_before", **ALL),
+]  # fmt: skip
+
+
+def said(rows):
+    answers = {step: Answer(question, f"headline of {step}", rows=()) for step, question in QUESTIONS.items()}
+    answers["activity"] = Answer(QUESTIONS["activity"], "headline of activity", rows=tuple(rows))
+    return [each.text for each in five_sentences(answers, QUARTER)]
+
+
+def without(section, **group):
+    return [each for each in ROWS if each.section != section or not group.items() <= each.group.items()]
+
+
+def test_each_has_a_figure_its_range_and_what_to_do():
+    assert said(ROWS) == [
+        "1,200 bookings in July to September 2026, 24% more than the same quarter a year before (14 to 35%) and with no clear "
+        "difference from the quarter before; 439 (417 to 464) are to be expected in October 2026, so plan 50 to 57 half-day sessions then.",
+        "Book 25 minutes instead of 30 for a new patient: a full session then sees 8.1 (8.0 to 8.2) patients instead of 6.5, who wait "
+        "2.0 (1.9 to 2.1) minutes each instead of 0.7.",
+        "86% of first attempts in July to September 2026 succeeded (between 83% and 89%), 4 in 100 fewer than the quarter before (1 to "
+        "7 in 100); like with like, advising people to soften first adds 4.6 in 100 (between 2.8 and 6.3), so go on advising it to those it suits.",
+        "Call ears back after 10 months (9 to 11) with a hearing aid, and sooner with symptoms: at today's 12 months 36% (between 33% "
+        "and 39%) with a hearing aid are occluding again.",
+        "48 in 1,000 visits of July to September 2026 had an adverse event recorded (between 35 and 63), 20 in 1,000 more than the "
+        "same quarter a year before (4 to 36 in 1,000); look at what has changed, and at each of them as your local protocol says.",
+    ]  # fmt: skip
+
+
+def test_a_part_of_a_quarter_is_compared_with_no_other():
+    rows = [each for each in ROWS if "against" not in each.group]
+    assert PART_QUARTER in said(rows)[0]
+    assert PART_QUARTER in said(rows)[2]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "told"),
+    [
+        (-0.02, 0.04, "cannot tell whether advising people to soften first helps (between \N{MINUS SIGN}2.0 and 4.0 in 100)"),
+        (-0.06, -0.01, "look into why before advising it further"),
+    ],
+)  # fmt: skip
+def test_softening_is_not_claimed_beyond_its_range(low, high, told):
+    rows = [*without("softening"), row("softening", "risk_difference", (low + high) / 2, low, high, contrast="advised", estimator="standardised")]  # fmt: skip
+    assert told in said(rows)[2]
+
+
+def test_none_seen_is_no_promise():
+    rows = [*without("safety"), row("safety", "share", 0.0, 0.0, 0.0092, measure="any_event", **NOW)]
+    assert said(rows)[4].startswith("No adverse event was recorded in 400 visits of July to September 2026, which leaves room for up to 9 in 1,000")  # fmt: skip
+
+
+def test_without_figures_the_answers_own_headline_stands_there():
+    assert said([]) == [f"headline of {step}" for step in QUESTIONS]
+
+
+def test_every_number_is_one_of_the_results():
+    known = {
+        number
+        for each in ROWS
+        for value in (each.value, each.low, each.high)
+        if value is not None
+        for number in _written(value)
+    }
+    known |= {
+        "12",
+        "1,000",
+        "100",
+        "2026",
+        "50",
+        "57",
+    }  # the rule, what shares are of, the month, sessions rounded outwards
+    for sentence in said(ROWS):
+        assert set(re.findall(r"\d[\d,]*\.?\d*", sentence.replace(", ", " "))) <= known
+
+
+def _written(value):
+    """List the ways in which a figure may be written."""
+    return {
+        text
+        for number in (value, value * 100, value * 1000, (value - 1) * 100)
+        for text in (f"{abs(number):,.0f}", f"{abs(number):,.1f}")
+    }
