@@ -146,7 +146,7 @@ def test_parts_are_as_good_as_the_whole():
     with pytest.raises(DataProblem) as problem:
         check_tables(parts, Settings())
     assert "(visit_id) occurs more than once, 1 row" in str(problem.value)
-    assert "table ears: column \"visit\" (visit_id) belongs to no visit, 1 row" in str(problem.value)
+    assert 'table ears: column "visit" (visit_id) belongs to no visit, 1 row' in str(problem.value)
 
 
 def test_help_loads_neither_pandera_nor_pandas_and_is_there_at_once():
