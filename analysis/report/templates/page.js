@@ -5,7 +5,8 @@
   const dark = JSON.parse(document.getElementById("dark-colours").textContent);
   const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
   const settings = { displayModeBar: false, responsive: true, scrollZoom: false, doubleClick: false };
-  const paperWidth = 650, paperHeight = 700; // CSS pixels: between A4's margins, and what leaves room for heading and answer
+  // CSS pixels: between A4's margins, what leaves room for heading and answer, from where rows would run into each other, and most of a page
+  const paperWidth = 650, paperHeight = 700, tallFrom = 900, mostOfPage = 840;
   let opened = [];
 
   const recoloured = (text) => text.replace(/#[0-9a-f]{6}\b/gi, (colour) => dark[colour.toLowerCase()] || colour);
@@ -13,9 +14,14 @@
   function draw(onPaper) {
     for (const [id, text] of Object.entries(figures)) {
       const figure = JSON.parse(prefersDark.matches && !onPaper ? recoloured(text) : text);
+      document.getElementById(id).style.zoom = "";
       if (onPaper) {
         figure.layout.width = paperWidth;
-        if (figure.layout.height > paperHeight) {
+        if (figure.layout.height > tallFrom) { // drawn larger and shrunk as a whole, words and all
+          const smaller = mostOfPage / figure.layout.height;
+          figure.layout.width = paperWidth / smaller;
+          document.getElementById(id).style.zoom = smaller;
+        } else if (figure.layout.height > paperHeight) {
           figure.layout.height = paperHeight;
           const top = (figure.layout.margin || {}).t || 0;
           figure.layout.margin = { ...figure.layout.margin, t: top + 20 }; // rows stand closer, the first one's words must still fit
