@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import polars as pl
 
-from analysis.intake.privacy import identity, is_test_name, is_test_number, keyed, named_pseudonyms, plain_number
+from analysis.intake.privacy import (
+    TEST_NUMBER_BEGINS,
+    identity,
+    is_test_name,
+    is_test_number,
+    keyed,
+    named_pseudonyms,
+    plain_number,
+)
 from analysis.intake.text_rows import TextRows
 
 BY_NUMBER, BY_NATIONAL_NUMBER, BY_NAME_AND_BIRTH, BY_NAME, NOT_AT_ALL = (
@@ -58,7 +66,7 @@ def with_patients(text: TextRows, told_apart_by: str, births: Mapping[str, str],
     named = [column for column in NAMES if column in text.texts]
     tests = pl.lit(False)
     if "patient_number" in text.texts:
-        tests = tests | _flagged(text, "patient_number", is_test_number)
+        tests = tests | _is_test_number(text.texts["patient_number"])
     people = _people(text, named, births) if named else None
     if people is not None:
         made_up = people.filter(pl.col("name").map_elements(is_test_name, return_dtype=pl.Boolean))
@@ -86,9 +94,10 @@ def full_names(text: TextRows) -> list[str]:
     return _people(text, named, {})["name"].unique().sort().to_list() if named else []
 
 
-def _flagged(text: TextRows, column: str, test: Callable[[str], bool]) -> pl.Expr:
-    """Tell in which rows the text of a column passes a test."""
-    return pl.col(column).is_in([number for number, each in enumerate(text.texts[column]) if test(each)])
+def _is_test_number(texts: Sequence[str]) -> pl.Expr:
+    """Tell in which rows the patient's number is a made-up one; only those that begin like one are looked at."""
+    likely = pl.Series(texts, dtype=pl.String).str.contains(f"^[{TEST_NUMBER_BEGINS}]").arg_true()
+    return pl.col("patient_number").is_in([number for number in likely if is_test_number(texts[number])])
 
 
 def _by_number(texts: Sequence[str], column: str, key: bytes) -> pl.Expr:

@@ -13,6 +13,7 @@ import mmap
 import os
 import re
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -29,7 +30,7 @@ from analysis.intake.text_rows import TextRows, number_texts
 
 SMALLEST_BYTES = 4 * 1024**2
 """Smaller files are read by Python, which forgives more."""
-BLOCK_BYTES = 64 * 1024**2
+BLOCK_BYTES = 32 * 1024**2
 START_BYTES = 256 * 1024
 SOME_PLACES, SOME_BYTES = 32, 16 * 1024
 QUOTE, LINE_FEED, CARRIAGE_RETURN, TAB, SPACE = (ord(mark) for mark in '"\n\r\t ')
@@ -173,26 +174,30 @@ def _plain_lines(whole: mmap.mmap, delimiter: str) -> int | None:
     end = len(everything)
     while end and everything[end - 1] in (LINE_FEED, CARRIAGE_RETURN):
         end -= 1
-    quoted = whole.find(b'"') >= 0
-    lines = 1
-    for place in range(0, end, BLOCK_BYTES):
-        block = everything[place : min(place + BLOCK_BYTES, end)]
-        feeds = np.flatnonzero(block == LINE_FEED)
-        low = int(np.count_nonzero(block < SPACE))
-        returns = int(np.count_nonzero(block == CARRIAGE_RETURN)) if low != len(feeds) else 0
-        if low != len(feeds) + returns and low != len(feeds) + returns + int(np.count_nonzero(block == TAB)):
-            return None
-        if returns and not bool(np.all(everything[feeds + place - 1] == CARRIAGE_RETURN)):
-            return None
-        lengths = np.diff(feeds)
-        if not len(feeds) or (
-            len(lengths) and not 1 + bool(returns) < lengths.min() <= lengths.max() <= LONGEST_LINE_BYTES
-        ):
-            return None
-        if quoted and not _quotes_in_place(everything, place, len(block), delimiter):
-            return None
-        lines += len(feeds)
-    return lines
+    blocks = [(place, min(place + BLOCK_BYTES, end)) for place in range(0, end, BLOCK_BYTES)]
+    with ThreadPoolExecutor(min(len(blocks), os.cpu_count() or 1) or 1) as side_by_side:
+        counted = list(side_by_side.map(lambda block: _plain_feeds(everything, block[0], block[1], delimiter), blocks))
+    return None if None in counted else 1 + sum(feeds for feeds in counted if feeds is not None)
+
+
+def _plain_feeds(everything: np.ndarray, place: int, end: int, delimiter: str) -> int | None:
+    """Count the line feeds of one block; None where it is not plain."""
+    block = everything[place:end]
+    feeds = np.flatnonzero(block == LINE_FEED)
+    low = int(np.count_nonzero(block < SPACE))
+    returns = int(np.count_nonzero(block == CARRIAGE_RETURN)) if low != len(feeds) else 0
+    if low != len(feeds) + returns and low != len(feeds) + returns + int(np.count_nonzero(block == TAB)):
+        return None
+    if returns and not bool(np.all(everything[feeds + place - 1] == CARRIAGE_RETURN)):
+        return None
+    lengths = np.diff(feeds)
+    if not len(feeds) or (
+        len(lengths) and not 1 + bool(returns) < lengths.min() <= lengths.max() <= LONGEST_LINE_BYTES
+    ):
+        return None
+    if (block == QUOTE).any() and not _quotes_in_place(everything, place, len(block), delimiter):
+        return None
+    return len(feeds)
 
 
 def _tidied(text: pl.Expr) -> pl.Expr:

@@ -49,6 +49,7 @@ TEST_PATIENT = re.compile(
     re.IGNORECASE,
 )
 TEST_NUMBER = re.compile(r"(?:test|zz+|dummy|demo)[\w-]*", re.IGNORECASE)
+TEST_NUMBER_BEGINS = " tTzZdD"
 AGE_BAND_FROM = ((75, "75_and_over"), (60, "60_74"), (40, "40_59"), (18, "18_39"), (0, "under_18"))
 OLDEST = 120
 
@@ -207,7 +208,7 @@ def is_test_number(text: str) -> bool:
     >>> is_test_number("TEST01"), is_test_number("ZZ-3"), is_test_number("T-104")
     (True, True, False)
     """
-    return text[:1] in " tTzZdD" and TEST_NUMBER.fullmatch(text.strip()) is not None
+    return text[:1] in TEST_NUMBER_BEGINS and TEST_NUMBER.fullmatch(text.strip()) is not None
 
 
 def what_it_identifies(texts: Iterable[str]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import importlib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from threading import Thread
 
@@ -93,8 +94,10 @@ def write_store(store: Path, taken: Intake, settings: Settings) -> None:
     from analysis.intake.contract import check_tables  # loaded by then; see _load_contract
 
     def write(folder: Path) -> None:
-        check_tables(taken.parts, settings)
-        for name in TABLES:
-            write_table(folder / f"{name}.parquet", taken.tables[name])
+        with ThreadPoolExecutor(1) as beside:  # a table that breaks its rules is written, and swept away again
+            checked = beside.submit(check_tables, taken.parts, settings)
+            for name in TABLES:
+                write_table(folder / f"{name}.parquet", taken.tables[name])
+            checked.result()
 
     replace_store(store, taken.record, write)

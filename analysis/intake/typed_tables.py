@@ -37,7 +37,8 @@ def ear_table(ears: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
         came.select("visit_id", pl.col("order").cast(pl.Int64)), on="visit_id", how="left", maintain_order="left"
     )
     rows = typed(EAR_ROWS, ears.rename({"ear_minutes": "minutes"})).with_columns(order["order"])
-    rows = rows.filter(pl.col("order").is_not_null()).sort(_place_in_order())
+    place = rows.select(_place_in_order()).to_series()
+    rows = rows[place.arg_sort(nulls_last=True).head(len(place) - place.null_count())]  # moved once, not filtered first
     again = (pl.col("order") == pl.col("order").shift()) & (pl.col("ear") == pl.col("ear").shift())
     if rows.select(again.any()).item():  # "both" in one row and the same ear in another
         rows = _one_row_an_ear(rows)
