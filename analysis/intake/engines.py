@@ -21,7 +21,7 @@ from analysis.settings import Settings
 
 POLARS_FROM_ROWS = 200_000
 """Rows from which Polars is chosen where the settings leave it open."""
-ROWS_AT_ONCE, ROWS_IN_TURN = 1_000_000, 750_000
+ROWS_AT_ONCE, ROWS_IN_TURN = 1_000_000, 1_000_000
 """Rows Polars works on together; more are worked on in turn, so many each time, and kept on disk between steps."""
 
 

@@ -6,6 +6,22 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from analysis.schema import VISITS
+
+OF_EVERY_BOOKING = (
+    "visit_id",
+    "patient_key",
+    "site",
+    "practitioner",
+    "booked_on",
+    "slot_start",
+    "slot_minutes",
+    "attendance",
+    "booking_kind",
+    "age_band",
+)
+NEVER_MISSING = ("visit_id", "source_file", "source_row", "minutes_quality")
+
 
 @dataclass(frozen=True)
 class Filled:
@@ -29,6 +45,16 @@ class Filled:
         )
         return cls(counts.pop("rows in all"), counts)
 
+    def __add__(self, other: Filled) -> Filled:
+        """Put the counts of two parts of a table together."""
+        facts = {column: self.facts.get(column, 0) + count for column, count in other.facts.items()}
+        return Filled(self.rows + other.rows, facts)
+
     def share(self, column: str) -> float:
         """Give the share of rows that have a fact."""
         return round(self.facts[column] / self.rows, 4) if self.rows else 0.0
+
+
+def of_those_who_came() -> list[str]:
+    """List the facts of a visit that only those who came can have."""
+    return [column for column in VISITS.names if column not in (*NEVER_MISSING, *OF_EVERY_BOOKING)]

@@ -26,12 +26,10 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from typing import Any
 
-import polars as pl
-
 from analysis.intake.amounts import waits_for_decimal_comma
 from analysis.intake.conflicts import Conflict, conflict_messages, rows_of_one_visit, together
 from analysis.intake.exports import Export
-from analysis.intake.filled import Filled
+from analysis.intake.filled import NEVER_MISSING, OF_EVERY_BOOKING, Filled
 from analysis.intake.headers import CLINIC, GUESSED, IGNORE, SURE
 from analysis.intake.notes import notes_on
 from analysis.intake.patients import how_patients_are_told_apart
@@ -51,26 +49,11 @@ MOST_ROWS = 10**9
 """More than any file has: what weighs so much is told first."""
 DATES = ("date", "slot_start")
 WRITE_DATES = "Correct the date in the export (written like 2026-03-01); until then its rows are set aside."
-OF_EVERY_BOOKING = (
-    "visit_id",
-    "patient_key",
-    "site",
-    "practitioner",
-    "booked_on",
-    "slot_start",
-    "slot_minutes",
-    "attendance",
-    "booking_kind",
-    "age_band",
-)
-NEVER_MISSING = ("visit_id", "source_file", "source_row", "minutes_quality")
 
 
 def intake_record(
     exports: list[Export],
     problems: list[DataProblem],
-    visits: pl.LazyFrame,
-    ears: pl.LazyFrame,
     tally: Tally,
 ) -> dict[str, Any]:
     """Write the record of one intake.
@@ -80,9 +63,8 @@ def intake_record(
     exports : list of Export
     problems : list of DataProblem
         What was wrong with files that could not be used.
-    visits, ears : polars.LazyFrame
     tally : Tally
-        What became of every row.
+        What became of every row, and what the finished tables hold.
 
     Returns
     -------
@@ -91,12 +73,9 @@ def intake_record(
     names: frozenset[str] = frozenset().union(*(export.names for export in exports))
     reasons = Counter({REASONS[reason].why: rows for reason, rows in tally.reasons().items()})
     words, unreadable = _words(exports, names), _unreadable(exports, names)
-    bookings = Filled.of(visits.select(OF_EVERY_BOOKING))
-    attended = Filled.of(visits.filter(pl.col("attendance") == "attended").select(_of_those_who_came()))
-    worked = Filled.of(ears)
+    bookings, attended, worked = tally.bookings, tally.attended, tally.worked
     completeness, found_conflicts = _completeness(bookings, attended, worked), together(tally.conflicts)
-    start = pl.col("slot_start")
-    first, last = visits.select(start.min().alias("first"), start.max().alias("last")).collect().row(0)
+    first, last = min(tally.days, default=None), max(tally.days, default=None)
     return {
         "rows_in": sum(export.text.row_count for export in exports),
         "rows_kept": tally.kept.total(),
@@ -218,11 +197,6 @@ def _unreadable(exports: list[Export], names: frozenset[str]) -> dict[str, Any]:
                 )
                 entry["count"] += count
     return {column: told[column] for column in sorted(told)}
-
-
-def _of_those_who_came() -> list[str]:
-    """List the facts of a visit that only those who came can have."""
-    return [column for column in VISITS.names if column not in (*NEVER_MISSING, *OF_EVERY_BOOKING)]
 
 
 def _completeness(bookings: Filled, attended: Filled, ears: Filled) -> dict[str, float]:

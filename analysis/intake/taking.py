@@ -127,7 +127,7 @@ def take_in(
         say("making visits and ears")
         visits, ears = _bookings(kept, exports, tally, settings, engine)
     set_aside = aside_table(exports, tally)
-    record = intake_record(exports, problems, pl.concat(visits), pl.concat(ears), tally)
+    record = intake_record(exports, problems, tally)
     record["to_mend"] = [*_dates_ahead(set_aside), *record["to_mend"]]
     return Intake({"visits": visits, "ears": ears, "set_aside": [set_aside.lazy()]}, record, engine)
 
@@ -201,13 +201,16 @@ def _bookings(
         bookings = engine.put_by(without_impossible_order(bookings), f"visits-{number}")
         tally.contradiction(engine.table(contradictions(bookings)))
         order = engine.table(bookings.select("visit_id", "slot_start", "attendance"))
-        ear_tables.append(engine.typed(ear_table(engine.table(ears), order), f"ear-table-{number}"))
+        finished = ear_table(engine.table(ears), order)
+        tally.finished_ears(finished)
+        ear_tables.append(engine.typed(finished, f"ear-table-{number}"))
         visit_parts.append(bookings)
     habits = habits_of(visit_parts, settings, engine.table)
-    visit_tables = [
-        engine.typed(visit_table(engine.table(with_minutes(part, habits, settings))), f"visit-table-{number}")
-        for number, part in enumerate(visit_parts)
-    ]
+    visit_tables = []
+    for number, part in enumerate(visit_parts):
+        finished = visit_table(engine.table(with_minutes(part, habits, settings)))
+        tally.finished_visits(finished)
+        visit_tables.append(engine.typed(finished, f"visit-table-{number}"))
     return visit_tables, ear_tables
 
 

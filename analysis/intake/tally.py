@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from typing import Any
 
 import polars as pl
 
 from analysis.intake.conflicts import Conflict
+from analysis.intake.filled import OF_EVERY_BOOKING, Filled, of_those_who_came
 
 
 class Tally:
@@ -38,6 +40,10 @@ class Tally:
         Visit numbers that stand for several visits.
     conflicts : list of Conflict
     contradictions : Counter
+    bookings, attended, worked : Filled
+        How many bookings, attended visits and ears have each fact.
+    days : list
+        Among others the first and the last start of a slot.
     """
 
     def __init__(self, read: Mapping[str, int]) -> None:
@@ -51,6 +57,8 @@ class Tally:
         self.shared_numbers = 0
         self.conflicts: list[Conflict] = []
         self.contradictions: Counter[str] = Counter()
+        self.bookings = self.attended = self.worked = Filled(0, {})
+        self.days: list[Any] = []
         self._aside: list[pl.DataFrame] = []
 
     def rows_kept(self, counts: pl.DataFrame) -> None:
@@ -75,6 +83,18 @@ class Tally:
     def contradiction(self, counts: pl.DataFrame) -> None:
         """Add the facts that exclude each other."""
         self.contradictions.update({what: int(count or 0) for what, count in counts.row(0, named=True).items()})
+
+    def finished_ears(self, ears: pl.DataFrame) -> None:
+        """Add what a finished part of the ears holds."""
+        self.worked += Filled.of(ears.lazy())
+
+    def finished_visits(self, visits: pl.DataFrame) -> None:
+        """Add what a finished part of the visits holds."""
+        came = visits.lazy().filter(pl.col("attendance") == "attended")
+        self.bookings += Filled.of(visits.lazy().select(OF_EVERY_BOOKING))
+        self.attended += Filled.of(came.select(of_those_who_came()))
+        if len(visits):
+            self.days += visits["slot_start"][[0, -1]].to_list()  # in their order
 
     @property
     def aside(self) -> pl.DataFrame:
