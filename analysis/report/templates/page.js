@@ -5,8 +5,8 @@
   const dark = JSON.parse(document.getElementById("dark-colours").textContent);
   const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
   const settings = { displayModeBar: false, responsive: true, scrollZoom: false, doubleClick: false };
-  // CSS pixels: between A4's margins, what leaves room for heading and answer, from where rows would run into each other, and most of a page
-  const paperWidth = 650, paperHeight = 700, tallFrom = 900, mostOfPage = 840;
+  // CSS pixels: between A4's margins, what leaves room for heading and answer, and from where rows would run into each other
+  const paperWidth = 650, paperHeight = 700, tallFrom = 900;
   let opened = [];
 
   const recoloured = (text) => text.replace(/#[0-9a-f]{6}\b/gi, (colour) => dark[colour.toLowerCase()] || colour);
@@ -18,7 +18,7 @@
       if (onPaper) {
         figure.layout.width = paperWidth;
         if (figure.layout.height > tallFrom) { // drawn larger and shrunk as a whole, words and all
-          const smaller = mostOfPage / figure.layout.height;
+          const smaller = paperHeight / figure.layout.height;
           figure.layout.width = paperWidth / smaller;
           document.getElementById(id).style.zoom = smaller;
         } else if (figure.layout.height > paperHeight) {
