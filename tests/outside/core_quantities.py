@@ -140,6 +140,10 @@ REFEREES: dict[str, tuple[str, ...]] = {
     "softening.ears_needed": (
         "test_softening_trials.py::test_ears_said_to_be_needed_find_the_difference_eight_times_in_ten",
     ),
+    "recall.grade_at_return": (
+        "test_ordered_grades.py::test_coefficients_thresholds_and_errors_are_those_of_r",
+        "test_ordered_grades.py::test_the_chances_are_those_of_r",
+    ),
     "recall.weibull_shape": _WEIBULL,
     "recall.median_months": _WEIBULL,
     "recall.months_until_share_occluded": _WEIBULL,
@@ -210,6 +214,9 @@ COUNTED: dict[str, str] = {
     "softening.shared_ground_share": "an overlap of two histograms; literal tables in `tests/unit/stats`",
     "recall.return_share": "planted truth in `tests/truth/test_recall_truth.py`; Coppin 2011 as a bracket of plausibility",
     "recall.recall_months": OWN_RULE,
+    "recall.least_cost_months": OWN_PRICES,
+    "recall.yearly_cost": OWN_PRICES,
+    "recall.yearly_cost_difference": OWN_PRICES,
     "demand.sessions_needed": OWN_RULE,
     "demand.sessions_of_chair_time": OWN_RULE,
     "demand_capacity.sessions_there": OWN_RULE,
