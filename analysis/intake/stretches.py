@@ -24,7 +24,7 @@ from analysis.intake.visit_moments import DAY_SECONDS
 START = "slot_start"
 
 
-def rows_in_stretches(exports: list[Export], key: bytes, engine: Engine) -> Iterator[Frame]:
+def rows_in_stretches(exports: list[Export], rows: list[pl.DataFrame], engine: Engine) -> Iterator[Frame]:
     """Give the cleaned rows of all exports, a stretch of the log at a time.
 
     Rows of ears that take their day from a visit elsewhere are joined to it
@@ -35,8 +35,8 @@ def rows_in_stretches(exports: list[Export], key: bytes, engine: Engine) -> Iter
     ----------
     exports : list of Export
         Their numbered rows are let go of.
-    key : bytes
-        The clinic's secret for pseudonyms.
+    rows : list of polars.DataFrame
+        Of each export, from ``chain_rows``.
     engine : Engine
 
     Yields
@@ -45,13 +45,13 @@ def rows_in_stretches(exports: list[Export], key: bytes, engine: Engine) -> Iter
         From ``with_visits_joined``, with ``place``.
     """
     shapes = frozenset(export.shape for export in exports)
-    files = _Files(exports, key, engine)
+    files = _Files(exports, rows, engine)
     if files.count <= engine.rows_at_once:
         yield with_visits_joined(files.in_order(files.whole()), shapes)
     elif {EARS, EAR, PASS} & shapes:
-        rows = with_visits_joined(files.in_order(files.put_by()), shapes)
-        for stretch in _between(_first_days(_days_of(rows, engine), engine.rows_at_once)):
-            yield rows.filter(stretch)
+        joined = with_visits_joined(files.in_order(files.put_by()), shapes)
+        for stretch in _between(_first_days(_days_of(joined, engine), engine.rows_at_once)):
+            yield joined.filter(stretch)
     else:
         for parts in files.by_day():
             yield with_visits_joined(files.in_order(parts), shapes)
@@ -60,13 +60,11 @@ def rows_in_stretches(exports: list[Export], key: bytes, engine: Engine) -> Iter
 class _Files:
     """The numbered rows of all exports, and how those of each are cleaned."""
 
-    def __init__(self, exports: list[Export], key: bytes, engine: Engine) -> None:
-        self.exports, self.engine = exports, engine
+    def __init__(self, exports: list[Export], rows: list[pl.DataFrame], engine: Engine) -> None:
+        self.exports, self.rows, self.engine = exports, rows, engine
         self.spelling = _tidy_spelling(exports)
         self.facts = facts_told([*ALWAYS_CARRIED, *(column for export in exports for column in export.text.texts)])
-        self.rows = []
         for export in exports:
-            self.rows.append(_chain_rows(export, key))
             export.text.forget_rows()
         self.count = sum(map(len, self.rows))
         self.order: dict[str, int] = {}
@@ -164,8 +162,20 @@ def _between(firsts: Sequence[float]) -> list[nw.Expr]:
     return [start.is_null() | (start < seconds[0]), *between, start >= seconds[-1]]
 
 
-def _chain_rows(export: Export, key: bytes) -> pl.DataFrame:
-    """Give the rows of one export, with what is known of the file and the patients' pseudonyms."""
+def chain_rows(export: Export, key: bytes) -> pl.DataFrame:
+    """Give the rows of one export, with what is known of the file and the patients' pseudonyms.
+
+    Parameters
+    ----------
+    export : Export
+    key : bytes
+        The clinic's secret for pseudonyms.
+
+    Returns
+    -------
+    polars.DataFrame
+        What ``cleaning.cleaned`` begins with; what identifies a patient is gone.
+    """
     told_apart_by = how_patients_are_told_apart(export.headings.columns)
     births = {text: each.day for text, each in export.understood.moments.get("birth_date", {}).items() if each.day}
     rows = with_patients(export.text, told_apart_by, births, key)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -30,7 +31,7 @@ from analysis.intake.row_columns import BOOKING, PASS, VISIT, VISIT_CODES, VISIT
 from analysis.intake.rules import LATEST, REASONS, with_reason, without_impossible_order
 from analysis.intake.set_aside import ASIDE_COLUMNS, aside_table
 from analysis.intake.shapes import minutes_differ_by_ear, only_what_visits_need, with_minutes_by_ear
-from analysis.intake.stretches import rows_in_stretches
+from analysis.intake.stretches import chain_rows, rows_in_stretches
 from analysis.intake.tally import Tally
 from analysis.intake.typed_tables import ear_table, visit_table
 from analysis.intake.understanding import CODED_KINDS, coded_as
@@ -120,10 +121,16 @@ def take_in(
     """
     say = progress or (lambda _: None)
     check_settings(settings)
-    exports, problems = _open_all(sorted(paths, key=lambda path: path.name), settings, say)
+    with ThreadPoolExecutor(1) as behind:  # patients of one file are hashed while the next is read
+        hashed: list[Future[pl.DataFrame]] = []
+        files = sorted(paths, key=lambda path: path.name)
+        exports, problems = _open_all(
+            files, settings, say, lambda one: hashed.append(behind.submit(chain_rows, one, key))
+        )
+        rows = [each.result() for each in hashed]
     with engine_for(settings, sum(export.text.row_count for export in exports)) as engine:
         say("cleaning and finding repeats")
-        kept, tally = _without_repeats(exports, rows_in_stretches(exports, key, engine), latest, engine)
+        kept, tally = _without_repeats(exports, rows_in_stretches(exports, rows, engine), latest, engine)
         say("making visits and ears")
         visits, ears = _bookings(kept, exports, tally, settings, engine)
     set_aside = aside_table(exports, tally)
@@ -248,9 +255,9 @@ def check_settings(settings: Settings) -> None:
 
 
 def _open_all(
-    paths: Sequence[Path], settings: Settings, say: Callable[[str], None]
+    paths: Sequence[Path], settings: Settings, say: Callable[[str], None], opened: Callable[[Export], None]
 ) -> tuple[list[Export], list[DataProblem]]:
-    """Open every file that can be opened, and collect what is wrong with the others."""
+    """Open every file that can be opened, telling of each as it is, and collect what is wrong with the others."""
     twice = [name for name, count in Counter(path.name for path in paths).items() if count > 1]
     if twice:
         raise DataProblem("Two files have the same name.", "Give one of them another name.", file=twice[0])
@@ -258,9 +265,13 @@ def _open_all(
     for path in paths:
         say(f"reading {path.name}")
         try:
-            exports.extend(open_exports(path, settings))
+            found = open_exports(path, settings)
         except DataProblem as problem:
             problems.append(problem)
+            continue
+        exports.extend(found)
+        for export in found:
+            opened(export)
     if not exports and len(problems) == 1:
         raise problems[0]
     if not exports:
