@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pandas as pd
 
 UNDATED = "export without dates"
 
 
 def export_labels(visits: pd.DataFrame) -> pd.Series:
-    """Call each booking's export by the days of its bookings.
+    """Call each booking's export by the months of its bookings; their days would be those of single visits.
 
     Parameters
     ----------
@@ -18,28 +20,27 @@ def export_labels(visits: pd.DataFrame) -> pd.Series:
     Returns
     -------
     pandas.Series of str
-        With the bookings' index; exports of the same days are numbered by file name.
+        With the bookings' index; exports of the same months are numbered by file name.
 
     Examples
     --------
     >>> visits = pd.DataFrame({"source_file": ["a.csv", "a.csv"],
     ...     "slot_start": pd.to_datetime(["2026-01-02 09:00", "2026-03-04 10:00"])})
     >>> export_labels(visits).tolist()[0]
-    'export of 2 January 2026 to 4 March 2026'
+    'export of January 2026 to March 2026'
     """
     file = visits["source_file"].fillna("")
     days = visits.groupby(file)["slot_start"].agg(["min", "max"])
-    several = days.duplicated(keep=False)
+    months = {name: _months(first, last) for name, first, last in days.itertuples() if pd.notna(first)}
+    alike = Counter(months.values())
     called = {
-        name: f"export of {_day(first)} to {_day(last)}{f', number {place}' if alike else ''}"
-        for place, (name, first, last, alike) in enumerate(
-            zip(days.index, days["min"], days["max"], several, strict=True), start=1
-        )
-        if pd.notna(first)
+        name: f"export of {said}{f', number {place}' if alike[said] > 1 else ''}"
+        for place, (name, said) in enumerate(months.items(), start=1)
     }
     return file.map(called).astype("object").fillna(UNDATED).astype("str")
 
 
-def _day(when: pd.Timestamp) -> str:
-    """Say a day."""
-    return f"{when.day} {when:%B %Y}"
+def _months(first: pd.Timestamp, last: pd.Timestamp) -> str:
+    """Say the months from one day to another."""
+    ends = (f"{first:%B %Y}", f"{last:%B %Y}")
+    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"

@@ -145,7 +145,10 @@ def _attempts(figures: Figures, quarter: Quarter) -> str:
         return f"{said}; whether softening pays cannot be told yet."
     ends = words.between(gain.scaled(100), 1)
     if gain.low > 0:
-        return f"{said}; like with like, advising people to soften first adds {words.number(100 * gain.value, 1)} in 100 ({ends}), so go on advising it to those it suits."
+        return (
+            f"{said}; where softening was advised, {words.number(100 * gain.value, 1)} more in 100 succeeded, like with like ({ends}), which speaks for "
+            "advising it to those it suits."
+        )
     if gain.high < 0:
         return f"{said}; like with like, fewer succeed where softening was advised ({ends} in 100), so look into why before advising it further."
     return f"{said}; the log cannot tell whether advising people to soften first helps ({ends} in 100), which a fair test would."
@@ -220,8 +223,8 @@ def _compared(shifts: Mapping[str, Estimate], per: int, unit: str) -> str:
         if shift.excludes_zero:
             low, high = sorted(abs(each) * per for each in (shift.low, shift.high))
             more = "more" if shift.value > 0 else "fewer"
-            size = words.number(abs(shift.value) * per)
-            said.append(f"{size}{unit} {more} than {name} ({words.number(low)} to {words.number(high)}{unit})")
+            size, percent = words.number(abs(shift.value) * per), unit if unit == "%" else ""
+            said.append(f"{size}{unit} {more} than {name} ({words.number(low)}{percent} to {words.number(high)}{unit})")
     alike = [name for name, shift in shifts.items() if not shift.excludes_zero]
     return words.joined([*said, *([f"with no clear difference from {' or from '.join(alike)}"] if alike else [])])
 

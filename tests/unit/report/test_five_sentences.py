@@ -56,12 +56,12 @@ def without(section, **group):
 
 def test_each_has_a_figure_its_range_and_what_to_do():
     assert said(ROWS) == [
-        "1,200 bookings in July to September 2026, 24% more than the same quarter a year before (14 to 35%) and with no clear "
+        "1,200 bookings in July to September 2026, 24% more than the same quarter a year before (14% to 35%) and with no clear "
         "difference from the quarter before; 439 (417 to 464) are to be expected in October 2026, so plan 50 to 57 half-day sessions then.",
         "Book 25 minutes instead of 30 for a new patient: a full session then sees 8.1 (8.0 to 8.2) patients instead of 6.5, who wait "
         "2.0 (1.9 to 2.1) minutes each instead of 0.7.",
         "86% of first attempts in July to September 2026 succeeded (between 83% and 89%), 4 in 100 fewer than the quarter before (1 to "
-        "7 in 100); like with like, advising people to soften first adds 4.6 in 100 (between 2.8 and 6.3), so go on advising it to those it suits.",
+        "7 in 100); where softening was advised, 4.6 more in 100 succeeded, like with like (between 2.8 and 6.3), which speaks for advising it to those it suits.",
         "Call ears back after 10 months (9 to 11) with a hearing aid, and sooner with symptoms: at today's 12 months 36% (between 33% "
         "and 39%) with a hearing aid are occluding again.",
         "48 in 1,000 visits of July to September 2026 had an adverse event recorded (between 35 and 63), 20 in 1,000 more than the "
