@@ -143,6 +143,7 @@ ANSWER_LABELS: dict[str, str] = {
     "change_in_overtime": "overtime of a session, more or less",
     "change_in_idle": "idle minutes of a session, more or less",
     "change_in_seen": "patients seen, more or fewer",
+    "sessions_needed": "half-day sessions needed",
     "worth_more_than_today": "a session worth more than with today's, at the prices set",
     "seen": "patients seen",
     "floor_minutes": "never below",
