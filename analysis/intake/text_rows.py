@@ -183,15 +183,12 @@ def _with_numbers(rows: pl.DataFrame, columns: Sequence[str], untidy: Callable[[
     """Take the distinct texts of categorical columns out, and leave their numbers."""
     strange = UNTIDY in rows.columns and bool(rows[UNTIDY].any())
     rows = rows.drop(UNTIDY, strict=False)
-    distinct = pl.collect_all([rows.lazy().select(pl.col(name).drop_nulls().unique()) for name in columns])
     texts: dict[str, list[str]] = {}
-    for name, frame in zip(columns, distinct, strict=True):
-        if not frame.is_empty():
-            by_number = frame.select(
-                pl.col(name).cast(pl.String).alias("text"), pl.col(name).to_physical().alias("number")
-            )
-            strange = strange or (untidy is not None and by_number.select(untidy(pl.col("text")).any()).item())
-            texts[name] = by_number.sort("number")["text"].to_list()
+    for name in columns:
+        text = rows.schema[name].categories.to_series().alias("text")  # type: ignore[attr-defined]  # made here, for this column alone
+        if len(text):
+            strange = strange or (untidy is not None and text.to_frame().select(untidy(pl.col("text")).any()).item())
+            texts[name] = text.to_list()
     numbers = [pl.col(name).to_physical().cast(NUMBER).fill_null(EMPTY) for name in texts]
     return TextRows(rows.drop(set(columns) - set(texts)).with_columns(*numbers), texts, strange)
 
