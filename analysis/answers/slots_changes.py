@@ -157,7 +157,12 @@ def _moved(row: pd.Series, what: str) -> str:
     if row["change_low"] < 0 < row["change_high"] or (row["change"] == 0 and ends[1] == 0):
         return f"about as many {what} ({_plain(row['with_recommended_slots'])} instead of {_plain(row['with_todays_slots'])})"
     said = what if abs(row["change"]) != 1 else SINGLE[what]
-    between = "" if ends[0] == ends[1] else f" (between {_plain(ends[0])} and {_plain(ends[1])})"
+    decimals = 0 if all(float(each).is_integer() for each in ends) else 1
+    between = (
+        ""
+        if ends[0] == ends[1]
+        else f" (between {words.number(ends[0], decimals)} and {words.number(ends[1], decimals)})"
+    )
     return f"{_plain(abs(row['change']))} {more} {said}{between}"
 
 

@@ -10,6 +10,7 @@ from analysis.answers.slots_words import PROTECTED, gaps_said, rules_said
 from analysis.answers.visit_log import visit_basis
 from analysis.clinic import Clinic
 from analysis.planning.rule_effects import AS_NOW, BREAK_MINUTES, other_rules, rule_effects
+from analysis.planning.slots import RECOMMENDED
 from analysis.present import words
 from analysis.present.answer import Answer, no_answer
 from analysis.present.charts import Bar, range_chart
@@ -94,11 +95,11 @@ def _others(effects: Effects) -> Effects:
 
 def _headline(found: SlotMaterial, effects: Effects) -> str:
     """Say what spares and what costs most waiting, beyond chance."""
-    now = effects[AS_NOW]
+    wait, seen = (found.plan.figures[RECOMMENDED, quantity] for quantity in (WAIT, SEEN))
     said = (
         f"With the recommended slots{gaps_said(found.plan.catch_up_every)} a patient waits "
-        f"{words.number(now[WAIT].value, 1)} minutes ({words.between(now[WAIT], 1)}) and a session sees "
-        f"{words.number(now[SEEN].value, 1)} patients ({words.between(now[SEEN], 1)})"
+        f"{words.number(wait.value, 1)} minutes ({words.between(wait, 1)}) and a session sees "
+        f"{words.number(seen.value, 1)} patients ({words.between(seen, 1)})"
     )
     others = _others(effects)
     spares = [rule for rule, each in others.items() if each[WAIT].high < 0 and each[SEEN].low >= -0.05]
