@@ -61,9 +61,10 @@ def calibrated_quantiles(
 ) -> Calibrated:
     """Minutes that given shares of each booking category's visits stay within, true on visits not yet seen.
 
-    Slots are chosen on the fitted minutes of the whole log, not on these: put
-    right on its latest quarter, the invented clinic's minutes moved by up to 9 in
-    100, most of it chance, and the slots chosen before its last third were the same.
+    Slots are chosen on the fitted minutes of the whole log, not on these. On the
+    invented clinic these move minutes by up to 10 in 100; slots chosen so before its
+    last third were mostly the same, but on the whole log a new patient's would be
+    30 and not 25, a second attempt's 20 and not 25. Which is better is not settled.
 
     Parameters
     ----------
