@@ -264,7 +264,7 @@ def _recent_check(found: Periods, until: pd.Timestamp, days: int) -> tuple[Check
     if found.last_day <= until:
         return ()
     told = (
-        f"First attempts after {words.day(until)} are left out of the share that succeeded: "
+        f"First attempts of the log's last {days} days are left out of the share that succeeded: "
         f"a further attempt within {days} days could still follow."
     )
     return (Check("Too recent to judge", INFORMATION, told),)

@@ -72,7 +72,17 @@ def period(found: Periods) -> str:
     """Say the quarter, and that it is only a part where the log does not cover it."""
     if found.whole:
         return found.quarter.label
-    return f"part of {found.quarter.label} ({words.day(found.first_day)} to {words.day(found.last_day)})"
+    return f"part of {found.quarter.label} ({log_ends(found)})"
+
+
+def log_ends(found: Periods) -> str:
+    """Say in which months of the quarter the log begins or ends; the days would be those of single visits."""
+    begins, ends = found.first_day > found.quarter.first_day, found.last_day < found.quarter.last_day
+    parts = [
+        *([f"begins in {found.first_day:%B %Y}"] if begins else []),
+        *([f"ends in {found.last_day:%B %Y}"] if ends else []),
+    ]
+    return f"the log {words.joined(parts)}"
 
 
 def outcome_assumptions(days: int, *, numbered: bool) -> tuple[str, ...]:
@@ -179,7 +189,7 @@ def _not_compared(before: str, found: Periods) -> str:
     """Say why there is no comparison."""
     if not found.whole:
         return (
-            f"Not compared: the log covers the quarter only from {words.day(found.first_day)} to {words.day(found.last_day)}. "
+            f"Not compared: the log covers only a part of the quarter: it {log_ends(found).removeprefix('the log ')}. "
             "If it is complete, set last_day in clinic.toml."
         )
     if before not in found.compared:

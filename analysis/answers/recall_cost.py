@@ -113,8 +113,8 @@ def _headline(found: RecallCosts, settings: Settings) -> str:
     """Give the one sentence that answers."""
     said = words.joined([_said(name, curve, settings) for name, curve in found.curves.items()])
     fitted = found.fitted
-    days = f"{words.day(fitted.first_day)} to {words.day(fitted.last_day)}"
-    return f"At your prices a recall costs least after {said}, going by ears cleared from {days}."
+    period = words.from_months(fitted.first_day, fitted.last_day)
+    return f"At your prices a recall costs least after {said}, going by ears cleared {period}."
 
 
 def _chart(found: RecallCosts, settings: Settings) -> go.Figure:

@@ -93,7 +93,7 @@ def _headline(fitted: GradesAtReturn, chances: dict[bool, np.ndarray]) -> str:
     first, last = fitted.seen["day"].min(), fitted.seen["day"].max()
     return (
         f"Of ears seen again for {KINDS[kind]} 6 months after they were cleared, {said[0]} are fully occluding, and after "
-        f"24 months {said[1]}, going by returns from {words.day(first)} to {words.day(last)}."
+        f"24 months {said[1]}, going by returns {words.from_months(first, last)}."
     )
 
 

@@ -54,7 +54,7 @@ def months_spoken(months: Estimate) -> str:
 
 def period(fitted: FittedRecall) -> str:
     """Say the days of the clearances used."""
-    return f"from {words.day(fitted.first_day)} to {words.day(fitted.last_day)}"
+    return words.from_months(fitted.first_day, fitted.last_day)
 
 
 def headline(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> str:

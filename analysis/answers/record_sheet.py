@@ -65,7 +65,7 @@ def record_sheet(clinic: Clinic) -> Sheet:
     facts = facts_recorded(clinic.visits, clinic.ears)
     lines = [_line(fact) for fact in _thinnest_first(facts)]
     dated = pd.notna(clinic.first_day)
-    period = f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}" if dated else ""
+    period = words.months(clinic.first_day, clinic.last_day) if dated else ""
     return Sheet(
         clinic.settings.clinic.name,
         clinic.invented,

@@ -147,7 +147,7 @@ def _headline(
     """Say what the replay shows, in one sentence."""
     same = today[1] == chosen[1] and all(today[0][name] == chosen[0][name] for name in today[0])
     parts = [f"{chosen[0][name]:.0f} for {articled(expected, name)} (then {today[0][name]:.0f})" for name in today[0]]
-    slots = f"slots chosen before {words.day(cut)} ({words.joined(parts)}{gaps_said(chosen[1])})"
+    slots = f"slots chosen in {cut:%B %Y} ({words.joined(parts)}{gaps_said(chosen[1])})"
     if same:
         return f"The {slots} are the ones the clinic had, so its last third could not have gone otherwise."
     new, old = replays[RECOMMENDED], replays[TODAY]

@@ -35,7 +35,7 @@ PROTECTED = (
 
 def headline(plan: SlotPlan, log: VisitLog, basis: Basis, settings: SlotsPart) -> str:
     """Say the slots and what they change, in one sentence."""
-    period = f"by the log from {words.day(basis.first_day)} to {words.day(basis.last_day)}"
+    period = f"by the log {words.from_months(basis.first_day, basis.last_day)}"
     slots = _slots(plan, log)
     if TODAY not in {policy for policy, _ in plan.figures}:
         seen, wait = plan.figures[RECOMMENDED, "patients_per_session"], plan.figures[RECOMMENDED, "mean_wait_minutes"]

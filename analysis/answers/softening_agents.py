@@ -92,7 +92,7 @@ def _count_clear(agents: Agents, clear: dict) -> str:
 
 def _headline(agents: Agents, clear: dict) -> str:
     """Say the clearest pair, or that none is clear."""
-    period = f"{words.day(agents.first_day)} to {words.day(agents.last_day)}"
+    period = words.months(agents.first_day, agents.last_day)
     if not clear:
         widest = max(agents.pairs.values(), key=lambda each: each.high - each.low)
         reach = words.number(100 * max(abs(widest.low), abs(widest.high)))

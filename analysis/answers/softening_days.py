@@ -90,7 +90,7 @@ def softening_by_days(clinic: Clinic) -> Answer:
 def _headline(curve: DaysCurve) -> str:
     """Say what longer softening goes with."""
     gap = curve.longer_less_shorter
-    period = f"{words.day(curve.first_day)} to {words.day(curve.last_day)}"
+    period = words.months(curve.first_day, curve.last_day)
     lead = f"{curve.long_days} days of softening went with {say.more_successes(gap)} than {curve.short_days} days"
     if gap.excludes_zero:
         return f"{lead}, comparing like with like, {period}."

@@ -114,7 +114,7 @@ def _headline(contrast: str, alike: list[Estimate], days: pd.Series) -> str:
     ends = f"their ranges together run from {words.number(low, 1)} to {words.number(high, 1)}"
     return (
         f"Compared like with like in four ways, {say.ARMS[contrast]} went with {_spread(alike)} more successes in 100 first "
-        f"attempts ({ends}), {words.day(days.min())} to {words.day(days.max())}."
+        f"attempts ({ends}), {words.months(days.min(), days.max())}."
     )
 
 

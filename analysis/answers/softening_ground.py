@@ -46,7 +46,7 @@ def do_the_groups_share_ground(clinic: Clinic) -> Answer:
     return Answer(
         QUESTION,
         f"Given what is recorded, nearly every ear had a chance {ends} of being among those with {say.ARMS[contrast]}, "
-        f"and {shared}, {words.day(days.min())} to {words.day(days.max())}.",
+        f"and {shared}, {words.months(days.min(), days.max())}.",
         how_sure="Chances near none or near certain would mean that some ears have no like on the other side.",
         table=pd.DataFrame(
             {

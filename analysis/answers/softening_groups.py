@@ -150,7 +150,7 @@ def _headline(found: Found, days: pd.Series) -> str:
     return (
         f"{say.ARMS[contrast].capitalize()} went with {first} for {names[0]} ears and {second} for {names[1]} ones; "
         f"they differ by {words.number(abs(gap.value), 1)} ({ends}), so {verdict}, "
-        f"{words.day(days.min())} to {words.day(days.max())}."
+        f"{words.months(days.min(), days.max())}."
     )
 
 

@@ -117,7 +117,7 @@ def _alike_headline(lead: SideBySide, table: pd.DataFrame) -> str:
         if after
         else "weighting makes them alike in all that is recorded"
     )
-    return f"Ears with {say.ARMS[contrast]} {apart}; {then}, {words.day(days.min())} to {words.day(days.max())}."
+    return f"Ears with {say.ARMS[contrast]} {apart}; {then}, {words.months(days.min(), days.max())}."
 
 
 def _balance_check(table: pd.DataFrame) -> Check:

@@ -151,7 +151,7 @@ def _headline(sides: Sides, contrast: str, days: pd.Series) -> str:
     unclear = [] if all("between" in each and " more and " not in each for each in said) else ["not all of it clear, "]
     return (
         f"In 100 patients {say.ARMS[contrast]} went with {' and '.join(said)}, comparing like with like, "
-        f"{unclear[0] if unclear else ''}{words.day(days.min())} to {words.day(days.max())}."
+        f"{unclear[0] if unclear else ''}{words.months(days.min(), days.max())}."
     )
 
 

@@ -56,7 +56,7 @@ PROTECTED_MINUTES = (
 
 def headline(fit: SofteningFit, difference: Estimate, figure: str, of_what: str) -> str:
     """Give the one sentence that answers, with figure, range and period."""
-    period = f"{words.day(fit.first_day)} to {words.day(fit.last_day)}"
+    period = words.months(fit.first_day, fit.last_day)
     if difference.excludes_zero:
         return f"{ARMS[fit.contrast].capitalize()} went with {figure}, comparing like with like, {period}."
     return (

@@ -174,7 +174,7 @@ def _whose(visits: pd.DataFrame) -> np.ndarray:
 
 def _headline(worth: Worth, currency: str, days: pd.Series) -> str:
     """Give the sentence the owner can act on, with how sure."""
-    period = f"{words.day(days.min())} to {words.day(days.max())}"
+    period = words.months(days.min(), days.max())
     sure = words.percent(worth.chance_worth)
     if worth.chance_worth >= NEARLY_SURE:
         act = f"At your prices, advise softening: the chance that it is worth more than it costs is {sure}"

@@ -131,7 +131,7 @@ def _headline(clinic: Clinic, lacking: dict[str, list[str]], known: dict[str, in
     used = say.rows_used(rows_in, clinic.record.get("rows_kept", 0), len(clinic.visits))
     return (
         f"{say.verdict(lacking)}: {used}, and minutes are really timed for {words.percent(timed.value)} of attended visits "
-        f"({words.between_percent(timed)}), {words.day(clinic.first_day)} to {words.day(clinic.last_day)}."
+        f"({words.between_percent(timed)}), {words.months(clinic.first_day, clinic.last_day)}."
     )
 
 
@@ -222,7 +222,7 @@ def _reasons(set_aside: pd.DataFrame) -> pd.DataFrame:
 def _aside_headline(clinic: Clinic, reasons: pd.DataFrame, rows_in: int | None) -> str:
     """Say how many rows were set aside, and most often why."""
     total = int(reasons["rows"].sum())
-    period = "" if pd.isna(clinic.first_day) else f", {words.day(clinic.first_day)} to {words.day(clinic.last_day)}"
+    period = "" if pd.isna(clinic.first_day) else f", {words.months(clinic.first_day, clinic.last_day)}"
     if not total:
         all_rows = "" if rows_in is None else f": all {words.plural(rows_in, 'row')} could be used"
         return f"Nothing was set aside{all_rows}{period}."

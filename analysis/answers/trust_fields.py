@@ -46,7 +46,7 @@ def what_to_mend_first(clinic: Clinic) -> Answer:
     table = pd.DataFrame(found, columns=["to_mend", "rows", "remedy"])
     top = table.head(TEN)
     dated = pd.notna(clinic.first_day)
-    period = f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}" if dated else ""
+    period = words.months(clinic.first_day, clinic.last_day) if dated else ""
     return Answer(
         MEND,
         _mend_headline(table, _read(clinic), period),
@@ -250,7 +250,7 @@ def _months_headline(facts: dict[str, Recorded], table: pd.DataFrame, months: pd
     return (
         f"{len(steady)} of {len(known)} facts are recorded at least {words.percent(say.WELL_RECORDED)} of the time in every "
         f"month; the thinnest is {words.label(thinnest.fact)}, {say.percent_recorded(thinnest.share)} over "
-        f"{words.plural(len(months), 'month')}, {words.day(clinic.first_day)} to {words.day(clinic.last_day)}."
+        f"{words.plural(len(months), 'month')}, {words.months(clinic.first_day, clinic.last_day)}."
     )
 
 

@@ -114,7 +114,7 @@ def do_known_patients_look_new(clinic: Clinic) -> Answer:
 
 def _period(clinic: Clinic) -> str:
     """Say the days of the log."""
-    return f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}"
+    return words.months(clinic.first_day, clinic.last_day)
 
 
 def _of_practitioners(clinic: Clinic) -> list[Habit]:

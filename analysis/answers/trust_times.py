@@ -114,7 +114,7 @@ def too_few(facts: str) -> NotEnough:
 
 def period(clinic: Clinic) -> str:
     """Say the days of the log."""
-    return f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}"
+    return words.months(clinic.first_day, clinic.last_day)
 
 
 def log_basis(clinic: Clinic, used: int, of_what: str, method: str) -> Basis:

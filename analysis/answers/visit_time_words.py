@@ -30,7 +30,7 @@ CAUTIONS = (
 def headline(log: VisitLog, basis: Basis, within: Within) -> str:
     """Say the overhead and what the fullest ears add, in one sentence."""
     fitted = log.fitted
-    period = f"from {words.day(basis.first_day)} to {words.day(basis.last_day)}"
+    period = words.from_months(basis.first_day, basis.last_day)
     shown = with_figure(fitted)
     if shown.empty:
         return f"{_by_kind(log, within)}, {period}; the log has too few graded ears to say what an ear adds."

@@ -186,11 +186,11 @@ def _beyond(made: Sequence[Comparison]) -> list[str]:
 
 def _headline(made: Sequence[Comparison], first: pd.Timestamp, last: pd.Timestamp) -> str:
     """Say who is beyond what chance allows, or that nobody is."""
-    period, told = f"{words.day(first)} to {words.day(last)}", _beyond(made)
+    told = _beyond(made)
     if told:
-        return f"Beyond what chance allows from {period}: {'; '.join(told)}. All others are within."
+        return f"Beyond what chance allows {words.from_months(first, last)}: {'; '.join(told)}. All others are within."
     spread = [f"{MEASURES[each.name]} by {each.by} {_from_to(each)}" for each in made]
-    return f"All practitioners and sites compared are within what chance allows, {period} ({'; '.join(spread)})."
+    return f"All practitioners and sites compared are within what chance allows, {words.months(first, last)} ({'; '.join(spread)})."
 
 
 def _from_to(compared: Comparison) -> str:

@@ -53,10 +53,16 @@ class Basis:
     method: str = ""
     by_year: bool = False
 
+    @property
+    def period(self) -> str:
+        """The months of the rows used, or the years; their days would be those of single visits."""
+        if self.by_year:
+            return f"{self.first_day.year} to {self.last_day.year}"
+        return words.months(self.first_day, self.last_day)
+
     def __str__(self) -> str:
         """Say the basis in one or two plain sentences."""
-        first, last = (str(day.year) if self.by_year else words.day(day) for day in (self.first_day, self.last_day))
-        rests = f"Rests on {words.count(self.used)} {self.of_what}, {first} to {last}."
+        rests = f"Rests on {words.count(self.used)} {self.of_what}, {self.period}."
         out = [f"{words.count(many)} {why}" for why, many in self.left_out.items() if many]
         return f"{rests} Left out: {'; '.join(out)}." if out else rests
 

@@ -341,6 +341,30 @@ def day(when: date | pd.Timestamp) -> str:
     return f"{when.day} {when:%B %Y}"
 
 
+def months(first: date | pd.Timestamp, last: date | pd.Timestamp) -> str:
+    """Say the months from one day to another: the days themselves may be those of a single visit.
+
+    Examples
+    --------
+    >>> months(date(2023, 10, 2), date(2026, 9, 30)), months(date(2026, 9, 3), date(2026, 9, 30))
+    ('October 2023 to September 2026', 'September 2026')
+    """
+    ends = (f"{first:%B %Y}", f"{last:%B %Y}")
+    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+
+
+def from_months(first: date | pd.Timestamp, last: date | pd.Timestamp) -> str:
+    """Say the same with its preposition.
+
+    Examples
+    --------
+    >>> from_months(date(2023, 10, 2), date(2026, 9, 30)), from_months(date(2026, 9, 3), date(2026, 9, 30))
+    ('from October 2023 to September 2026', 'in September 2026')
+    """
+    said = months(first, last)
+    return f"from {said}" if " to " in said else f"in {said}"
+
+
 def joined(parts: list[str]) -> str:
     """Join parts as a person lists them.
 

@@ -147,7 +147,7 @@ def _page(clinic: Clinic, quarter: Quarter, answers: dict[str, Answer]) -> Page:
         how_sure=words.how_sure(clinic.settings.level),
         cautions=CAUTIONS,
         footer=f"Made by earclinic {__version__} with settings {settings_mark(clinic.settings)}, from the log up to "
-        f"{words.day(clinic.last_day)}. Every figure stands to full precision in results.json beside this page.",
+        f"{clinic.last_day:%B %Y}. Every figure stands to full precision in results.json beside this page.",
         invented=clinic.invented,
     )
 
@@ -161,7 +161,7 @@ def _frame(clinic: Clinic, page: Page) -> Frame:
         footer=page.footer,
         cautions=page.cautions,
         sentences=tuple(each.text for each in page.summary),
-        made=clinic.last_day.normalize().to_pydatetime(),
+        made=(clinic.last_day.normalize() + pd.offsets.MonthEnd(0)).to_pydatetime(),
         invented=page.invented,
     )
 
@@ -170,7 +170,7 @@ def _standfirst(clinic: Clinic) -> str:
     """Say what the log covers and how many of its rows could be used."""
     covers = (
         f"From a log of {words.plural(len(clinic.visits), 'booking')}, "
-        f"{words.day(clinic.first_day)} to {words.day(clinic.last_day)}."
+        f"{words.months(clinic.first_day, clinic.last_day)}."
     )
     if "rows_in" not in clinic.record:
         return covers

@@ -30,8 +30,8 @@ def about(clinic: Clinic, quarter: Quarter) -> dict[str, Any]:
     Returns
     -------
     dict
-        version, settings (their mark), clinic, invented, quarter, first_day,
-        last_day (of the log), rows_in, rows_kept, rows_set_aside (as intake
+        version, settings (their mark), clinic, invented, quarter, first_month,
+        last_month (of the log), rows_in, rows_kept, rows_set_aside (as intake
         counted them; null where the clinic was not made by intake).
     """
     counted = {name: clinic.record.get(name) for name in ("rows_in", "rows_kept", "rows_set_aside")}
@@ -41,8 +41,8 @@ def about(clinic: Clinic, quarter: Quarter) -> dict[str, Any]:
         "clinic": clinic.settings.clinic.name,
         "invented": clinic.invented,
         "quarter": str(quarter),
-        "first_day": clinic.first_day.date().isoformat(),
-        "last_day": clinic.last_day.date().isoformat(),
+        "first_month": f"{clinic.first_day:%Y-%m}",
+        "last_month": f"{clinic.last_day:%Y-%m}",
         **counted,
     }
 

@@ -13,8 +13,7 @@ import xlsxwriter
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
-from analysis.present import words
-from analysis.present.answer import Answer, Basis
+from analysis.present.answer import Answer
 from analysis.present.page_parts import sentence
 from analysis.present.tables import BLANK, COUNT, NOT_SHOWN, SHARE, SpokenColumn, spoken_columns
 
@@ -38,7 +37,7 @@ class Frame:
     sentences : tuple of str
         The quarter in five sentences.
     made : datetime.datetime
-        The log's last day, written as the day of making: the same log gives the same file.
+        The end of the log's last month, written as the day of making: the same log gives the same file.
     invented : bool
     """
 
@@ -168,7 +167,7 @@ def notes_of(answer: Answer) -> list[tuple[str, str]]:
     rests = (
         []
         if basis is None
-        else [("Period", _period(basis)), ("Rests on", str(basis)), ("Method", sentence(basis.method))]
+        else [("Period", basis.period), ("Rests on", str(basis)), ("Method", sentence(basis.method))]
     )
     notes = [
         ("Answer", answer.headline),
@@ -179,12 +178,6 @@ def notes_of(answer: Answer) -> list[tuple[str, str]]:
         *(("Take care", text) for text in answer.cautions),
     ]
     return [(kind, text) for kind, text in notes if text]
-
-
-def _period(basis: Basis) -> str:
-    """Say the days, or the years where the answer counts by years."""
-    first, last = (str(day.year) if basis.by_year else words.day(day) for day in (basis.first_day, basis.last_day))
-    return f"{first} to {last}"
 
 
 def _question(sheet: Worksheet, answer: Answer, looks: _Looks) -> None:

@@ -51,7 +51,7 @@ def test_the_headline_says_overhead_and_ear_with_range_and_period(clinic):
     answer = how_long_do_visits_take(clinic)
     assert answer.headline.startswith("A visit takes about ")
     assert "before any ear is worked on, and a fully occluding ear adds about " in answer.headline
-    assert "from 6 January 2025 to 28 April 2025" in answer.headline
+    assert "from January 2025 to April 2025" in answer.headline
     assert answer.headline.count("between") == 2
     assert answer.headline.endswith(".")
     shows(answer)

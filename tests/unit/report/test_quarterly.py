@@ -87,7 +87,7 @@ def test_results_say_what_they_rest_on(tmp_path):
     read = json.loads(build_report(clinic, None, tmp_path).results.read_text(encoding="utf-8"))
     about = read["about"]
     assert (about["rows_in"], about["rows_kept"], about["rows_set_aside"]) == (5, 2, 3)
-    assert (about["first_day"], about["last_day"], about["quarter"], about["invented"]) == ("2023-10-02", "2026-09-30", "2026-Q3", True)  # fmt: skip
+    assert (about["first_month"], about["last_month"], about["quarter"], about["invented"]) == ("2023-10", "2026-09", "2026-Q3", True)  # fmt: skip
     assert {row["quantity"] for row in read["rows"]} == {"slot_minutes"}
 
 
