@@ -27,7 +27,6 @@ from analysis.models.quarter_counts import (
 from analysis.models.quarter_measures import ALL, Counts, Measure, shown_measures
 from analysis.models.quarter_periods import THIS, Periods, periods
 from analysis.models.quarter_quiet import quiet_quarter
-from analysis.present import words
 from analysis.present.answer import INFORMATION, Answer, Basis, Check, no_answer
 from analysis.problems import NotEnough
 from analysis.schema import GRADES
