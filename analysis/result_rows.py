@@ -95,6 +95,7 @@ QUANTITIES = (
     Quantity("recall", "months_until_share_occluded_if_all_return", ("group", "share"), "months", "the same, were no patient gone for good"),
     Quantity("recall", "recall_months", ("group",), "months", "recommended recall, in whole months, rounded down"),
     Quantity("recall", "share_occluded_today", ("group", "months"), "share", "share occluding again at today's recall interval"),
+    Quantity("recall", "share_occluded_no_shape", ("group", "months"), "share", "share of ears occluding again by some months, with no shape assumed"),
     Quantity("recall", "least_cost_months", ("group",), "months", "recall interval that costs least at the set prices; low and high are the flat region around it"),
     Quantity("recall", "yearly_cost", ("group", "policy"), "money", "cost of an ear in a year at the set prices; policy is least, today or no_recall"),
     Quantity("recall", "yearly_cost_difference", ("contrast", "group"), "money", "today's yearly cost less the least"),

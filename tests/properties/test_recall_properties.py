@@ -12,6 +12,7 @@ from analysis.planning.recall_policy import recall_rules
 from analysis.settings import RecallPart
 from analysis.stats.censored import WeibullRegression, weibull_regression
 from analysis.stats.kaplan_meier import kaplan_meier
+from analysis.stats.turnbull import turnbull
 from tests.truth.recall_world import World
 
 FEW = settings(max_examples=25, deadline=None)
@@ -142,3 +143,30 @@ def test_at_the_recommended_month_the_chosen_share_is_not_yet_passed(seed, share
         assert rule.curve.share_by(months.value + 1).value > share
         more = recall_rules(fitted, RecallPart(share=share + 0.1))[group]
         assert more.recall_months.value >= months.value
+
+
+@FEW
+@given(seeds)
+def test_a_curve_without_a_shape_never_falls_and_no_weibull_curve_is_likelier(seed):
+    low, high, _ = inspected(seed)
+    low, high = np.round(low / 30), np.where(np.isinf(high), high, np.round(high / 30) + 1)
+    curve = turnbull(low, high)
+    shares = curve.share_by(np.arange(0, curve.left[-1] + 1))[0]
+    assert (np.diff(shares) >= -1e-12).all()
+    assert shares[0] >= 0
+    assert curve.mass.sum() == pytest.approx(1)
+    weibull = weibull_regression(low, high, np.ones((len(low), 1)))
+    assert weibull.log_likelihood <= curve.log_likelihood[0] + curve.missing[0] + 1e-9
+
+
+@FEW
+@given(seeds)
+def test_neither_order_nor_counting_rows_together_changes_a_curve_without_a_shape(seed):
+    low, high, _ = inspected(seed)
+    low, high = np.round(low / 60), np.where(np.isinf(high), high, np.round(high / 60) + 1)
+    order = np.random.default_rng(seed).permutation(len(low))
+    cells, counts = np.unique(np.column_stack([low, high]), axis=0, return_counts=True)
+    plain = turnbull(low, high)
+    for other in (turnbull(low[order], high[order]), turnbull(cells[:, 0], cells[:, 1], counts)):
+        assert other.left.tolist() == plain.left.tolist()
+        assert other.log_likelihood[0] == pytest.approx(plain.log_likelihood[0], abs=2e-3)

@@ -1,0 +1,75 @@
+"""The answers on which curve recall rests on: what they say, and of logs that lack something."""
+
+from functools import cache
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.answers.recall_models import does_the_curve_fit
+from analysis.clinic import Clinic
+from analysis.present.answer import PASSED, Answer
+from analysis.present.tables import spoken_columns
+from analysis.settings import settings_from_toml
+from tests.truth.recall_world import World
+
+
+@cache
+def logged(shape: float = 1.6, years: float = 3.0) -> tuple[pd.DataFrame, pd.DataFrame]:
+    return World(patients=1200, shape=shape, years=years).log(11)
+
+
+def clinic(toml: str = "", **world) -> Clinic:
+    visits, ears = logged(**world)
+    return Clinic(visits, ears, settings=settings_from_toml(toml))
+
+
+@cache
+def fit() -> Answer:
+    return does_the_curve_fit(clinic())
+
+
+def test_a_weibull_world_is_fitted_by_its_curve():
+    checks = {check.name: check for check in fit().checks}
+    assert {"Fit, with a hearing aid", "Fit, without a hearing aid", "Fit, everyone"} <= set(checks)
+    assert checks["Fit, everyone"].result == PASSED
+    assert "within the range of what was seen at" in fit().headline
+    assert fit().chart_title == "The fitted curve follows what was seen"
+
+
+def test_the_free_curve_lies_near_what_is_planted():
+    """Everyone's ears: three in ten with a hearing aid, the two curves mixed."""
+    world = World(patients=1200)
+    rows = {row.group["months"]: row for row in fit().rows if row.group["group"] == "everyone"}
+    for months in (6, 12, 18):
+        planted = sum(
+            part * -np.expm1(-((months / (world.scale_months * factor)) ** world.shape))
+            for part, factor in ((0.3, world.hearing_aid_factor), (0.7, 1.0))
+        )
+        assert rows[months].low - 0.02 <= planted <= rows[months].high + 0.02
+
+
+def test_ranges_hold_their_figure_and_the_table_can_be_shown():
+    assert all(row.low <= row.value <= row.high for row in fit().rows)
+    assert "no shape assumed" in [column.heading for column in spoken_columns(fit().table)]
+    assert [trace.name for trace in fit().chart.data] == ["fitted curve", "no shape assumed"]
+
+
+def test_the_same_log_gives_the_same_figures():
+    assert does_the_curve_fit(clinic()).rows == fit().rows
+
+
+@pytest.mark.parametrize("lacking", ["hearing_aid", "booking_kind", "age_band", "patient_key"])
+def test_a_log_without_one_fact_never_fails(lacking):
+    visits, ears = logged()
+    visits = visits.assign(
+        **{lacking: pd.Series([None] * len(visits), index=visits.index, dtype=visits[lacking].dtype)}
+    )
+    found = does_the_curve_fit(Clinic(visits, ears, settings=settings_from_toml("")))
+    assert found.answered == (lacking != "patient_key")
+
+
+def test_an_empty_log_has_a_plain_sentence():
+    visits, ears = logged()
+    found = does_the_curve_fit(Clinic(visits.iloc[:0], ears.iloc[:0], settings=settings_from_toml("")))
+    assert found.headline.startswith("No figure yet. The log holds no cleared ear of a known patient.")
