@@ -1,17 +1,15 @@
 """The whole way, from the invented clinic's messy exports to the report, against what was planted."""
 
-import io
 import json
 import tomllib
-import zipfile
 
 import pytest
-from plotly.offline import get_plotlyjs
 
 from analysis.cli import main
 from analysis.clinic import open_clinic
 from analysis.demo import invented_clinic
 from analysis.demo.exports import planted_identities
+from tests.shared_files import LIBRARY, opened
 
 
 @pytest.fixture(scope="module")
@@ -48,14 +46,6 @@ def found_in(text, planted):
     return [each for each in planted if each[:first] in starts and each in text]
 
 
-def opened(path):
-    """Give a file's bytes; of a workbook or slides, those of all that is packed in them, and in that."""
-    if not zipfile.is_zipfile(path):
-        return path.getvalue() if isinstance(path, io.BytesIO) else path.read_bytes()
-    with zipfile.ZipFile(path) as packed:
-        return b"\n".join(opened(io.BytesIO(packed.read(name))) for name in packed.namelist())
-
-
 def test_nothing_is_lost(folder):
     record = open_clinic(folder).record
     assert record["rows_in"] == record["rows_kept"] + record["rows_set_aside"]
@@ -68,9 +58,7 @@ def test_nothing_planted_to_identify_anybody_gets_through(folder):
     assert len(planted) > 1000
     assert {path.suffix for path in written} >= {".parquet", ".json", ".html", ".xlsx", ".pptx"}
     clinic = open_clinic(folder)
-    # The drawing library is the same in every page; without it the search takes seconds.
-    library = get_plotlyjs().encode()
-    texts = {path.name: opened(path).replace(library, b"").lower() for path in written if path.suffix != ".parquet"}
+    texts = {path.name: opened(path).replace(LIBRARY, b"").lower() for path in written if path.suffix != ".parquet"}
     for name in ("visits", "ears", "set_aside"):  # Parquet packs its text, so its tables are searched as text
         texts[name] = getattr(clinic, name).to_csv().lower().encode()
     assert [(name, each) for name, text in texts.items() for each in found_in(text, planted)] == []
@@ -89,9 +77,8 @@ def test_no_pseudonym_practitioner_or_single_visit_stands_in_what_is_shared(fold
         str(each).encode() for name in ("patient_key", "practitioner") for each in visits[name].dropna().unique()
     }
     moments = {each.isoformat(sep=mark).encode()[:16] for mark in (" ", "T") for each in visits["slot_start"].dropna()}
-    library = get_plotlyjs().encode()
     shared = {
-        path.name: opened(path).replace(library, b"") for path in (folder / "reports").rglob("*.*") if path.is_file()
+        path.name: opened(path).replace(LIBRARY, b"") for path in (folder / "reports").rglob("*.*") if path.is_file()
     }
     assert len(private) > 1000
     found = [(name, each) for name, text in shared.items() for each in found_in(text, private | moments)]
