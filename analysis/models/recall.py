@@ -27,7 +27,7 @@ from analysis.models.recall_groups import (
 )
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
-from analysis.stats.censored import NoMaximum, WeibullRegression, weibull_regression
+from analysis.stats.censored import NoMaximum, TimeRegression, weibull_regression
 from analysis.stats.estimate import Estimate
 
 DAYS_A_MONTH = 30.4375
@@ -58,7 +58,7 @@ class RecallCurve:
     occluding: int
     own: bool
     watched_months: float
-    fit: WeibullRegression
+    fit: TimeRegression
     row: np.ndarray
 
     def months_until(self, share: float) -> Estimate:
@@ -224,14 +224,14 @@ def _without_never(
         return None
 
 
-def _curve(name: str, first: pd.DataFrame, fit: WeibullRegression, row: np.ndarray, *, own: bool) -> RecallCurve:
+def _curve(name: str, first: pd.DataFrame, fit: TimeRegression, row: np.ndarray, *, own: bool) -> RecallCurve:
     """Put a fitted curve beside the ears it is said of."""
     watched = float(first["watched_days"].max()) / DAYS_A_MONTH if len(first) else 0.0
     occluding = int(first["occluding_by_days"].notna().sum())
     return RecallCurve(name, len(first), int(graded_later(first).sum()), occluding, own, watched, fit, row)
 
 
-def _fit(groups: list[Group], settings: RecallPart, level: float, *, never: bool) -> WeibullRegression:
+def _fit(groups: list[Group], settings: RecallPart, level: float, *, never: bool) -> TimeRegression:
     """Fit one shape and a scale a group; widen the covariance for the uncertain shares who never return."""
     shares = [[each.never if never else 0.0 for each in group.returns] for group in groups]
     fit = _fit_with(groups, shares, settings, level)
@@ -248,7 +248,7 @@ def _fit(groups: list[Group], settings: RecallPart, level: float, *, never: bool
     return replace(fit, covariance=covariance)
 
 
-def _fit_with(groups: list[Group], never: list[list[float]], settings: RecallPart, level: float) -> WeibullRegression:
+def _fit_with(groups: list[Group], never: list[list[float]], settings: RecallPart, level: float) -> TimeRegression:
     """Fit with given shares who never return."""
     parts = [
         ear_evidence(group.first, group.returns, shares, settings.symptom_window_days)

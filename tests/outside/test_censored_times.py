@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.stats.censored import WeibullRegression, weibull_regression
+from analysis.stats.censored import TimeRegression, weibull_regression
 from analysis.stats.kaplan_meier import kaplan_meier
 from tests.outside.referee import approx
 
@@ -27,27 +27,27 @@ def data(name: str) -> pd.DataFrame:
     return pd.read_csv(VALUES / f"{name}.csv")
 
 
-def between(low: pd.Series, high: pd.Series, *columns: pd.Series, **more) -> WeibullRegression:
+def between(low: pd.Series, high: pd.Series, *columns: pd.Series, **more) -> TimeRegression:
     design = np.column_stack([np.ones(len(low)), *columns]).astype(float)
     return weibull_regression(low.fillna(0).to_numpy(), high.fillna(np.inf).to_numpy(), design, **more)
 
 
-def breast() -> WeibullRegression:
+def breast() -> TimeRegression:
     table = data("breast_cosmesis")
     return between(table["left"], table["right"], table["rct"])
 
 
-def ovarian() -> WeibullRegression:
+def ovarian() -> TimeRegression:
     table = data("ovarian_interval")
     return between(table["ltime"], table["rtime"], table["age"], table["ecog.ps"])
 
 
-def cracks() -> WeibullRegression:
+def cracks() -> TimeRegression:
     table = data("cracks")
     return between(table["left"], table["right"], counts=table["n"].to_numpy())
 
 
-def turbine() -> WeibullRegression:
+def turbine() -> TimeRegression:
     table = data("turbine")
     failed = pd.DataFrame({"low": 0.0, "high": table["hours"], "n": table["failed"]})
     whole = pd.DataFrame({"low": table["hours"], "high": np.inf, "n": table["inspected"] - table["failed"]})
@@ -55,12 +55,12 @@ def turbine() -> WeibullRegression:
     return between(both["low"], both["high"], counts=both["n"].to_numpy())
 
 
-def gehan() -> WeibullRegression:
+def gehan() -> TimeRegression:
     table = data("gehan")
     return between(table["time"], table["time"].where(table["cens"] == 1), table["treat"] == "6-MP")
 
 
-def retinopathy(**more) -> WeibullRegression:
+def retinopathy(**more) -> TimeRegression:
     table = data("retinopathy")
     ended = table["futime"].where(table["status"] == 1)
     return between(table["futime"], ended, table["trt"], table["type"] == "adult", **more)

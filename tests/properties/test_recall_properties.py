@@ -10,7 +10,7 @@ from analysis.derive.gaps import gaps
 from analysis.models.recall import fit_recall
 from analysis.planning.recall_policy import recall_rules
 from analysis.settings import RecallPart
-from analysis.stats.censored import WeibullRegression, weibull_regression
+from analysis.stats.censored import TimeRegression, weibull_regression
 from analysis.stats.kaplan_meier import kaplan_meier
 from analysis.stats.turnbull import turnbull
 from tests.truth.recall_world import World
@@ -32,7 +32,7 @@ def inspected(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return low, high, np.column_stack([np.ones(200), other])
 
 
-def fit(seed: int, **more) -> WeibullRegression:
+def fit(seed: int, **more) -> TimeRegression:
     low, high, design = inspected(seed)
     return weibull_regression(low, high, design, **more)
 

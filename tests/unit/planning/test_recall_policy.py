@@ -7,7 +7,7 @@ import pytest
 from analysis.models.recall import FittedRecall, RecallCurve
 from analysis.planning.recall_policy import recall_rules
 from analysis.settings import RecallPart
-from analysis.stats.censored import WeibullRegression
+from analysis.stats.censored import TimeRegression
 from analysis.stats.estimate import Estimate
 
 DAYS_A_MONTH = 30.4375
@@ -16,7 +16,7 @@ DAYS_A_MONTH = 30.4375
 def fitted(median_months: float, *, watched_months: float = 36.0, error: float = 0.1) -> FittedRecall:
     """An exponential curve: half the ears by the median, three in four by twice that."""
     scale = np.log(median_months * DAYS_A_MONTH / np.log(2))
-    fit = WeibullRegression(np.array([scale]), 0.0, np.diag([error**2, 0.0]), 0.0, 300, 0.95)
+    fit = TimeRegression(np.array([scale]), 0.0, np.diag([error**2, 0.0]), 0.0, 300, 0.95)
     curves = {"everyone": RecallCurve("everyone", 300, 200, 100, True, watched_months, fit, np.ones(1))}
     day = pd.Timestamp("2025-01-01")
     share = Estimate(0.8, 0.7, 0.9, 0.95, 300, "")
