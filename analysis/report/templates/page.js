@@ -1,38 +1,41 @@
-"use strict";
 // Draws every chart, in the reader's colour scheme on the screen and always light and page-wide on paper.
 (() => {
   const figures = JSON.parse(document.getElementById("figures").textContent);
   const dark = JSON.parse(document.getElementById("dark-colours").textContent);
   const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
+  const hasRoom = window.matchMedia("(min-width: 40rem)");
   const settings = { displayModeBar: false, responsive: true, scrollZoom: false, doubleClick: false };
-  // CSS pixels: between A4's margins, what leaves room for heading and answer, and from where rows would run into each other
-  const paperWidth = 650, paperHeight = 700, tallFrom = 900;
+  // CSS pixels on A4: between the margins; what leaves no page half empty; what leaves room for a chart's title
+  const paperWidth = 650, paperHeight = 345, tallest = 860;
+  // On paper a chart is shrunk as a whole, its words to no less than six tenths of their size where a page can hold it so.
+  const usual = 0.8, least = 0.6;
   let opened = [];
 
   const recoloured = (text) => text.replace(/#[0-9a-f]{6}\b/gi, (colour) => dark[colour.toLowerCase()] || colour);
 
+  function fitted(figure) {
+    const high = figure.layout.height;
+    return Math.min(Math.max(Math.min(usual, paperHeight / high), least), tallest / high);
+  }
+
   function draw(onPaper) {
     for (const [id, text] of Object.entries(figures)) {
       const figure = JSON.parse(prefersDark.matches && !onPaper ? recoloured(text) : text);
-      document.getElementById(id).style.zoom = "";
+      const place = document.getElementById(id);
+      place.style.zoom = "";
+      if (onPaper || hasRoom.matches) wide(figure, onPaper ? paperWidth / usual : place.clientWidth, { paper: onPaper });
       if (onPaper) {
-        figure.layout.width = paperWidth;
-        if (figure.layout.height > tallFrom) { // drawn larger and shrunk as a whole, words and all
-          const smaller = paperHeight / figure.layout.height;
-          figure.layout.width = paperWidth / smaller;
-          document.getElementById(id).style.zoom = smaller;
-        } else if (figure.layout.height > paperHeight) {
-          figure.layout.height = paperHeight;
-          const top = (figure.layout.margin || {}).t || 0;
-          figure.layout.margin = { ...figure.layout.margin, t: top + 20 }; // rows stand closer, the first one's words must still fit
-        }
-        figure.layout.autosize = false;
+        const zoom = fitted(figure);
+        Object.assign(figure.layout, { width: paperWidth / zoom, autosize: false });
+        place.style.zoom = zoom;
       }
+      place.style.minHeight = `${figure.layout.height}px`;
       Plotly.react(id, figure.data, figure.layout, settings);
     }
   }
 
   prefersDark.addEventListener("change", () => draw(false));
+  hasRoom.addEventListener("change", () => draw(false));
   window.addEventListener("beforeprint", () => {
     opened = [...document.querySelectorAll("details:not([open]):not(.many-rows)")];
     opened.forEach((each) => each.setAttribute("open", ""));
