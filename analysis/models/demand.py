@@ -45,6 +45,12 @@ class Demand:
         What the forecast of returns rests on.
     past : numpy.ndarray, shape (whole months, kinds)
         Attended visits of the log's whole months.
+    returns_drawn : numpy.ndarray, shape (futures, months, kinds)
+        Of the visits drawn, those that are returns, before any widening.
+    others_drawn : numpy.ndarray, shape (futures, months, kinds)
+        The rest of them, before any widening.
+    factor : float
+        How many times as far from what is expected ``drawn`` has been moved.
     """
 
     months: Months
@@ -54,6 +60,9 @@ class Demand:
     new_patients: MonthlyModel | None
     returns: ReturnsAhead
     past: np.ndarray
+    returns_drawn: np.ndarray
+    others_drawn: np.ndarray
+    factor: float = 1.0
 
     def ranges(self, level: float) -> tuple[np.ndarray, np.ndarray]:
         """Give the range of each month's visits by kind, with all kinds together as last column."""
@@ -62,7 +71,8 @@ class Demand:
 
     def widened(self, factor: float) -> Demand:
         """Give the same forecast with its futures so many times as far from what is expected."""
-        return replace(self, drawn=spread_out(self.drawn, self.expected, factor))
+        drawn = spread_out(self.drawn, self.expected, factor)
+        return replace(self, drawn=drawn, factor=self.factor * factor)
 
 
 def count_range(drawn: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray]:
@@ -156,18 +166,21 @@ def forecast_demand(
     streams = count_streams(history, months, sets=draws.rates, rng=rng)
     returns = returns_ahead(history, months, streams, last=last, rule=rule, sets=draws.rates, rng=rng)
     ahead = len(months.rest)
-    expected, drawn = returns.expected[ahead:].copy(), returns.futures(draws.futures, rng)[:, ahead:]
+    expected, came_back = returns.expected[ahead:].copy(), returns.futures(draws.futures, rng)[:, ahead:]
+    others = np.zeros_like(came_back)
     for stream in streams:
         expected[:, stream.kind] += stream.means[0, ahead:]
-        drawn[:, :, stream.kind] += stream.futures(draws.futures, rng)[:, ahead:]
+        others[:, :, stream.kind] += stream.futures(draws.futures, rng)[:, ahead:]
     return Demand(
         months=months,
         expected=expected,
-        drawn=drawn,
+        drawn=came_back + others,
         parts=_parts(months, streams, returns),
         new_patients=next((stream.model for stream in streams if stream.kind == NEW), None),
         returns=returns,
         past=monthly_counts(history, months.whole, np.ones(len(history.day), dtype=bool)),
+        returns_drawn=came_back,
+        others_drawn=others,
     )
 
 

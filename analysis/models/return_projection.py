@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,10 +21,14 @@ class Projection:
         Next visits of patients known on the last day.
     later : numpy.ndarray, shape (draws, weeks, kinds)
         Returns after a visit that itself lies ahead.
+    weighed : numpy.ndarray, shape (draws, weeks, kinds)
+        Both, each visit counted by the weight of the weeks since the last one;
+        nought without weights.
     """
 
     first: np.ndarray
     later: np.ndarray
+    weighed: np.ndarray
 
 
 def week_chances(rates: np.ndarray) -> np.ndarray:
@@ -50,7 +55,15 @@ def week_chances(rates: np.ndarray) -> np.ndarray:
     return rates * np.divide(-np.expm1(-total), total, out=np.ones_like(total), where=total > 0)
 
 
-def project(waiting: np.ndarray, entrants: np.ndarray, rates: np.ndarray, scale: np.ndarray) -> Projection:
+def project(
+    waiting: np.ndarray,
+    entrants: np.ndarray,
+    rates: np.ndarray,
+    scale: np.ndarray,
+    *,
+    known_rates: Callable[[int], np.ndarray] | None = None,
+    weights: np.ndarray | None = None,
+) -> Projection:
     """Carry known and coming patients forward week by week.
 
     Parameters
@@ -63,6 +76,11 @@ def project(waiting: np.ndarray, entrants: np.ndarray, rates: np.ndarray, scale:
         Weekly return rates.
     scale : numpy.ndarray, shape (weeks,)
         Opening days of each week ahead, as a multiple of the usual.
+    known_rates : callable, optional
+        Gives the rates of patients known already in a week ahead, where they
+        differ from those of ``rates``, as while a rule is being changed.
+    weights : numpy.ndarray, shape (ages,), optional
+        Weight of a visit by the weeks since the one before.
 
     Returns
     -------
@@ -77,21 +95,27 @@ def project(waiting: np.ndarray, entrants: np.ndarray, rates: np.ndarray, scale:
     draws, _, kinds, ages = rates.shape
     known = np.broadcast_to(waiting, (draws, STRATA, ages)).copy()
     coming = np.zeros((draws, STRATA, ages))
-    first, later = (np.zeros((draws, len(scale), kinds)) for _ in range(2))
+    first, later, weighed = (np.zeros((draws, len(scale), kinds)) for _ in range(3))
     for week, factor in enumerate(scale):
         chances = week_chances(rates * factor)
-        stay = 1 - chances.sum(axis=2)
-        from_known = np.einsum("bsa,bska->bsk", known, chances)
+        of_known = chances if known_rates is None else week_chances(known_rates(week) * factor)
+        from_known = np.einsum("bsa,bska->bsk", known, of_known)
         from_coming = np.einsum("bsa,bska->bsk", coming, chances)
         first[:, week], later[:, week] = from_known.sum(axis=1), from_coming.sum(axis=1)
-        known, coming = _older(known * stay), _older(coming * stay)
+        if weights is not None:
+            weighed[:, week] = np.einsum("bsa,bska,a->bk", known, of_known, weights)
+            weighed[:, week] += np.einsum("bsa,bska,a->bk", coming, chances, weights)
+        known = _older(known * (1 - of_known.sum(axis=2)))
+        coming = _older(coming * (1 - chances.sum(axis=2)))
         seen = entrants[:, :, week] + _next_stratum(from_known + from_coming)
         at_once = seen[:, :, None] * week_chances(rates[..., :1] * factor / 2)[..., 0]
         later[:, week] += at_once.sum(axis=1)
+        if weights is not None:
+            weighed[:, week] += at_once.sum(axis=1) * weights[0]
         seen = seen - at_once.sum(axis=2) + _next_stratum(at_once)
         coming[:, :, 0] += seen / 2
         coming[:, :, 1] += seen / 2
-    return Projection(first, later)
+    return Projection(first, later, weighed)
 
 
 def _older(patients: np.ndarray) -> np.ndarray:

@@ -45,6 +45,31 @@ class Rule:
 
 
 @dataclass(frozen=True, eq=False)
+class Walk:
+    """What returns are walked through with, so that they can be walked through again under other rules.
+
+    Attributes
+    ----------
+    waiting : numpy.ndarray, shape (strata, ages)
+        Known patients by weeks since their last visit.
+    entrants : numpy.ndarray, shape (1 + sets, strata, weeks)
+        Patients expected to be seen for the first time.
+    rates : numpy.ndarray, shape (1 + sets, strata, kinds, ages)
+        Weekly return rates: likeliest first, then as uncertain as they are.
+    scale : numpy.ndarray, shape (weeks,)
+        Each week's opening days and season, as a multiple of the usual.
+    share : numpy.ndarray, shape (weeks, months walked)
+        Share of each week's days in each month.
+    """
+
+    waiting: np.ndarray
+    entrants: np.ndarray
+    rates: np.ndarray
+    scale: np.ndarray
+    share: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
 class ReturnsAhead:
     """Returns of the months walked through, the rest of a broken month first.
 
@@ -63,6 +88,8 @@ class ReturnsAhead:
         None where too few visits carry a patient number; then all is nought.
     known : int
         Patients whose return was looked at.
+    walk : Walk or None
+        None where there is no table.
     """
 
     first: np.ndarray
@@ -71,6 +98,7 @@ class ReturnsAhead:
     month_variance: float
     table: ReturnTable | None
     known: int
+    walk: Walk | None = None
 
     @property
     def expected(self) -> np.ndarray:
@@ -131,7 +159,8 @@ def returns_ahead(
     ahead_scale = _scale(months.walked, months.open_walked, months.open_per_day) * season
     scale = share @ ahead_scale + (1 - share.sum(axis=1))
     waiting = waiting_patients(history, last=last, weeks=weeks)
-    projection = project(waiting, _entrants(history, streams, months.walked, share, last), rates, scale)
+    walk = Walk(waiting, _entrants(history, streams, months.walked, share, last), rates, scale, share)
+    projection = project(walk.waiting, walk.entrants, rates, scale)
     return ReturnsAhead(
         first=np.einsum("bwk,wm->bmk", projection.first, share),
         later=np.einsum("bwk,wm->bmk", projection.later, share),
@@ -139,6 +168,7 @@ def returns_ahead(
         month_variance=spread,
         table=table,
         known=round(waiting.sum()),
+        walk=walk,
     )
 
 
