@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 QUESTION = "How many will come?"
 MONTHS_SHOWN = 18
 METHOD = "life table of returns, negative binomial new patients, drawn futures"
+TRIED = "one to six months ahead, at month-ends"
 
 
 def how_many_will_come(clinic: Clinic) -> Answer:
@@ -158,13 +159,9 @@ def _trial_rows(figures: Figures) -> list[ResultRow]:
         ResultRow.from_estimate("demand", "backtest_coverage", "share", figures.backtest.coverage(level), level=level)
         for level in RANGES
     ]
-    tried = len(figures.backtest.months)
+    tried = figures.backtest.made
     for name, error in figures.backtest.scaled_errors().items():
         value = error if isfinite(error) else None
         group = {"against": name}
-        rows.append(
-            ResultRow(
-                "demand", "backtest_scaled_error", group, value, None, None, None, "ratio", tried, "a month ahead"
-            )
-        )
+        rows.append(ResultRow("demand", "backtest_scaled_error", group, value, None, None, None, "ratio", tried, TRIED))
     return rows

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.answers.kept import once_a_clinic
 from analysis.clinic import Clinic
 from analysis.models.demand import Demand, count_range, forecast_demand
 from analysis.models.demand_backtest import Backtest, backtest_demand, factor_after
@@ -89,6 +90,7 @@ class Figures:
         return (*self.kinds, *rest)
 
 
+@once_a_clinic
 def demand_figures(clinic: Clinic) -> Figures:
     """Compute the forecast, its trial on the past, and what it fills.
 

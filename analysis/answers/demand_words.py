@@ -9,9 +9,10 @@ import pandas as pd
 
 from analysis.answers.demand_figures import RANGES, Figures, Series
 from analysis.models.demand import Demand
-from analysis.models.demand_backtest import SIMPLE
+from analysis.models.demand_backtest import MONTHS_AHEAD, Backtest
 from analysis.models.new_patients import MONTHS_FOR_SEASON
 from analysis.models.return_table import DAYS_A_MONTH, WEEK
+from analysis.models.simple_forecasts import SAME_MONTHS, SEASONAL_NAIVE, SMOOTHING
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
 from analysis.schema import BOOKING_KINDS
@@ -22,6 +23,11 @@ SERIES = {
     "all": "all visits",
     "bookings": "bookings made (missed, cancelled and moved too)",
     "sessions_needed": "half-day sessions",
+}
+SIMPLY = {
+    SEASONAL_NAIVE: "the same month a year before",
+    SAME_MONTHS: "the average of the same months of all years before",
+    SMOOTHING: "smoothed past months (exponential smoothing, whose level, trend and season follow the latest months)",
 }
 _, NARROW, WIDE = RANGES
 AS_GOOD = 0.05
@@ -91,22 +97,27 @@ def how_sure(figures: Figures) -> str:
         f"Tried on {which}: {inside[0]} of {tried} came within the narrower and {inside[1]} of {tried} within the "
         "wider range."
     )
-    return f"{meaning} {trial} {_beside_simple(backtest.scaled_errors())}"
+    return f"{meaning} {trial} {beside_simple(backtest)}"
 
 
-def _beside_simple(errors: dict[str, float]) -> str:
-    """Say how the misses compare with the better of the simple methods."""
+def beside_simple(backtest: Backtest) -> str:
+    """Say how the misses compare with those of the best simple method."""
+    errors = backtest.scaled_errors()
     best, error = max(errors.items(), key=lambda item: item[1])
     if not isfinite(error):
-        return f"Simply taking {SIMPLE[best]} never missed in those months, so for the month just ahead that is enough."
+        return f"Simply taking {SIMPLY[best]} never missed in the months tried."
     if error > 1 + AS_GOOD:
         return (
-            f"Simply taking {SIMPLE[best]} missed by less (this forecast's misses were "
-            f"{words.number(error, 2)} times as large), so for the month just ahead that is the better guess."
+            f"Simply taking {SIMPLY[best]} would have missed by less (this forecast's misses were "
+            f"{words.number(error, 2)} times as large), but by no more than chance allows."
         )
     if error > 1 - AS_GOOD:
-        return f"Simply taking {SIMPLE[best]} would have missed by about as much."
-    return f"Its misses were {words.number(error, 2)} times those of simply taking {SIMPLE[best]}."
+        return f"Simply taking {SIMPLY[best]} would have missed by about as much."
+    until = f"one to {MONTHS_AHEAD} months ahead" if backtest.trials["ahead"].max() > 1 else "a month ahead"
+    return (
+        f"Forecast again at {words.plural(backtest.made, 'month-end')}, {until}, its misses were "
+        f"{words.number(error, 2)} times those of the best simple method: {SIMPLY[best]}."
+    )
 
 
 def chart_title(figures: Figures) -> str:
@@ -286,6 +297,6 @@ def _trial_checks(figures: Figures) -> tuple[Check, ...]:
         made.append(Check(f"{words.percent(level)} range on the past", result, sentence))
     for name, error in figures.backtest.scaled_errors().items():
         times = f"{words.number(error, 2)} times those" if isfinite(error) else "larger than the missing ones"
-        sentence = f"Misses were {times} of taking {SIMPLE[name]}."
-        made.append(Check(f"beside {SIMPLE[name]}", PASSED if error <= 1 else FAILED, sentence))
+        sentence = f"Misses were {times} of taking {SIMPLY[name]}."
+        made.append(Check(f"beside {SIMPLY[name].split(' (')[0]}", PASSED if error <= 1 else FAILED, sentence))
     return tuple(made)

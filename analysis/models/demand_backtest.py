@@ -1,4 +1,4 @@
-"""The forecast tried on the past: made again from what was known then, beside what came."""
+"""The forecast tried on the past: made again from what was known at every month's end, beside what came."""
 
 from __future__ import annotations
 
@@ -8,64 +8,108 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.models.demand import Draws, count_range, forecast_demand, spread_out
+from analysis.models.demand import Demand, Draws, count_range, forecast_demand, spread_out
 from analysis.models.new_patients import FEWEST_MONTHS
 from analysis.models.opening_days import month_edges
+from analysis.models.simple_forecasts import (
+    QUICK_ROUNDS,
+    SIMPLE,
+    Beside,
+    beside_simple,
+    better_method,
+    simple_forecasts,
+)
 from analysis.models.visit_history import History
 from analysis.problems import NotEnough
 from analysis.stats.estimate import Estimate
-from analysis.stats.forecast_checks import naive, range_factor, scaled_error, seasonal_naive
+from analysis.stats.forecast_checks import by_steps_ahead, range_factor, scaled_error
 from analysis.stats.proportions import wilson_share
 
-MOST_ORIGINS = 12
+MONTHS_AHEAD = 6
+LATEST_ORIGINS = 36
 YEAR_OF_MONTHS = 12
 LEVELS = (0.50, 0.80, 0.95)
-QUICK = Draws(futures=1000, rates=60)
+QUICK = Draws(futures=500, rates=20)
 SUPPOSED_VARIANCE, SUPPOSED_WORTH = 1.5, 6.0
 """Before any month has been tried, misses are supposed to vary half as much again as the drawn futures do, and that
 counts as six tried months: over ten simulated clinics, ranges meant for 80 % held 69 %."""
-SIMPLE = {"seasonal_naive": "the same month a year before", "naive": "the month before"}
 
 
 @dataclass(frozen=True, eq=False)
 class Backtest:
-    """Forecasts one month ahead, made from what was known at each month's end.
+    """Forecasts one to six months ahead, made from what was known at each month's end.
 
     Attributes
     ----------
-    months : pandas.DataFrame
-        One row a month: ``month``, ``expected``, ``came``, the ends of the
-        ranges (``low_50``, ``high_50``, and so for 80 and 95) and what the
-        simple methods said (``seasonal_naive``, empty in the first year, and ``naive``).
-    misses : tuple of float
-        Each month's miss, as a multiple of the spread of its drawn futures.
+    trials : pandas.DataFrame
+        One row for each month forecast from each month's end: ``made`` (the
+        last month known), ``month``, ``ahead`` (1 for the month after),
+        ``expected``, ``came``, ``spread`` of the drawn futures, the ends of
+        the ranges (``low_50``, ``high_50``, and so for 80 and 95) and what each
+        simple method said, empty where it could not be used.
     """
 
-    months: pd.DataFrame
-    misses: tuple[float, ...]
+    trials: pd.DataFrame
+
+    @property
+    def months(self) -> pd.DataFrame:
+        """The last year's months, each as forecast a month ahead."""
+        return self.trials[self.trials["ahead"] == 1].tail(YEAR_OF_MONTHS).reset_index(drop=True)
+
+    @property
+    def made(self) -> int:
+        """How many month-ends the forecast was made again at."""
+        return int(self.trials["made"].nunique())
 
     @property
     def factor(self) -> float:
         """How many times as wide as drawn the ranges of the months ahead must be."""
-        return factor_after(self.misses)
+        return factor_after(misses_of(self.months))
 
     def coverage(self, level: float) -> Estimate:
-        """Share of months that came within the range, with its own range."""
-        name = round(100 * level)
-        came = self.months["came"]
-        inside = came.between(self.months[f"low_{name}"], self.months[f"high_{name}"])
+        """Share of the last year's months that came within the range a month ahead, with its own range."""
+        name, months = round(100 * level), self.months
+        inside = months["came"].between(months[f"low_{name}"], months[f"high_{name}"])
         return wilson_share(int(inside.sum()), len(inside), 0.95)
 
-    def scaled_errors(self) -> dict[str, float]:
-        """Size of the misses as a multiple of each simple method's, where it could be used in every month."""
-        came = self.months["came"].to_numpy(dtype=float)
-        errors = came - self.months["expected"].to_numpy()
-        usable = [name for name in SIMPLE if self.months[name].notna().all()]
-        return {name: scaled_error(errors, came - self.months[name].to_numpy()) for name in usable}
+    def by_months_ahead(self) -> pd.DataFrame:
+        """Bias, size of the misses, coverage and width of the ranges by months ahead (``by_steps_ahead``)."""
+        t = self.trials
+        ranges = {
+            level: (t[f"low_{round(100 * level)}"].to_numpy(), t[f"high_{round(100 * level)}"].to_numpy())
+            for level in LEVELS
+        }
+        return by_steps_ahead(t["ahead"].to_numpy(), t["came"].to_numpy(), t["expected"].to_numpy(), ranges)
+
+    def scaled_errors(self, ahead: int | None = None) -> dict[str, float]:
+        """Size of the misses as a multiple of each simple method's, over the forecasts it could be used for."""
+        rows = self.trials if ahead is None else self.trials[self.trials["ahead"] == ahead]
+        found = {}
+        for method in SIMPLE:
+            both = rows[rows[method].notna()]
+            if len(both):
+                ours, simple = (both["came"] - both[each] for each in ("expected", method))
+                found[method] = scaled_error(ours.to_numpy(), simple.to_numpy())
+        return found
+
+    def beside(self) -> tuple[Beside, ...]:
+        """Set each simple method beside the forecast, with how often chance alone would put it so far ahead."""
+        return beside_simple(self.trials)
+
+    def better(self) -> Beside | None:
+        """Give the simple method that did better beyond chance, if any."""
+        return better_method(self.beside())
 
 
-def backtest_demand(history: History, *, whole: pd.PeriodIndex, first: int, rng: np.random.Generator) -> Backtest:
-    """Forecast each of the last twelve months from what was known when it began.
+def backtest_demand(
+    history: History,
+    *,
+    whole: pd.PeriodIndex,
+    first: int,
+    rng: np.random.Generator,
+    latest_origins: int | None = LATEST_ORIGINS,
+) -> Backtest:
+    """Forecast the months after every month's end from what was known then.
 
     Parameters
     ----------
@@ -76,6 +120,8 @@ def backtest_demand(history: History, *, whole: pd.PeriodIndex, first: int, rng:
     first : int
         First day the log covers, counted from 1 January 1970.
     rng : numpy.random.Generator
+    latest_origins : int, optional
+        How many of the latest month-ends to use; None for all the log allows.
 
     Returns
     -------
@@ -91,8 +137,8 @@ def backtest_demand(history: History, *, whole: pd.PeriodIndex, first: int, rng:
     Everything is learnt anew at each month's end, opening days too [1]_.
     Routine recalls are always the log's own, since what came, came under them.
     Drawn futures miss what no rate holds, such as a week of illness; so each
-    month's ranges are widened by what the misses of the months tried before it
-    ask for, and never by its own.
+    forecast's ranges are widened by what the misses a month ahead of the year
+    before it ask for, and never by its own.
 
     References
     ----------
@@ -100,22 +146,27 @@ def backtest_demand(history: History, *, whole: pd.PeriodIndex, first: int, rng:
     """
     starts, stops = month_edges(whole)
     totals = np.searchsorted(history.day, stops) - np.searchsorted(history.day, starts)
-    origins = range(max(FEWEST_MONTHS, len(whole) - MOST_ORIGINS), len(whole))
+    fewest = 0 if latest_origins is None else len(whole) - latest_origins
+    origins = range(max(FEWEST_MONTHS, fewest), len(whole))
     if not origins:
         raise NotEnough(
             f"The log covers {len(whole)} whole months; a forecast can be tried out from {FEWEST_MONTHS + 1}.",
             "Ask again when it covers more.",
         )
-    rows: list[dict[str, float | str]] = []
+    parts: list[pd.DataFrame] = []
     misses: list[float] = []
     for origin in origins:
-        last = int(starts[origin]) - 1
-        known = forecast_demand(history.until(last), first=first, last=last, months_ahead=1, rng=rng, draws=QUICK)
-        drawn, mean = known.drawn.sum(axis=(1, 2)), float(known.expected.sum())
-        wide = spread_out(drawn, np.asarray(mean), factor_after(misses))
-        rows.append(_row(str(whole[origin]), wide, mean, totals[: origin + 1]))
-        misses.append(float(totals[origin] - mean) / max(float(drawn.std()), 1.0))
-    return Backtest(pd.DataFrame(rows), tuple(misses))
+        last, steps = int(starts[origin]) - 1, min(MONTHS_AHEAD, len(whole) - origin)
+        known = forecast_demand(history.until(last), first=first, last=last, months_ahead=steps, rng=rng, draws=QUICK)
+        tried = _tried(known, totals[: origin + steps], factor_after(misses[-YEAR_OF_MONTHS:]))
+        parts.append(tried.assign(made=str(whole[origin - 1])))
+        misses += misses_of(tried[:1])
+    return Backtest(pd.concat(parts, ignore_index=True))
+
+
+def misses_of(tried: pd.DataFrame) -> list[float]:
+    """Give each forecast's miss as a multiple of the spread of its drawn futures."""
+    return ((tried["came"] - tried["expected"]) / tried["spread"].clip(lower=1.0)).tolist()
 
 
 def factor_after(misses: Sequence[float]) -> float:
@@ -129,13 +180,25 @@ def factor_after(misses: Sequence[float]) -> float:
     return range_factor(misses, supposed_variance=SUPPOSED_VARIANCE, weight=SUPPOSED_WORTH)
 
 
-def _row(month: str, drawn: np.ndarray, expected: float, totals: np.ndarray) -> dict[str, float | str]:
-    """Set one month's forecast beside what came and what the simple methods said."""
-    row: dict[str, float | str] = {"month": month, "expected": float(expected), "came": int(totals[-1])}
+def _tried(known: Demand, totals: np.ndarray, factor: float) -> pd.DataFrame:
+    """Set one forecast beside what came and what the simple methods said; ``totals`` end with the months forecast."""
+    mean, drawn = known.expected.sum(axis=1), known.drawn.sum(axis=2)
+    steps = len(mean)
+    past, came = totals[:-steps], totals[-steps:]
+    wide = spread_out(drawn, mean, factor)
+    ends = {}
     for level in LEVELS:
-        low, high = count_range(drawn, level)
-        row |= {f"low_{round(100 * level)}": float(low), f"high_{round(100 * level)}": float(high)}
-    past = totals[:-1]
-    row["seasonal_naive"] = float(seasonal_naive(past, 1)[0]) if len(past) >= YEAR_OF_MONTHS else float("nan")
-    row["naive"] = float(naive(past, 1)[0])
-    return row
+        ends[f"low_{round(100 * level)}"], ends[f"high_{round(100 * level)}"] = count_range(wide, level)
+    said = simple_forecasts(past, steps, rounds=QUICK_ROUNDS)
+    none = np.full(steps, np.nan)
+    return pd.DataFrame(
+        {
+            "month": known.months.ahead.astype(str),
+            "ahead": np.arange(1, steps + 1),
+            "expected": mean,
+            "came": came,
+            "spread": drawn.std(axis=0),
+            **ends,
+            **{method: said.get(method, none) for method in SIMPLE},
+        }
+    )

@@ -169,8 +169,9 @@ def test_the_trial_on_the_past_is_told_and_kept() -> None:
     assert {row.group["level"] for row in covered} == {0.5, 0.8, 0.95}
     assert all(row.n == 12 and 0 <= row.low <= row.value <= row.high <= 1 for row in covered)
     assert {row.group["against"] for row in answer.rows if row.quantity == "backtest_scaled_error"} == {
-        "naive",
         "seasonal_naive",
+        "same_months",
+        "exponential_smoothing",
     }
     assert "Tried on the last 12 months" in answer.how_sure
 
