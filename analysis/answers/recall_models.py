@@ -218,7 +218,7 @@ def _basis(fitted: FittedRecall) -> Basis:
         left_out={"later clearances of ears counted already": fitted.later_clearances},
         first_day=fitted.first_day,
         last_day=fitted.last_day,
-        method="Turnbull's curve for times known only between two visits, beside the Weibull curve; patients drawn again.",
+        method=f"Turnbull's curve for times known only between two visits, beside the {fitted.family.spoken}; patients drawn again.",
     )
 
 

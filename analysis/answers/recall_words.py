@@ -15,6 +15,7 @@ from analysis.stats.estimate import Estimate
 WITH_AID, WITHOUT_AID = "hearing_aid", "no_hearing_aid"
 GROUPS = {WITH_AID: "with a hearing aid", WITHOUT_AID: "without a hearing aid", EVERYONE: "everyone"}
 YOUNG_LOG_MONTHS = 24
+FAMILY_CHOICE = "Weibull unless the log-logistic foretells patients held out of the fit better beyond chance"
 CAUTIONS = (
     "A recall replaces nothing: people still come back as soon as they have symptoms.",
     "People who wear hearing aids should have their ears looked at whenever they attend, whatever the recall (American "
@@ -114,7 +115,8 @@ def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
         f"Whoever returns with symptoms had the ear occlude within the {words.plural(settings.symptom_window_days, 'day')} "
         "before; an ear found occluding at any other visit did so at some time since it was last seen open.",
         _staying_away(fitted),
-        "The share occluding follows a Weibull curve of one shape for all groups, and the past is a guide to the future.",
+        f"The share occluding follows a {fitted.family.spoken} of one shape for all groups, and the past is a guide to the "
+        f"future. The curve is {FAMILY_CHOICE}.",
     ]
     if fitted.ungrouped:
         said.append(

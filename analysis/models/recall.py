@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
+from analysis.models.recall_choice import Material, chosen_family
 from analysis.models.recall_evidence import (
     AFTER_CLEARANCE,
     EVERYONE,
@@ -27,8 +28,9 @@ from analysis.models.recall_groups import (
 )
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
-from analysis.stats.censored import NoMaximum, TimeRegression, weibull_regression
+from analysis.stats.censored import NoMaximum, TimeRegression, time_regression
 from analysis.stats.estimate import Estimate
+from analysis.stats.time_families import WEIBULL, Family
 
 DAYS_A_MONTH = 30.4375
 MEDIAN = 0.5
@@ -93,6 +95,8 @@ class FittedRecall:
         How long enough patients were watched for returns to be read.
     first_day, last_day : pandas.Timestamp
         First and last clearance used.
+    family : Family
+        Weibull, or log-logistic where that foretells patients held out better beyond chance.
     """
 
     curves: dict[str, RecallCurve]
@@ -104,10 +108,11 @@ class FittedRecall:
     followed_months: float
     first_day: pd.Timestamp
     last_day: pd.Timestamp
+    family: Family
 
     @property
     def shape(self) -> Estimate:
-        """Weibull shape: above 1, an open ear is likelier to occlude the longer it has been open."""
+        """Shape of the curve; of a Weibull, above 1, an open ear is likelier to occlude the longer it has been open."""
         curve = next(iter(self.curves.values()))
         return replace(curve.fit.shape, n=self.curves[EVERYONE].ears)
 
@@ -142,7 +147,8 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
     occlude sooner than said here.
 
     *How.* A Weibull curve with one shape and a scale for each group, fitted to
-    what is known of each ear: open until then, occluding by then. Ranges let a
+    what is known of each ear: open until then, occluding by then; a log-logistic
+    one, where that foretells patients held out better beyond chance. Ranges let a
     patient's ears go together [2]_, and widen for the uncertain share who never
     return. That share is the level at which the curve of returns comes to rest;
     each absent patient's ears count as open with the chance that the patient is
@@ -175,11 +181,12 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
     refuse_too_little(first, settings.fewest_ears)
     everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears)
     returns, telling = patient_returns(gaps)[AFTER_CLEARANCE], absence_tells(gaps)
-    curves = _curves(own, everyone, settings, level, never=True)
+    family = _family(own or [everyone], settings, level)
+    curves = _curves(own, everyone, settings, level, family=family, never=True)
     _refuse_too_short(returns.until_days / DAYS_A_MONTH)
     return FittedRecall(
         curves=curves,
-        without_never=_without_never(own, everyone, settings, level) if telling else None,
+        without_never=_without_never(own, everyone, settings, level, family) if telling else None,
         return_share=_return_share(returns, level),
         absence_tells=telling,
         later_clearances=len(gaps) - len(first),
@@ -187,7 +194,17 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
         followed_months=returns.until_days / DAYS_A_MONTH,
         first_day=first["cleared_on"].min(),
         last_day=first["cleared_on"].max(),
+        family=family,
     )
+
+
+def _family(groups: list[Group], settings: RecallPart, level: float) -> Family:
+    """Choose the curve by how it foretells patients held out; the Weibull where that cannot be told."""
+    shares = [[each.never for each in group.returns] for group in groups]
+    try:
+        return chosen_family(_material(groups, shares, settings), level)
+    except NoMaximum:
+        return WEIBULL
 
 
 def _refuse_too_short(followed_months: float) -> None:
@@ -201,11 +218,11 @@ def _refuse_too_short(followed_months: float) -> None:
 
 
 def _curves(
-    own: list[Group], everyone: Group, settings: RecallPart, level: float, *, never: bool
+    own: list[Group], everyone: Group, settings: RecallPart, level: float, *, family: Family, never: bool
 ) -> dict[str, RecallCurve]:
     """Fit the groups together and everyone alone; a group without a curve of its own shows everyone's."""
-    whole = _fit([everyone], settings, level, never=never)
-    together = _fit(own, settings, level, never=never) if own else whole
+    whole = _fit([everyone], settings, level, family=family, never=never)
+    together = _fit(own, settings, level, family=family, never=never) if own else whole
     rows = dict(zip([group.name for group in own], np.eye(len(own)), strict=True))
     curves = {}
     for aid, name in GROUPS.items() if own else ():
@@ -215,11 +232,11 @@ def _curves(
 
 
 def _without_never(
-    own: list[Group], everyone: Group, settings: RecallPart, level: float
+    own: list[Group], everyone: Group, settings: RecallPart, level: float, family: Family
 ) -> dict[str, RecallCurve] | None:
     """Fit the same with nobody gone for good; a second opinion the answer can do without."""
     try:
-        return _curves(own, everyone, settings, level, never=False)
+        return _curves(own, everyone, settings, level, family=family, never=False)
     except NotEnough:
         return None
 
@@ -231,10 +248,10 @@ def _curve(name: str, first: pd.DataFrame, fit: TimeRegression, row: np.ndarray,
     return RecallCurve(name, len(first), int(graded_later(first).sum()), occluding, own, watched, fit, row)
 
 
-def _fit(groups: list[Group], settings: RecallPart, level: float, *, never: bool) -> TimeRegression:
+def _fit(groups: list[Group], settings: RecallPart, level: float, *, family: Family, never: bool) -> TimeRegression:
     """Fit one shape and a scale a group; widen the covariance for the uncertain shares who never return."""
     shares = [[each.never if never else 0.0 for each in group.returns] for group in groups]
-    fit = _fit_with(groups, shares, settings, level)
+    fit = _fit_with(groups, shares, settings, level, family)
     covariance = fit.covariance.copy()
     at = np.append(fit.coefficients, fit.log_sigma)
     for g, group in enumerate(groups):
@@ -242,34 +259,42 @@ def _fit(groups: list[Group], settings: RecallPart, level: float, *, never: bool
             if never and returns.error > 0:
                 moved = [list(each) for each in shares]
                 moved[g][stage] += returns.error
-                other = _fit_with(groups, moved, settings, level)
+                other = _fit_with(groups, moved, settings, level, family)
                 shift = np.append(other.coefficients, other.log_sigma) - at
                 covariance += np.outer(shift, shift)
     return replace(fit, covariance=covariance)
 
 
-def _fit_with(groups: list[Group], never: list[list[float]], settings: RecallPart, level: float) -> TimeRegression:
+def _fit_with(
+    groups: list[Group], never: list[list[float]], settings: RecallPart, level: float, family: Family
+) -> TimeRegression:
     """Fit with given shares who never return."""
-    parts = [
-        ear_evidence(group.first, group.returns, shares, settings.symptom_window_days)
-        for group, shares in zip(groups, never, strict=True)
-    ]
-    sizes = [len(part.low) for part in parts]
-    patients = [group.first["patient_key"].to_numpy()[part.row] for group, part in zip(groups, parts, strict=True)]
+    of = _material(groups, never, settings)
     try:
-        return weibull_regression(
-            np.concatenate([part.low for part in parts]),
-            np.concatenate([part.high for part in parts]),
-            np.repeat(np.eye(len(groups)), sizes, axis=0),
-            counts=np.concatenate([part.weight for part in parts]),
-            clusters=np.concatenate(patients),
-            level=level,
+        return time_regression(
+            of.low, of.high, of.design, family=family, counts=of.weight, clusters=of.patient, level=level
         )
     except NoMaximum:
         raise NotEnough(
             "The ears seen again do not settle a curve: nearly all were found in the same state.",
             "Record each ear's grade at every visit, also where nothing was removed.",
         ) from None
+
+
+def _material(groups: list[Group], never: list[list[float]], settings: RecallPart) -> Material:
+    """Lay out the likelihood's rows, a column of the design for each group."""
+    parts = [
+        ear_evidence(group.first, group.returns, shares, settings.symptom_window_days)
+        for group, shares in zip(groups, never, strict=True)
+    ]
+    patients = [group.first["patient_key"].to_numpy()[part.row] for group, part in zip(groups, parts, strict=True)]
+    return Material.of(
+        low=np.concatenate([part.low for part in parts]),
+        high=np.concatenate([part.high for part in parts]),
+        weight=np.concatenate([part.weight for part in parts]),
+        design=np.repeat(np.eye(len(groups)), [len(part.low) for part in parts], axis=0),
+        keys=np.concatenate(patients),
+    )
 
 
 def _return_share(returns: Returns, level: float) -> Estimate:

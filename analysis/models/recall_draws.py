@@ -6,6 +6,8 @@ import numpy as np
 
 from analysis.models.recall import DAYS_A_MONTH, RecallCurve
 
+TINY_MONTHS = 1e-9
+
 
 def share_draws(curve: RecallCurve, months: np.ndarray, many: int, rng: np.random.Generator) -> np.ndarray:
     """Draw a group's curve, shape and scale together.
@@ -27,5 +29,7 @@ def share_draws(curve: RecallCurve, months: np.ndarray, many: int, rng: np.rando
     fit = curve.fit
     best = np.append(fit.coefficients, fit.log_sigma)
     drawn = np.vstack([best, rng.multivariate_normal(best, fit.covariance, size=many - 1, method="eigh")])
-    scale_days = np.exp(drawn[:, :-1] @ curve.row)[:, None]
-    return -np.expm1(-((months * DAYS_A_MONTH / scale_days) ** np.exp(-drawn[:, -1])[:, None]))
+    z = (np.log(np.maximum(months, TINY_MONTHS) * DAYS_A_MONTH) - (drawn[:, :-1] @ curve.row)[:, None]) / np.exp(
+        drawn[:, -1]
+    )[:, None]
+    return np.where(months > 0, fit.family.share(z), 0.0)

@@ -77,22 +77,41 @@ def first_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
 
         - ``unended``: not found occluding, and no later clearance;
         - ``after_return``: the patient had come back before, within the log;
-        - ``away_days``: days since the ear was last seen, up to the log's end.
+        - ``away_days``: days since the ear was last seen, up to the log's end;
+        - ``earlier_clearances``: 0.
 
     Notes
     -----
     An ear that fills fast is cleared often. Counting every clearance would
     count such ears more often than others; the first one alone does not.
     """
+    every = all_clearances(gaps)
+    return every[every["earlier_clearances"] == 0].reset_index(drop=True)
+
+
+def all_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
+    """Mark every clearance, in the order of each ear's.
+
+    Parameters
+    ----------
+    gaps : pandas.DataFrame
+        The table ``GAPS``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        All rows, with the columns ``first_clearances`` adds and
+        ``earlier_clearances``: how many of the same ear the log holds before.
+    """
     ordered = gaps.sort_values(["patient_key", "ear", "cleared_on"])
     ear = ["patient_key", "ear"]
     last = ~ordered.duplicated(ear, keep="last")
-    marked = ordered.assign(
+    return ordered.assign(
         unended=last & ordered["occluding_by_days"].isna(),
         after_return=_after_return(ordered),
         away_days=ordered["watched_days"] - ordered["open_until_days"],
-    )
-    return marked[~marked.duplicated(ear)].reset_index(drop=True)
+        earlier_clearances=ordered.groupby(ear, observed=True).cumcount(),
+    ).reset_index(drop=True)
 
 
 def absence_tells(gaps: pd.DataFrame) -> bool:

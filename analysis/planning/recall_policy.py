@@ -68,7 +68,7 @@ def _rule(curve: RecallCurve, settings: RecallPart) -> RecallRule:
     return RecallRule(
         curve=curve,
         months_until=until,
-        recall_months=replace(until, value=value, low=low, high=high, method="Weibull curve, rounded down"),
+        recall_months=replace(until, value=value, low=low, high=high, method=f"{until.method}, rounded down"),
         share_today=curve.share_by(settings.today_months),
         beyond_the_log=until.value > curve.watched_months,
     )

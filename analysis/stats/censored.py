@@ -306,12 +306,21 @@ def _hazard(
 
 def _maximise(rows: _Rows) -> np.ndarray:
     """Search the maximum, then take Newton steps until nothing moves."""
-    start = rows.start()
+    last: dict[bytes, tuple[float, np.ndarray, np.ndarray]] = {}
+
+    def derivatives(at: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+        # the search asks for the value, the slope and the bend at one place one after the other
+        key = at.tobytes()
+        if key not in last:
+            last.clear()
+            last[key] = rows.derivatives(at)
+        return last[key]
+
     found = minimize(
-        lambda at: -rows.derivatives(at)[0],
-        start,
-        jac=lambda at: -rows.derivatives(at)[1].sum(axis=0),
-        hess=lambda at: -rows.derivatives(at)[2],
+        lambda at: -derivatives(at)[0],
+        rows.start(),
+        jac=lambda at: -derivatives(at)[1].sum(axis=0),
+        hess=lambda at: -derivatives(at)[2],
         method="trust-exact",
         options={"gtol": 1e-4 * max(1.0, rows.counts.sum()), "maxiter": STEPS},
     )
