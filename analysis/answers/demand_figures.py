@@ -116,7 +116,7 @@ def demand_figures(clinic: Clinic) -> Figures:
     demand = forecast_demand(
         history, first=first, last=last, months_ahead=settings.demand.months_ahead, rng=rng, rule=rule
     )
-    backtest = _backtest(history, demand, first, rng)
+    backtest = _backtest(history, demand, first)
     factor = factor_after(()) if backtest is None else backtest.factor
     demand = demand.widened(factor)
     kinds, total = _visit_series(demand)
@@ -200,9 +200,30 @@ def _session_series(quantity: str, drawn: np.ndarray | None) -> Series | None:
     return None if drawn is None else Series(quantity, quantity, "sessions", drawn.mean(axis=0), drawn)
 
 
-def _backtest(history: History, demand: Demand, first: int, rng: np.random.Generator) -> Backtest | None:
+def full_backtest(figures: Figures) -> Backtest:
+    """Try the forecast on the past at every month's end the log allows, however long that takes.
+
+    Parameters
+    ----------
+    figures : Figures
+
+    Returns
+    -------
+    Backtest
+
+    Raises
+    ------
+    NotEnough
+        With fewer than 7 whole months.
+    """
+    first, whole = day_number(figures.first_day), figures.demand.months.whole
+    rng = np.random.default_rng(SEED + 1)
+    return backtest_demand(figures.history, whole=whole, first=first, rng=rng, latest_origins=None)
+
+
+def _backtest(history: History, demand: Demand, first: int) -> Backtest | None:
     """Try the forecast on the past, with the log's own recalls: what came, came under them."""
     try:
-        return backtest_demand(history, whole=demand.months.whole, first=first, rng=rng)
+        return backtest_demand(history, whole=demand.months.whole, first=first, rng=np.random.default_rng(SEED + 1))
     except NotEnough:
         return None  # the answer says that it has not been tried out

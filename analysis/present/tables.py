@@ -72,7 +72,7 @@ def spoken_columns(table: pd.DataFrame) -> list[SpokenColumn]:
     Raises
     ------
     KeyError
-        If a column has no plain label; ``words.ANSWER_LABELS`` is the place for it.
+        If a column has no plain label; ``answer_labels`` is the place for it.
 
     Examples
     --------

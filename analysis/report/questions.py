@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from analysis.answers.case_mix import what_we_saw
 from analysis.answers.demand import how_many_will_come
+from analysis.answers.demand_trial import did_past_forecasts_hold
 from analysis.answers.monitoring import what_changed
 from analysis.answers.punctuality import did_we_keep_to_time
 from analysis.answers.quarter import activity, outcomes, safety
@@ -42,6 +43,7 @@ PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
         (
             ("when to call back", lambda clinic, _: when_to_call_back(clinic)),
             ("how many will come", lambda clinic, _: how_many_will_come(clinic)),
+            ("whether past forecasts held", lambda clinic, _: did_past_forecasts_hold(clinic)),
         ),
     ),
     (

@@ -71,6 +71,11 @@ _WEIBULL = (
     "test_censored_times.py::test_standard_errors_agree_with_r",
     "test_censored_times.py::test_the_share_survived_agrees_with_r",
 )
+_COVARIATES = (
+    "test_covariate_times.py::test_times_with_covariates_and_their_errors_agree_with_r",
+    "test_covariate_times.py::test_lifelines_finds_the_same_curves_between_limits",
+    "test_censored_times.py::test_two_eyes_of_a_patient_go_together_as_in_r",
+)
 _TURNBULL = (
     "test_nonparametric_curve.py::test_breast_cosmesis_masses_agree_with_r",
     "test_nonparametric_curve.py::test_turnbulls_own_table_rounds_to_what_he_printed",
@@ -84,6 +89,10 @@ _COUNTS = (
 _SUMS = (
     "test_demand_counts.py::test_mean_and_variance_of_a_sum_of_chances_against_enumeration",
     "test_demand_counts.py::test_matched_draws_spread_as_the_enumerated_sum",
+)
+_TRIALS = (
+    "test_forecast_trials.py::test_rolling_trials_miss_lean_and_cover_as_in_the_forecast_package",
+    "test_demand_counts.py::test_scaled_error_against_the_seasonal_naive_as_in_the_forecast_package",
 )
 _CONTROL = (
     "test_control_limits.py::test_single_values_have_the_handbooks_limits_as_printed",
@@ -155,6 +164,8 @@ REFEREES: dict[str, tuple[str, ...]] = {
     "recall.months_until_share_occluded_if_all_return": _WEIBULL,
     "recall.share_occluded_today": _WEIBULL,
     "recall.share_occluded_no_shape": _TURNBULL,
+    "recall.times_as_long_open": _COVARIATES,
+    "recall.held_out_score": _COVARIATES,
     "demand.visits": (*_COUNTS, *_SUMS),
     "demand.bookings": (*_COUNTS, *_SUMS),
     "demand.expected_visits": (*_COUNTS, *_SUMS),
@@ -163,6 +174,18 @@ REFEREES: dict[str, tuple[str, ...]] = {
         "test_demand_counts.py::test_scaled_error_against_the_seasonal_naive_as_in_the_forecast_package",
         "test_demand_counts.py::test_simple_forecasts_miss_as_in_r",
     ),
+    "demand_trial.bias": _TRIALS,
+    "demand_trial.typical_miss": _TRIALS,
+    "demand_trial.coverage": _TRIALS,
+    "demand_trial.range_width": _TRIALS,
+    "demand_trial.scaled_error": (
+        *_TRIALS, "test_exponential_smoothing.py::test_simple_smoothing_of_oil_as_in_the_forecast_package_and_in_print"
+    ),
+    "demand_trial.chance_simple_ahead": (
+        "test_forecast_trials.py::test_with_every_wave_the_comparison_is_the_t_test",
+        "test_forecast_trials.py::test_equal_forecasts_are_seldom_told_apart",
+    ),
+    "demand_trial.foretold": (*_COUNTS, *_SUMS),
     "demand.second_attempt_share": _SHARES,
     "quarter.share": _SHARES,
     "quarter.difference_of_shares": (
@@ -231,6 +254,17 @@ COUNTED: dict[str, str] = {
     "demand_capacity.wait_weeks": OWN_RULE,
     "demand_capacity.practitioner_days": OWN_RULE,
     "demand_capacity.suction_tips": OWN_RULE,
+    "demand_scenarios.visits_change": OWN_RULE,
+    "demand_scenarios.visits_change_a_month": OWN_RULE,
+    "demand_scenarios.second_visits_change": OWN_RULE,
+    "demand_scenarios.second_visits_change_a_month": OWN_RULE,
+    "demand_scenarios.chair_hours_change": OWN_RULE,
+    "demand_scenarios.chair_hours_change_a_month": OWN_RULE,
+    "demand_scenarios.sessions_change": OWN_RULE,
+    "demand_scenarios.sessions_change_a_month": OWN_RULE,
+    "demand_scenarios.chance_outgrown": OWN_RULE,
+    "demand_scenarios.chance_outgrown_by_then": OWN_RULE,
+    "demand_trial.came": "counted",
     "slots.catch_up_every": OWN_RULE,
     "quarter.count": "counted; small counts hidden",
     "monitoring.income_per_session": "a mean with Student's range; sessions counted by hand in `tests/unit/answers`",

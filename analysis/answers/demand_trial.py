@@ -1,0 +1,167 @@
+"""Did past forecasts hold: the forecast made again at every month's end, beside what came."""
+
+from __future__ import annotations
+
+from math import isfinite
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from analysis.answers import demand_trial_words as say
+from analysis.answers.demand_figures import RANGES, Figures, demand_figures, full_backtest
+from analysis.clinic import Clinic
+from analysis.models.demand_backtest import LATEST_ORIGINS, Backtest
+from analysis.present.answer import Answer, Basis, ResultRow, no_answer
+from analysis.present.chart_forecast import Band
+from analysis.present.chart_foretold import foretold_chart
+from analysis.present.charts import Line
+from analysis.present.theme import INK, RECOMMENDED
+from analysis.problems import NotEnough
+from analysis.stats.proportions import wilson_share
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+
+QUESTION = "Did past forecasts hold?"
+SECTION = "demand_trial"
+METHOD = "forecast made again at month-ends"
+SHARED = "forecast made again at month-ends; no range, as forecasts from neighbouring month-ends share months"
+OWN_LEVEL = 0.95
+
+
+def did_past_forecasts_hold(clinic: Clinic, *, every_month_end: bool = False) -> Answer:
+    """Set the forecasts that would have been made at past month-ends beside what came.
+
+    Parameters
+    ----------
+    clinic : Clinic
+    every_month_end : bool, optional
+        Go back to the log's first half-year however long the log is, which
+        takes longer; otherwise at most the latest 36 month-ends are used.
+
+    Returns
+    -------
+    Answer
+        Without a figure where the log covers fewer than 7 whole months.
+    """
+    try:
+        figures = demand_figures(clinic)
+        trial = _trial(figures, every_month_end=every_month_end)
+    except NotEnough as reason:
+        return no_answer(QUESTION, reason)
+    return Answer(
+        question=QUESTION,
+        headline=say.headline(trial),
+        how_sure=say.how_sure(trial),
+        table=_table(trial),
+        chart=_chart(trial),
+        chart_title=say.chart_title(trial),
+        chart_text=say.chart_text(trial),
+        assumptions=say.assumptions(trial),
+        cautions=say.cautions(trial),
+        checks=say.checks(trial),
+        basis=Basis(
+            used=len(figures.history.day),
+            of_what="attended visits",
+            left_out=figures.left_out,
+            first_day=figures.first_day,
+            last_day=figures.last_day,
+            method=say.method(trial),
+        ),
+        rows=(*_year_rows(trial), *_ahead_rows(trial), *_beside_rows(trial)),
+    )
+
+
+def _trial(figures: Figures, *, every_month_end: bool) -> Backtest:
+    """Give the trial made already, or go further back where the log and the caller ask for it."""
+    if figures.backtest is None or (every_month_end and figures.backtest.made >= LATEST_ORIGINS):
+        return full_backtest(figures)
+    return figures.backtest
+
+
+def _table(trial: Backtest) -> pd.DataFrame:
+    """List misses, coverage and width by months ahead, and the misses beside the simple methods'."""
+    found = trial.by_months_ahead()
+    table = pd.DataFrame(
+        {
+            "months_ahead": found.index.to_numpy(),
+            "forecasts_tried": found["forecasts"].to_numpy(),
+            "came_above_forecast": found["bias"].to_numpy(),
+            "typical_miss": found["typical_miss"].to_numpy(),
+        }
+    )
+    for level in (round(100 * each) for each in RANGES):
+        table[f"inside_{level}_share"] = (found[f"inside_{level}"] / found["forecasts"]).to_numpy()
+        table[f"width_{level}"] = found[f"width_{level}"].to_numpy()
+    for method in trial.scaled_errors():
+        errors = [trial.scaled_errors(int(ahead)).get(method, np.nan) for ahead in found.index]
+        table[f"times_{method}"] = [error if isfinite(error) else np.nan for error in errors]
+    return table
+
+
+def _chart(trial: Backtest) -> go.Figure:
+    """Draw the last year's months beside what had been forecast for each a month before."""
+    months = trial.months
+    dates = [f"{month}-01" for month in months["month"]]
+    bands = [
+        Band(label, months[f"low_{level}"].tolist(), months[f"high_{level}"].tolist(), opacity)
+        for level, label, opacity in (
+            (95, "palest bar: 19 months in 20", 0.18),
+            (80, "darker: 8 months in 10", 0.26),
+            (50, "darkest: half of the months", 0.34),
+        )
+    ]
+    return foretold_chart(
+        Line("stroke: expected a month before", dates, months["expected"].tolist(), colour=RECOMMENDED),
+        Line("dot: came", dates, months["came"].tolist(), colour=INK),
+        bands,
+        y_title="visits a month",
+    )
+
+
+def _year_rows(trial: Backtest) -> list[ResultRow]:
+    """Keep the last year's months: what came, and what had been forecast a month before."""
+    rows = []
+    for each in trial.months.to_dict("records"):
+        group, expected = {"month": each["month"]}, float(each["expected"])
+        rows.append(ResultRow(SECTION, "came", group, float(each["came"]), None, None, None, "visits", None, "counted"))
+        for level in RANGES:
+            low, high = (float(each[f"{end}_{round(100 * level)}"]) for end in ("low", "high"))
+            low, high = min(low, expected), max(high, expected)
+            rows.append(ResultRow(SECTION, "foretold", group, expected, low, high, level, "visits", None, METHOD))
+    return rows
+
+
+def _ahead_rows(trial: Backtest) -> list[ResultRow]:
+    """Keep misses, coverage and width by months ahead."""
+    rows = []
+    for found in trial.by_months_ahead().reset_index().to_dict("records"):
+        ahead, many = int(found["steps"]), int(found["forecasts"])
+        group = {"months_ahead": ahead}
+        rows += [_plain_row(name, group, float(found[name]), "visits", many) for name in ("bias", "typical_miss")]
+        for level in RANGES:
+            name, within = round(100 * level), {"level": level, "months_ahead": ahead}
+            inside = wilson_share(int(found[f"inside_{name}"]), many, OWN_LEVEL)
+            rows.append(ResultRow.from_estimate(SECTION, "coverage", "share", inside, **within))
+            rows.append(_plain_row("range_width", within, float(found[f"width_{name}"]), "visits", many))
+        for against, error in trial.scaled_errors(ahead).items():
+            value = error if isfinite(error) else None
+            rows.append(_plain_row("scaled_error", {"against": against, **group}, value, "ratio", many))
+    return rows
+
+
+def _plain_row(name: str, group: dict, value: float | None, unit: str, many: int) -> ResultRow:
+    """Keep a figure that has no range."""
+    return ResultRow(SECTION, name, group, value, None, None, None, unit, many, SHARED)
+
+
+def _beside_rows(trial: Backtest) -> list[ResultRow]:
+    """Keep how often chance alone would put each simple method as far ahead."""
+    return [
+        ResultRow(
+            SECTION, "chance_simple_ahead", {"against": each.method}, each.chance, None, None, None, "share", each.months,
+            "t test of monthly differences, by slow waves",
+        )
+        for each in trial.beside()
+    ]  # fmt: skip

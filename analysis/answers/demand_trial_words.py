@@ -1,0 +1,146 @@
+"""Sentences of "did past forecasts hold"."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.answers.demand_words import SIMPLY, beside_simple, month_name, spoken
+from analysis.models.demand_backtest import MONTHS_AHEAD, Backtest
+from analysis.models.new_patients import FEWEST_MONTHS
+from analysis.models.simple_forecasts import BETTER_BY, CHANCE, FEWEST_JUDGED
+from analysis.present import words
+from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
+
+NARROW, WIDE = 0.80, 0.95
+LEAST_BIAS = 0.02
+"""A mean miss smaller than this share of what came is called none (our choice, no source)."""
+
+
+def headline(trial: Backtest) -> str:
+    """Say how many of the last months came within the range, and the size of a typical miss."""
+    months = trial.months
+    inside = _inside(trial, NARROW)
+    miss = float((months["came"] - months["expected"]).abs().mean())
+    share = miss / max(float(months["came"].mean()), 1.0)
+    said = "The last month" if len(months) == 1 else f"{inside} of the last {len(months)} months"
+    came = (
+        f"came {'within' if inside else 'outside'} the range that should hold 8 in 10"
+        if len(months) == 1
+        else "came within the range forecast a month before, which should hold 8 in 10"
+    )
+    return f"{said} {came}; a typical miss was {spoken(miss)} visits, {words.percent(share)} of what came."
+
+
+def _inside(trial: Backtest, level: float) -> int:
+    """Count the last year's months within a range."""
+    share = trial.coverage(level)
+    return round(share.value * (share.n or 0))
+
+
+def how_sure(trial: Backtest) -> str:
+    """Say what so few months can tell, how the misses lean and how the simple methods did."""
+    share = trial.coverage(NARROW)
+    few = (
+        f"So few months are consistent with a range that holds {words.between_percent(share)} of all months."
+        if len(trial.months) > 1
+        else "One month says next to nothing of a range."
+    )
+    return f"{few} {_lean(trial)} {beside_simple(trial)}"
+
+
+def _lean(trial: Backtest) -> str:
+    """Say whether the forecasts were too high or too low on the whole."""
+    found = trial.by_months_ahead()
+    bias = float(np.average(found["bias"], weights=found["forecasts"]))
+    came = float(np.average(found["mean_came"], weights=found["forecasts"]))
+    if abs(bias) < LEAST_BIAS * came:
+        return "On the whole the forecasts were neither too high nor too low."
+    side = "low" if bias > 0 else "high"
+    return f"On the whole the forecasts were too {side}, by {spoken(abs(bias))} visits a month."
+
+
+def chart_title(trial: Backtest) -> str:
+    """Say the finding of the chart."""
+    if len(trial.months) == 1:
+        return "The last month beside its forecast of a month before"
+    outside = len(trial.months) - _inside(trial, WIDE)
+    left = "none lay outside the wide one" if not outside else f"{words.count(outside)} lay outside the wide one"
+    return f"{_inside(trial, NARROW)} of {len(trial.months)} months came within the narrower range; {left}"
+
+
+def chart_text(trial: Backtest) -> str:
+    """Tell the chart in words."""
+    told = [
+        f"{month_name(pd.Period(each['month']))} {words.count(each['came'])} (expected {spoken(each['expected'])}, "
+        f"{words.number(each['low_95'])} to {words.number(each['high_95'])})"
+        for each in trial.months.to_dict("records")
+    ]
+    return (
+        "For each month the visits that came, as a dot, on the range forecast a month before that should hold "
+        f"19 months in 20: {words.joined(told)}."
+    )
+
+
+def method(trial: Backtest) -> str:
+    """Say how the trial was made."""
+    first, last = (month_name(pd.Period(made)) for made in trial.trials["made"].iloc[[0, -1]])
+    span = f"the end of {first}" if trial.made == 1 else f"each month's end from {first} to {last}"
+    return (
+        f"At {span} everything was learnt anew from what the log held by then, and up to {MONTHS_AHEAD} months were "
+        "forecast and set beside what came; the chart shows the last year's, each forecast a month before."
+    )
+
+
+def assumptions(trial: Backtest) -> tuple[str, ...]:
+    """Say what the trial takes for granted, and by which rule a simple method would be used."""
+    said = [
+        "Visits are taken as known on their day; a log filled in late was thinner then than it is now.",
+        "Each forecast's ranges were widened by the misses of the year before it, never by its own.",
+        f"A simple method takes the forecast's place where it was tried on at least {FEWEST_JUDGED} months, its misses "
+        f"were smaller by {words.percent(BETTER_BY)} or more, and chance alone would put it so far ahead less than "
+        f"{words.number(100 * CHANCE)} times in 100, shared out over the methods looked at.",
+    ]
+    if len(trial.beside()) < len(SIMPLY):
+        said.append(
+            "The same month a year before can be taken from 12 months of log, the average of the same months from 24."
+        )
+    return tuple(said)
+
+
+def cautions(trial: Backtest) -> tuple[str, ...]:
+    """Say what a trial on the past cannot tell."""
+    said = [
+        "Forecasts from neighbouring month-ends share months, so the rows by months ahead are not so many separate trials.",
+        "That forecasts held says nothing of a time when recalls, prices, staff or competition nearby change.",
+    ]
+    first = pd.Period(trial.trials["made"].iloc[0])
+    if trial.made > 1 and first.ordinal - pd.Period(trial.trials["made"].iloc[-1]).ordinal > -2 * 12 - FEWEST_MONTHS:
+        said.append(
+            "The earliest were made from half a year of log, before a season could be learnt; later ones know more."
+        )
+    return tuple(said)
+
+
+def checks(trial: Backtest) -> tuple[Check, ...]:
+    """Check each simple method against the forecast."""
+    better, made = trial.better(), []
+    for each in trial.beside():
+        ahead = each.ratio > 1
+        result = FAILED if better == each else INFORMATION if ahead else PASSED
+        chance = f"; chance alone would put it so far ahead {_times_in_100(each.chance)}" if ahead else ""
+        made.append(
+            Check(
+                f"beside {SIMPLY[each.method].split(' (')[0]}",
+                result,
+                f"Over {words.plural(each.months, 'month')} it missed by {'less' if ahead else 'no less'}{chance}.",
+            )
+        )
+    if not made:
+        made.append(Check("beside simple methods", INFORMATION, f"Fewer than {FEWEST_JUDGED} months to judge by."))
+    return tuple(made)
+
+
+def _times_in_100(chance: float) -> str:
+    """Say a chance as times in a hundred."""
+    return "less than once in 100" if chance < 0.01 else f"{words.number(100 * chance)} times in 100"

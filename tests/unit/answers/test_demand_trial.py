@@ -1,0 +1,77 @@
+"""Did past forecasts hold, as the owner reads it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from functools import cache
+
+import pandas as pd
+
+from analysis.answers.demand_trial import did_past_forecasts_hold
+from analysis.clinic import Clinic
+from analysis.present.answer import Answer
+from analysis.schema import EAR_ROWS, typed_frame
+from tests.demand_logs import steady_clinic
+
+EARS = typed_frame(EAR_ROWS, pd.DataFrame())
+
+
+def asked(visits: pd.DataFrame) -> Answer:
+    return did_past_forecasts_hold(Clinic(visits, EARS))
+
+
+@cache
+def year() -> Answer:
+    return asked(steady_clinic(months=14))
+
+
+def rows(answer: Answer, quantity: str) -> list:
+    return [row for row in answer.rows if row.quantity == quantity]
+
+
+def test_every_month_from_the_seventh_on_is_forecast_from_each_month_end_before_it() -> None:
+    # 14 whole months: 8 month-ends from the sixth to the thirteenth
+    table = year().table
+    assert table is not None
+    assert table["months_ahead"].tolist() == [1, 2, 3, 4, 5, 6]
+    assert table["forecasts_tried"].tolist() == [8, 7, 6, 5, 4, 3]
+
+
+def test_the_headline_counts_the_months_the_rows_count() -> None:
+    answer = year()
+    inside = next(row for row in rows(answer, "coverage") if row.group == {"level": 0.8, "months_ahead": 1})
+    assert answer.headline.startswith(f"{round(inside.value * 8)} of the last 8 months came within the range")
+
+
+def test_the_chart_shows_what_came_and_tells_it_in_words() -> None:
+    answer = year()
+    assert answer.chart is not None
+    came = [row.value for row in rows(answer, "came")]
+    assert list(answer.chart.data[-1].y) == came
+    assert answer.chart.layout.title.text is None
+    assert all(f"{value:.0f} (expected" in answer.chart_text for value in came)
+
+
+def test_rows_can_be_written_down_and_lie_within_their_ranges() -> None:
+    for row in year().rows:
+        json.dumps(asdict(row), allow_nan=False)
+        if row.low is not None:
+            assert row.low <= row.value <= row.high
+
+
+def test_the_rule_for_a_simple_method_is_said() -> None:
+    assert any("tried on at least 12 months" in said and "5% or more" in said for said in year().assumptions)
+    assert any("Fewer than 12 months to judge by" in check.sentence for check in year().checks)
+
+
+def test_one_month_to_try_is_told_as_one() -> None:
+    answer = asked(steady_clinic(months=7))
+    assert answer.headline.startswith("The last month came ")
+    assert "One month says next to nothing" in answer.how_sure
+
+
+def test_too_young_a_log_has_no_answer_and_says_from_when() -> None:
+    answer = asked(steady_clinic(months=6))
+    assert not answer.answered
+    assert "a forecast can be tried out from 7" in answer.headline
