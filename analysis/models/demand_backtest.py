@@ -29,7 +29,7 @@ MONTHS_AHEAD = 6
 LATEST_ORIGINS = 36
 YEAR_OF_MONTHS = 12
 LEVELS = (0.50, 0.80, 0.95)
-QUICK = Draws(futures=500, rates=20)
+QUICK = Draws(futures=500, rates=30)
 SUPPOSED_VARIANCE, SUPPOSED_WORTH = 1.5, 6.0
 """Before any month has been tried, misses are supposed to vary half as much again as the drawn futures do, and that
 counts as six tried months: over ten simulated clinics, ranges meant for 80 % held 69 %."""

@@ -96,17 +96,18 @@ def project(
     known = np.broadcast_to(waiting, (draws, STRATA, ages)).copy()
     coming = np.zeros((draws, STRATA, ages))
     first, later, weighed = (np.zeros((draws, len(scale), kinds)) for _ in range(3))
+    total = rates.sum(axis=2)
     for week, factor in enumerate(scale):
-        chances = week_chances(rates * factor)
-        of_known = chances if known_rates is None else week_chances(known_rates(week) * factor)
-        from_known = np.einsum("bsa,bska->bsk", known, of_known)
-        from_coming = np.einsum("bsa,bska->bsk", coming, chances)
+        back, left = _a_week(total * factor)
+        own = rates if known_rates is None else known_rates(week)
+        known_back, known_left = (back, left) if known_rates is None else _a_week(own.sum(axis=2) * factor)
+        known_due, coming_due = known * known_back * factor, coming * back * factor
+        from_known, from_coming = _by_kind(own, known_due), _by_kind(rates, coming_due)
         first[:, week], later[:, week] = from_known.sum(axis=1), from_coming.sum(axis=1)
         if weights is not None:
-            weighed[:, week] = np.einsum("bsa,bska,a->bk", known, of_known, weights)
-            weighed[:, week] += np.einsum("bsa,bska,a->bk", coming, chances, weights)
-        known = _older(known * (1 - of_known.sum(axis=2)))
-        coming = _older(coming * (1 - chances.sum(axis=2)))
+            by_weight = _by_kind(own, known_due * weights) + _by_kind(rates, coming_due * weights)
+            weighed[:, week] = by_weight.sum(axis=1)
+        known, coming = _older(known * known_left), _older(coming * left)
         seen = entrants[:, :, week] + _next_stratum(from_known + from_coming)
         at_once = seen[:, :, None] * week_chances(rates[..., :1] * factor / 2)[..., 0]
         later[:, week] += at_once.sum(axis=1)
@@ -116,6 +117,17 @@ def project(
         coming[:, :, 0] += seen / 2
         coming[:, :, 1] += seen / 2
     return Projection(first, later, weighed)
+
+
+def _a_week(total: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give, for the week's rates of all kinds together, the chance of a return by its rate, and that of none."""
+    gone = -np.expm1(-total)
+    return np.divide(gone, total, out=np.ones_like(total), where=total > 0), 1 - gone
+
+
+def _by_kind(rates: np.ndarray, due: np.ndarray) -> np.ndarray:
+    """Sum returns over ages, by stratum and kind; a product of matrices, many times as fast as summing the chances."""
+    return (rates @ due[..., None])[..., 0]
 
 
 def _older(patients: np.ndarray) -> np.ndarray:
