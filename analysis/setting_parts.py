@@ -188,6 +188,9 @@ class DemandPart:
     suction_tips_per_ear: float = _setting(
         1.0, "suction tips used for an ear treated by suction; an example, set your own", low=0.0, high=20.0
     )
+    recall_moved_months: int = _setting(
+        2, "months by which the what-ifs move every routine recall, sooner and later", low=1, high=12
+    )
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.answers import demand_capacity_words as say
 from analysis.answers.demand_figures import Figures, demand_figures
+from analysis.answers.kept import once_a_clinic
 from analysis.clinic import Clinic
 from analysis.derive.sessions import sessions
 from analysis.models.demand import count_range
@@ -75,7 +76,7 @@ def when_is_capacity_outgrown(clinic: Clinic) -> Answer:
         Without a figure where the log is too short or has no minutes.
     """
     try:
-        capacity = _capacity(clinic)
+        capacity = capacity_of(clinic)
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
     figures = capacity.figures
@@ -101,8 +102,23 @@ def when_is_capacity_outgrown(clinic: Clinic) -> Answer:
     )
 
 
-def _capacity(clinic: Clinic) -> Capacity:
-    """Work out what is needed, what there is and what is left over."""
+@once_a_clinic
+def capacity_of(clinic: Clinic) -> Capacity:
+    """Work out what is needed, what there is and what is left over.
+
+    Parameters
+    ----------
+    clinic : Clinic
+
+    Returns
+    -------
+    Capacity
+
+    Raises
+    ------
+    NotEnough
+        If the log is too short, or has no minutes.
+    """
     settings, figures = clinic.settings, demand_figures(clinic)
     if figures.sessions is None:
         raise NotEnough(

@@ -49,6 +49,8 @@ class Demand:
         Of the visits drawn, those that are returns, before any widening.
     others_drawn : numpy.ndarray, shape (futures, months, kinds)
         The rest of them, before any widening.
+    others : numpy.ndarray, shape (1 + sets, months, kinds)
+        Expected visits that are no returns: likeliest first, then as uncertain as they are.
     factor : float
         How many times as far from what is expected ``drawn`` has been moved.
     """
@@ -62,6 +64,7 @@ class Demand:
     past: np.ndarray
     returns_drawn: np.ndarray
     others_drawn: np.ndarray
+    others: np.ndarray
     factor: float = 1.0
 
     def ranges(self, level: float) -> tuple[np.ndarray, np.ndarray]:
@@ -166,21 +169,22 @@ def forecast_demand(
     streams = count_streams(history, months, sets=draws.rates, rng=rng)
     returns = returns_ahead(history, months, streams, last=last, rule=rule, sets=draws.rates, rng=rng)
     ahead = len(months.rest)
-    expected, came_back = returns.expected[ahead:].copy(), returns.futures(draws.futures, rng)[:, ahead:]
-    others = np.zeros_like(came_back)
+    expected, came_back = returns.expected[ahead:], returns.futures(draws.futures, rng)[:, ahead:]
+    others_drawn, others = np.zeros_like(came_back), np.zeros((1 + draws.rates, *expected.shape))
     for stream in streams:
-        expected[:, stream.kind] += stream.means[0, ahead:]
-        others[:, :, stream.kind] += stream.futures(draws.futures, rng)[:, ahead:]
+        others[:, :, stream.kind] += stream.means[:, ahead:]
+        others_drawn[:, :, stream.kind] += stream.futures(draws.futures, rng)[:, ahead:]
     return Demand(
         months=months,
-        expected=expected,
-        drawn=came_back + others,
+        expected=expected + others[0],
+        drawn=came_back + others_drawn,
         parts=_parts(months, streams, returns),
         new_patients=next((stream.model for stream in streams if stream.kind == NEW), None),
         returns=returns,
         past=monthly_counts(history, months.whole, np.ones(len(history.day), dtype=bool)),
         returns_drawn=came_back,
-        others_drawn=others,
+        others_drawn=others_drawn,
+        others=others,
     )
 
 
