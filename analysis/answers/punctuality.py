@@ -123,11 +123,13 @@ def _headline(measures: Sequence[Measure], middles: pd.DataFrame, found: Periods
     told = []
     for each in measures:
         if each.part == ALL and each.share is not None:
-            compared = say.lead_change(each)
-            told.append(f"{say.share(each)} {SAID[each.name]}{f', {compared}' if compared else ''}")
+            compared = say.lead_change(each, briefly=True)
+            told.append(
+                f"{words.percent(each.share.value)} {SAID[each.name]} ({words.between_percent(each.share)}{f'; {compared}' if compared else ''})"
+            )
     minutes, slot = (float(each) for each in middles.loc[[ALL], ["minutes", "slot"]].to_numpy()[0])
-    beside = f"; the middle visit took {words.minutes(minutes)}, the middle slot was {words.minutes(slot)}"
-    figures = "; ".join(told) or "the shares are not shown, so that single patients stay unknown"
+    beside = f"; half took no more than {words.minutes(minutes)}, and half of the slots were no longer than {words.number(slot)}"
+    figures = " and ".join(told) or "the shares are not shown, so that single patients stay unknown"
     return f"Of the visits in {say.period(found)}, {figures}{beside if pd.notna(minutes) else ''}."
 
 

@@ -98,11 +98,12 @@ def outcome_assumptions(days: int, *, numbered: bool) -> tuple[str, ...]:
     )
 
 
-def change(measure: Measure, before: str, *, against: str = "", per: int = 100) -> str:
+def change(measure: Measure, before: str, *, against: str = "", per: int = 100, briefly: bool = False) -> str:
     """Say how a measure changed, and claim no more than its range.
 
     ``against`` is put behind the verdict: "more than a year before". Shares
-    are told as so many in ``per``.
+    are told as so many in ``per``. ``briefly`` leaves the range of what is no
+    claim of more or fewer to the checks.
     """
     if before not in measure.change:
         return ""
@@ -119,9 +120,8 @@ def change(measure: Measure, before: str, *, against: str = "", per: int = 100) 
         ends = f"between {_size(small, scale)} and {_size(large, scale)}"
         return f"{_size(abs(shift.value), scale)} {way}{'' if ratio else f' in {per:,}'}{than} ({ends})"
     ends = f"between {_side(shift.low, scale)} and {_side(shift.high, scale)}{'' if ratio else f' in {per:,}'}"
-    if near:
-        return f"little changed{f' from {against}' if against else ''} ({ends})"
-    return f"no clear difference{f' from {against}' if against else ''} ({ends})"
+    verdict = "little changed" if near else "no clear difference"
+    return f"{verdict}{f' from {against}' if against else ''}{'' if briefly else f' ({ends})'}"
 
 
 def _size(value: float, per: int | None) -> str:
@@ -143,11 +143,11 @@ def share(measure: Measure) -> str:
     return f"{words.percent(measure.share.value)} ({words.between_percent(measure.share)})"
 
 
-def lead_change(measure: Measure, *, per: int = 100) -> str:
+def lead_change(measure: Measure, *, per: int = 100, briefly: bool = False) -> str:
     """Compare with the same quarter a year before, or else with the quarter before; nothing where neither is whole."""
     return next(
         (
-            change(measure, before, against=name, per=per)
+            change(measure, before, against=name, per=per, briefly=briefly)
             for before, name in EARLIER.items()
             if before in measure.change
         ),

@@ -35,26 +35,26 @@ PROTECTED = (
 
 def headline(plan: SlotPlan, log: VisitLog, basis: Basis, settings: SlotsPart) -> str:
     """Say the slots and what they change, in one sentence."""
-    period = f"by the log {words.from_months(basis.first_day, basis.last_day)}"
+    period = f"going by the log {words.from_months(basis.first_day, basis.last_day)}"
     slots = _slots(plan, log)
     if TODAY not in {policy for policy, _ in plan.figures}:
         seen, wait = plan.figures[RECOMMENDED, "patients_per_session"], plan.figures[RECOMMENDED, "mean_wait_minutes"]
         return (
-            f"Book {slots}: {period}, a full session then sees {_said(seen)} patients and a patient waits {_said(wait)} "
-            "minutes; today's slots are not known, so they are not compared."
+            f"Book {slots}: a full session then sees {_said(seen, 'patients')} and a patient waits {_said(wait, 'minutes')}, "
+            f"{period}; today's slots are not known, so they are not compared."
         )
     if plan.same:
         wait = plan.figures[TODAY, "mean_wait_minutes"]
         return (
-            f"Keep today's slots, {slots}: {period}, none on the {settings.grid_minutes}-minute grid is worth more at the "
-            f"prices set, and a patient of a full session waits {_said(wait)} minutes."
+            f"Keep today's slots, {slots}: none on the {settings.grid_minutes}-minute grid is worth more at the prices set, "
+            f"and a patient of a full session waits {_said(wait, 'minutes')}, {period}."
         )
     change = _changes(plan)
     if plan.differences[COST].low > 0:
-        return f"Book {slots}, since today's slots cut the protected minutes: {period}, {change}."
+        return f"Book {slots}, since today's slots cut the protected minutes: {change}, {period}."
     if not plan.told_apart:
-        return f"The log cannot tell the best slots found from today's: with {slots}, {period}, {change}."
-    return f"Book {slots}: {period}, {change}."
+        return f"The log cannot tell the best slots found from today's: with {slots}, {change}, {period}."
+    return f"Book {slots}: {change}, {period}."
 
 
 def gaps_said(catch_up_every: int) -> str:
@@ -69,33 +69,35 @@ def gaps_said(catch_up_every: int) -> str:
 
 
 def _slots(plan: SlotPlan, log: VisitLog) -> str:
-    """Say each booking's slot, and today's where it is another."""
-    said: list[str] = []
+    """Say each booking's slot: first those that change, with today's, then those that stay."""
+    changed: list[str] = []
+    kept: list[str] = []
     for name, one in plan.slots.to_dict("index").items():
         today, recommended = one["today_minutes"], one["recommended_minutes"]
-        beside = (
-            "" if pd.isna(today) or plan.same else " (as today)" if today == recommended else f" (today {today:.0f})"
-        )
+        stays = today == recommended and not plan.same
+        beside = "" if pd.isna(today) or today == recommended else f" (today {today:.0f})"
+        said = kept if stays else changed
         unit = "" if said else " minutes"
         said.append(f"{recommended:.0f}{unit} for {articled(log.expected, str(name))}{beside}")
-    return words.joined(said) + gaps_said(plan.catch_up_every)
+    still = f"{', and ' if changed else ''}as today {words.joined(kept)}" if kept else ""
+    return words.joined(changed) + still + gaps_said(plan.catch_up_every)
 
 
 def _changes(plan: SlotPlan) -> str:
     """Say what changes in patients and waiting, which the chart completes, from today to recommended."""
     parts = []
     for quantity, form in (
-        ("patients_per_session", "a full session sees {new} patients instead of {old}"),
-        ("mean_wait_minutes", "a patient waits {new} minutes instead of {old}"),
+        ("patients_per_session", "a full session sees {} patients ({}; today {})"),
+        ("mean_wait_minutes", "a patient waits {} minutes ({}; today {})"),
     ):
         new, old = plan.figures[RECOMMENDED, quantity], plan.figures[TODAY, quantity]
-        parts.append(form.format(new=_said(new), old=words.number(old.value, 1)))
+        parts.append(form.format(words.number(new.value, 1), words.between(new, 1), words.number(old.value, 1)))
     return words.joined(parts)
 
 
-def _said(figure: Estimate) -> str:
+def _said(figure: Estimate, unit: str) -> str:
     """Say a figure with its range."""
-    return f"{words.number(figure.value, 1)} ({words.between(figure, 1)})"
+    return f"{words.number(figure.value, 1)} {unit} ({words.between(figure, 1)})"
 
 
 def how_sure(plan: SlotPlan, level: float) -> str:
@@ -148,10 +150,10 @@ def chart_text(plan: SlotPlan) -> str:
     for policy in [each for each in (TODAY, RECOMMENDED) if (each, "idle_minutes") in plan.figures]:
         figure = {quantity: each for (whose, quantity), each in plan.figures.items() if whose == policy}
         said.append(
-            f"{POLICIES[policy].capitalize()}: a patient waits {_said(figure['mean_wait_minutes'])} minutes, "
+            f"{POLICIES[policy].capitalize()}: a patient waits {_said(figure['mean_wait_minutes'], 'minutes')}, "
             f"{words.percent(figure['on_time_share'].value)} are called within 5 minutes of their slot "
-            f"({words.between_percent(figure['on_time_share'])}), overtime {_said(figure['overtime_minutes'])} minutes, "
-            f"idle room {_said(figure['idle_minutes'])} minutes, {_said(figure['patients_per_session'])} patients seen"
+            f"({words.between_percent(figure['on_time_share'])}), overtime {_said(figure['overtime_minutes'], 'minutes')}, "
+            f"idle room {_said(figure['idle_minutes'], 'minutes')}, {_said(figure['patients_per_session'], 'patients')} seen"
         )
     return f"{'. '.join(said)}."
 

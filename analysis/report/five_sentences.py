@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,7 +17,7 @@ from analysis.schema import BOOKING_KINDS
 from analysis.stats.estimate import Estimate
 
 AGAINST = {"year_before": "the same quarter a year before", "last_quarter": "the quarter before"}
-PART_QUARTER = "only a part of the quarter is in the log, so it is compared with no other"
+PART_QUARTER = "the log holds only a part of the quarter, so it is compared with no other"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +98,8 @@ def _bookings(figures: Figures, quarter: Quarter) -> str:
     low, high = math.floor(needed.low), math.ceil(needed.high)
     when = pd.Timestamp(f"{month}-01")
     return (
-        f"{said}; {words.number(coming.value)} ({_ends(coming)}) are to be expected in {when:%B} {when.year}, so plan {low} to {high} half-day "
-        "sessions then."
+        f"{said}; plan {low} to {high} half-day sessions for the {words.number(coming.value)} bookings ({_ends(coming)}) to be "
+        f"expected in {when:%B} {when.year}."
     )
 
 
@@ -121,13 +121,16 @@ def _slots(figures: Figures) -> str:
             figures.find("slots", "slot_minutes", policy=policy, booking=kind) for policy in ("recommended", "current")
         )
         if new is not None and old is not None and new.value != old.value:
-            changed.append(f"{new.value:.0f} minutes instead of {old.value:.0f} for {_kind(kind)}")
+            changed.append(f"{new.value:.0f}{'' if changed else ' minutes'} for {_kind(kind)} (today {old.value:.0f})")
     if not changed:
-        return f"Keep today's slots: a full session sees {_ranged(seen)} patients, who wait {_ranged(wait)} minutes each, and no others are worth more at the prices set."
+        return (
+            f"Keep today's slots: a full session sees {_ranged(seen, 'patients')}, who wait {_ranged(wait, 'minutes')} each, and "
+            "no others are worth more at the prices set."
+        )
     told = "" if gain.excludes_zero else ", though the log cannot tell the two apart"
     return (
-        f"Book {words.joined(changed)}{told}: a full session then sees {_ranged(seen)} patients instead of {words.number(had.value, 1)}, "
-        f"who wait {_ranged(wait)} minutes each instead of {words.number(waited.value, 1)}."
+        f"Book {words.joined(changed)}{told}: a full session then sees {_ranged(seen, 'patients')}, today "
+        f"{words.number(had.value, 1)}, who wait {_ranged(wait, 'minutes')} each, today {words.number(waited.value, 1)}."
     )
 
 
@@ -137,21 +140,22 @@ def _attempts(figures: Figures, quarter: Quarter) -> str:
     if success is None:
         return ""
     said = (
-        f"{words.percent(success.value)} of first attempts in {quarter.label} succeeded ({words.between_percent(success)}), "
+        f"{words.percent(success.value)} of first attempts in {quarter.label} succeeded ({_percents(success)}), "
         f"{_shares_compared(figures, 'quarter', 'success', 100)}"
     )
     gain = figures.find("softening", "risk_difference", contrast="advised", estimator="standardised")
     if gain is None:
         return f"{said}; whether softening pays cannot be told yet."
-    ends = words.between(gain.scaled(100), 1)
     if gain.low > 0:
-        return (
-            f"{said}; where softening was advised, {words.number(100 * gain.value, 1)} more in 100 succeeded, like with like ({ends}), which speaks for "
-            "advising it to those it suits."
-        )
+        more = f"{_tenths(gain.value)} more in 100 succeeded ({_tenths(gain.low)} to {_tenths(gain.high)})"
+        return f"{said}; go on advising softening to those it suits, since like with like {more} where it was advised."
     if gain.high < 0:
-        return f"{said}; like with like, fewer succeed where softening was advised ({ends} in 100), so look into why before advising it further."
-    return f"{said}; the log cannot tell whether advising people to soften first helps ({ends} in 100), which a fair test would."
+        fewer = f"{_tenths(-gain.value)} fewer in 100 succeeded ({_tenths(-gain.high)} to {_tenths(-gain.low)})"
+        return f"{said}; look into softening before advising it further, since like with like {fewer} where it was advised."
+    ends = f"{_tenths(-gain.low)} fewer to {_tenths(gain.high)} more in 100"
+    return (
+        f"{said}; whether advising people to soften first helps the log cannot tell ({ends}), which a fair test would."
+    )
 
 
 def _recall(figures: Figures) -> str:
@@ -165,15 +169,25 @@ def _recall(figures: Figures) -> str:
             parts.append(f"{words.number(months.value)} months ({_ends(months)}){_group(group)}")
     if not parts:
         return ""
-    said = f"Call ears back after {words.joined(parts)}"
-    today = next(iter(figures.groups("recall", "share_occluded_today", group=groups[0])), None)
-    share = figures.find("recall", "share_occluded_today", group=groups[0])
-    if today is None or share is None:
-        return f"{said}, and sooner with symptoms."
-    return (
-        f"{said}, and sooner with symptoms: at today's {today['months']} months {words.percent(share.value)} "
-        f"({words.between_percent(share)}){_group(groups[0])} are occluding again."
-    )
+    said = f"Call people back after {words.joined(parts)}, and sooner with symptoms"
+    today = _at_todays_rule(figures, groups)
+    return f"{said}: {today} are occluding again." if today else f"{said}."
+
+
+def _at_todays_rule(figures: Figures, groups: Sequence[str]) -> str:
+    """Say the share of ears occluding again at today's interval, for each group; nothing where there is no such rule."""
+    parts: list[str] = []
+    told_months = None
+    for group in groups:
+        share = figures.find("recall", "share_occluded_today", group=group)
+        rule = next(iter(figures.groups("recall", "share_occluded_today", group=group)), None)
+        if share is None or rule is None:
+            continue
+        when = "" if rule["months"] == told_months else f"at today's {rule['months']} months "
+        of_ears = " of ears" if not parts else ""
+        told_months = rule["months"]
+        parts.append(f"{when}{words.percent(share.value)}{of_ears} ({_percents(share)}){_group(group)}")
+    return words.joined(parts)
 
 
 def _safety(figures: Figures, quarter: Quarter) -> str:
@@ -184,14 +198,14 @@ def _safety(figures: Figures, quarter: Quarter) -> str:
     low, high = (words.number(1000 * each) for each in (event.low, event.high))
     if event.value == 0:
         return (
-            f"No adverse event was recorded in {words.plural(event.n, 'visit')} of {quarter.label}, which leaves room for up to {high} in 1,000; "
-            "ask whether they are written down."
+            f"No adverse event was recorded in {words.plural(event.n, 'visit')} of {quarter.label}, which leaves room for up to "
+            f"{high} in 1,000; ask whether they are written down."
         )
     more = figures.find("safety", "difference_of_shares", measure="any_event", part="all", against="year_before")
-    do = "look at what has changed, and at" if more is not None and more.low > 0 else "go through"
+    do = "ask what has changed, and go through" if more is not None and more.low > 0 else "go through"
     return (
-        f"{words.number(1000 * event.value)} in 1,000 visits of {quarter.label} had an adverse event recorded (between {low} and {high}), "
-        f"{_shares_compared(figures, 'safety', 'any_event', 1000)}; {do} each of them as your local protocol says."
+        f"{words.number(1000 * event.value)} in 1,000 visits in {quarter.label} had an adverse event recorded ({low} to {high}), "
+        f"{_shares_compared(figures, 'safety', 'any_event', 1000)}; {do} each one as your local protocol says."
     )
 
 
@@ -224,9 +238,10 @@ def _compared(shifts: Mapping[str, Estimate], per: int, unit: str) -> str:
             low, high = sorted(abs(each) * per for each in (shift.low, shift.high))
             more = "more" if shift.value > 0 else "fewer"
             size, percent = words.number(abs(shift.value) * per), unit if unit == "%" else ""
-            said.append(f"{size}{unit} {more} than {name} ({words.number(low)}{percent} to {words.number(high)}{unit})")
+            ends = f"{words.number(low)}{percent} to {words.number(high)}{percent}"
+            said.append(f"{size}{percent} {more}{unit.removeprefix('%')} ({ends}) than {name}")
     alike = [name for name, shift in shifts.items() if not shift.excludes_zero]
-    return words.joined([*said, *([f"with no clear difference from {' or from '.join(alike)}"] if alike else [])])
+    return words.joined([*said, *([f"not clearly different from {' or '.join(alike)}"] if alike else [])])
 
 
 def _kind(booking: str) -> str:
@@ -244,9 +259,20 @@ def _group(group: str) -> str:
     )
 
 
-def _ranged(figure: Estimate) -> str:
-    """Say a figure with its range."""
-    return f"{words.number(figure.value, 1)} ({words.number(figure.low, 1)} to {words.number(figure.high, 1)})"
+def _ranged(figure: Estimate, unit: str) -> str:
+    """Say a figure with its unit and range."""
+    ends = [words.number(each, 1) for each in (figure.value, figure.low, figure.high)]
+    return f"{ends[0]} {unit} ({ends[1]} to {ends[2]})"
+
+
+def _percents(share: Estimate) -> str:
+    """Say the range of a share as percentages."""
+    return f"{words.percent(share.low)} to {words.percent(share.high)}"
+
+
+def _tenths(share: float) -> str:
+    """Say a share as so many in 100, to a tenth."""
+    return words.number(100 * share, 1)
 
 
 def _ends(figure: Estimate) -> str:
