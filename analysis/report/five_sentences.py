@@ -115,7 +115,7 @@ def _slots(figures: Figures) -> str:
     gain = figures.find("slots", "patients_per_session_difference")
     if seen is None or wait is None or had is None or waited is None or gain is None:
         return ""
-    changed = []
+    changed: list[str] = []
     for kind in kinds:
         new, old = (
             figures.find("slots", "slot_minutes", policy=policy, booking=kind) for policy in ("recommended", "current")
