@@ -49,8 +49,8 @@ def everyone_and_groups(gaps: pd.DataFrame, first: pd.DataFrame, fewest_ears: in
         its_first = first[wearing(first, aid=aid)]
         if enough(its_first, fewest_ears):
             returns = _steadied(patient_returns(gaps[wearing(gaps, aid=aid)]), whole)
-            own.append(Group(name, its_first, _told(returns, telling=telling)))
-    return Group(EVERYONE, first, _told(whole, telling=telling)), own
+            own.append(Group(name, its_first, told_returns(returns, telling=telling)))
+    return Group(EVERYONE, first, told_returns(whole, telling=telling)), own
 
 
 def _steadied(own: list[Returns], everyone: list[Returns]) -> list[Returns]:
@@ -61,7 +61,7 @@ def _steadied(own: list[Returns], everyone: list[Returns]) -> list[Returns]:
     ]
 
 
-def _told(returns: list[Returns], *, telling: bool) -> list[Returns]:
+def told_returns(returns: list[Returns], *, telling: bool) -> list[Returns]:
     """Take everyone who stays away for gone where staying away says nothing of the ears."""
     return returns if telling else [replace(each, never=1.0, error=0.0) for each in returns]
 

@@ -7,6 +7,8 @@ import pandas as pd
 import pytest
 
 from analysis.answers.recall_models import does_the_curve_fit
+from analysis.answers.recall_models_facts import what_goes_with_filling_sooner
+from analysis.answers.recall_models_scores import which_curve_foretells_best
 from analysis.clinic import Clinic
 from analysis.present.answer import PASSED, Answer
 from analysis.present.tables import spoken_columns
@@ -59,17 +61,53 @@ def test_the_same_log_gives_the_same_figures():
     assert does_the_curve_fit(clinic()).rows == fit().rows
 
 
+@cache
+def facts() -> Answer:
+    return what_goes_with_filling_sooner(clinic())
+
+
+@cache
+def scores() -> Answer:
+    return which_curve_foretells_best(clinic())
+
+
+def test_a_planted_hearing_aid_stands_out_beyond_chance():
+    row = next(row for row in facts().rows if row.group["fact"] == "hearing_aid")
+    assert row.group == {"fact": "hearing_aid", "value": "yes", "beside": "no"}
+    assert row.low <= row.value <= row.high < 1
+    assert "hearing aid (yes beside no: 0." in facts().headline
+    assert any("does not make it the cause" in caution for caution in facts().cautions)
+    assert "times as long" in [column.heading for column in spoken_columns(facts().table)]
+
+
+def test_scores_are_ordered_and_knowing_of_hearing_aids_foretells_better():
+    values = [row.value for row in scores().rows]
+    assert values == sorted(values, reverse=True)
+    by_facts = {(row.group["curve"], row.group["facts"]): row.value for row in scores().rows}
+    assert by_facts["weibull", "hearing_aid"] > by_facts["weibull", "none"]
+    assert set(by_facts) == {
+        (curve, of) for curve in ("weibull", "log_logistic") for of in ("none", "hearing_aid", "all")
+    }
+    assert "Patients held out were best foretold by the " in scores().headline
+    assert all(row.low <= row.value <= row.high for row in scores().rows)
+
+
+ASKED = [does_the_curve_fit, what_goes_with_filling_sooner, which_curve_foretells_best]
+
+
+@pytest.mark.parametrize("ask", ASKED)
 @pytest.mark.parametrize("lacking", ["hearing_aid", "booking_kind", "age_band", "patient_key"])
-def test_a_log_without_one_fact_never_fails(lacking):
+def test_a_log_without_one_fact_never_fails(lacking, ask):
     visits, ears = logged()
     visits = visits.assign(
         **{lacking: pd.Series([None] * len(visits), index=visits.index, dtype=visits[lacking].dtype)}
     )
-    found = does_the_curve_fit(Clinic(visits, ears, settings=settings_from_toml("")))
+    found = ask(Clinic(visits, ears, settings=settings_from_toml("")))
     assert found.answered == (lacking != "patient_key")
 
 
-def test_an_empty_log_has_a_plain_sentence():
+@pytest.mark.parametrize("ask", ASKED)
+def test_an_empty_log_has_a_plain_sentence(ask):
     visits, ears = logged()
-    found = does_the_curve_fit(Clinic(visits.iloc[:0], ears.iloc[:0], settings=settings_from_toml("")))
+    found = ask(Clinic(visits.iloc[:0], ears.iloc[:0], settings=settings_from_toml("")))
     assert found.headline.startswith("No figure yet. The log holds no cleared ear of a known patient.")
