@@ -164,6 +164,7 @@ REFEREES: dict[str, tuple[str, ...]] = {
     "recall.months_until_share_occluded_if_all_return": _WEIBULL,
     "recall.share_occluded_today": _WEIBULL,
     "recall.share_occluded_no_shape": _TURNBULL,
+    "recall.months_until_share_by_window": _WEIBULL,
     "recall.times_as_long_open": _COVARIATES,
     "recall.held_out_score": _COVARIATES,
     "demand.visits": (*_COUNTS, *_SUMS),
@@ -179,7 +180,8 @@ REFEREES: dict[str, tuple[str, ...]] = {
     "demand_trial.coverage": _TRIALS,
     "demand_trial.range_width": _TRIALS,
     "demand_trial.scaled_error": (
-        *_TRIALS, "test_exponential_smoothing.py::test_simple_smoothing_of_oil_as_in_the_forecast_package_and_in_print"
+        *_TRIALS,
+        "test_exponential_smoothing.py::test_simple_smoothing_of_oil_as_in_the_forecast_package_and_in_print",
     ),
     "demand_trial.chance_simple_ahead": (
         "test_forecast_trials.py::test_with_every_wave_the_comparison_is_the_t_test",
@@ -254,6 +256,7 @@ COUNTED: dict[str, str] = {
     "demand_capacity.wait_weeks": OWN_RULE,
     "demand_capacity.practitioner_days": OWN_RULE,
     "demand_capacity.suction_tips": OWN_RULE,
+    "demand_sites.visits": OWN_RULE,
     "demand_scenarios.visits_change": OWN_RULE,
     "demand_scenarios.visits_change_a_month": OWN_RULE,
     "demand_scenarios.second_visits_change": OWN_RULE,

@@ -1,0 +1,193 @@
+"""The clinic's forecast shared out between its sites."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.stats import chi2_contingency
+
+from analysis.models.visit_history import KINDS
+from analysis.problems import NotEnough
+
+MONTHS_LOOKED_AT = 12
+HALF = 6
+FEWEST_VISITS = 50
+"""Visits of the months looked at that a site needs for a forecast of its own (our choice, no source)."""
+PRIOR_VISITS = 1.0
+"""Visits by which a kind's shares are drawn towards those of all kinds (our choice, no source)."""
+MOVED = 0.001
+"""Chance below which the shares of two half-years are said to differ (our choice, no source)."""
+NO_SITE = ""
+
+
+@dataclass(frozen=True, eq=False)
+class SiteVisits:
+    """Attended visits of late by site.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Sites with enough visits, the busiest first; then, where there are any,
+        all others together under an empty name.
+    counts : numpy.ndarray, shape (sites, kinds)
+        Visits of the months looked at.
+    small : dict of str to int
+        Sites with too few visits, and how many; an empty name is no site noted.
+    spread : float
+        Variance of the sites' monthly shares as a multiple of chance, at least 1.
+    a_month : float
+        Visits of an average month.
+    months : int
+        Whole months looked at: twelve, or six where shares have moved.
+    moved : bool
+        Whether the last half-year's shares differ from those before.
+    """
+
+    names: tuple[str, ...]
+    counts: np.ndarray
+    small: dict[str, int]
+    spread: float
+    a_month: float
+    months: int
+    moved: bool
+
+
+def site_visits(visits: pd.DataFrame, whole: pd.PeriodIndex) -> SiteVisits:
+    """Count the attended visits of the last twelve whole months by site.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``; where no row says whether it was attended, all count.
+    whole : pandas.PeriodIndex
+        The log's whole months.
+
+    Returns
+    -------
+    SiteVisits
+
+    Raises
+    ------
+    NotEnough
+        If fewer than two sites have 50 visits in these months.
+
+    Notes
+    -----
+    Where the shares of the last six months differ from those of the six before
+    by more than chance (chi-squared, 1 in 1,000), the last six alone are taken.
+    How far months' shares vary beyond chance is Pearson's statistic by its
+    degrees of freedom.
+    """
+    if visits["site"].isna().all():
+        raise NotEnough("The log does not say at which site a visit was.", "Add a column with the site to the export.")
+    months = whole[-MONTHS_LOOKED_AT:]
+    came = visits["attendance"].eq("attended") if visits["attendance"].notna().any() else visits["slot_start"].notna()
+    month = visits["slot_start"].dt.to_period("M")
+    seen = visits[came.fillna(False) & month.isin(months)]
+    table = pd.crosstab(month[seen.index], seen["site"].astype("object").fillna(NO_SITE)).reindex(months, fill_value=0)
+    totals = table.sum().drop(NO_SITE, errors="ignore").sort_values(ascending=False)
+    large = [str(site) for site in totals.index[totals >= FEWEST_VISITS]]
+    if len(large) < 2:
+        raise NotEnough(*_too_few(totals))
+    small = {str(site): int(table[site].sum()) for site in table.columns if site not in large}
+    by_month = table[large].assign(**({"rest": table[list(small)].sum(axis=1)} if small else {})).to_numpy(dtype=float)
+    moved = _moved(by_month)
+    used = months[-HALF:] if moved else months
+    by_month = by_month[-len(used) :]
+    kinds = seen[month[seen.index].isin(used)]
+    of_site = kinds["site"].astype("object").where(kinds["site"].isin(large), NO_SITE)
+    kind = kinds["booking_kind"].astype("object").fillna("other")
+    names = (*large, NO_SITE) if small else tuple(large)
+    counts = pd.crosstab(of_site, kind).reindex(index=list(names), columns=list(KINDS), fill_value=0)
+    a_month = float(by_month.sum() / len(used))
+    return SiteVisits(names, counts.to_numpy(dtype=float), small, _spread(by_month), a_month, len(used), moved)
+
+
+def _too_few(totals: pd.Series) -> tuple[str, str]:
+    """Say why there is nothing to share out."""
+    held = "; ".join(f"{site} {many:,}" for site, many in totals.items())
+    if len(totals) < 2:
+        return "The log holds one site only, so the clinic's forecast is its forecast.", "Nothing need be recorded."
+    return (
+        f"Fewer than two sites have {FEWEST_VISITS} visits in the last months ({held}).",
+        "Ask again when more sites have as many.",
+    )
+
+
+def _moved(by_month: np.ndarray) -> bool:
+    """Say whether the last half-year's shares differ from those before."""
+    if len(by_month) < 2 * HALF:
+        return False
+    halves = np.array([by_month[:-HALF].sum(axis=0), by_month[-HALF:].sum(axis=0)])
+    if not (halves.sum(axis=1) > 0).all():
+        return False
+    kept = halves[:, halves.sum(axis=0) > 0]
+    return kept.shape[1] > 1 and bool(chi2_contingency(kept, correction=False).pvalue < MOVED)
+
+
+def _spread(by_month: np.ndarray) -> float:
+    """Give Pearson's statistic of the months' shares by its degrees of freedom, at least 1."""
+    busy = by_month[by_month.sum(axis=1) > 0]
+    if len(busy) < 2:
+        return 1.0
+    found = chi2_contingency(busy[:, busy.sum(axis=0) > 0], correction=False)
+    return max(1.0, float(found.statistic / max(found.dof, 1)))
+
+
+def expected_by_site(expected: np.ndarray, sites: SiteVisits) -> np.ndarray:
+    """Share expected visits out; shape (months, kinds, sites), adding up to ``expected``."""
+    weights = _weights(sites)
+    return expected[:, :, None] * (weights / weights.sum(axis=1, keepdims=True))
+
+
+def drawn_by_site(drawn: np.ndarray, sites: SiteVisits, rng: np.random.Generator) -> np.ndarray:
+    """Share drawn visits out between the sites.
+
+    Parameters
+    ----------
+    drawn : numpy.ndarray, shape (futures, months, kinds)
+        Visits of the clinic: whole numbers.
+    sites : SiteVisits
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    numpy.ndarray, shape (futures, months, kinds, sites)
+        Whole numbers that add up to ``drawn``.
+
+    Notes
+    -----
+    Each future has its own shares, by kind, as uncertain as so many visits
+    leave them (Dirichlet). Given these, whose visit each is, is chance
+    (multinomial); where months' shares have varied beyond chance, so do they
+    here (Dirichlet around the future's own shares, with that variance).
+
+    Examples
+    --------
+    >>> sites = SiteVisits(("north", "south"), np.full((2, 5), 30.0), {}, 1.0, 300.0, 12, False)
+    >>> drawn = np.full((3, 2, 5), 20.0)
+    >>> bool((drawn_by_site(drawn, sites, np.random.default_rng(1)).sum(axis=3) == drawn).all())
+    True
+    """
+    futures, months, kinds = drawn.shape
+    weights = _weights(sites)
+    shares = rng.standard_gamma(np.broadcast_to(weights, (futures, *weights.shape)))
+    shares = np.broadcast_to(_to_one(shares)[:, None], (futures, months, kinds, len(sites.names)))
+    if sites.spread > 1:
+        steadiness = max((sites.a_month - 1) / (sites.spread - 1) - 1, 1.0)
+        shares = _to_one(rng.standard_gamma(steadiness * shares))
+    return rng.multinomial(drawn.astype(np.int64), shares).astype(float)
+
+
+def _weights(sites: SiteVisits) -> np.ndarray:
+    """Visits by kind and site, each kind's drawn a little towards those of all kinds; shape (kinds, sites)."""
+    overall = sites.counts.sum(axis=1) / sites.counts.sum()
+    return sites.counts.T + PRIOR_VISITS * overall
+
+
+def _to_one(values: np.ndarray) -> np.ndarray:
+    """Divide by the sum over sites, within what a multinomial takes for adding up to one."""
+    values = np.maximum(values, 1e-12)
+    return values / values.sum(axis=-1, keepdims=True)
