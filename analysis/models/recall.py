@@ -96,7 +96,7 @@ class FittedRecall:
     first_day, last_day : pandas.Timestamp
         First and last clearance used.
     family : Family
-        Weibull, or log-logistic where that foretells patients held out better beyond chance.
+        Weibull, Weibull averaged over patients who differ, or log-logistic: the one that best foretells patients held out.
     """
 
     curves: dict[str, RecallCurve]
@@ -117,7 +117,9 @@ class FittedRecall:
         return replace(curve.fit.shape, n=self.curves[EVERYONE].ears)
 
 
-def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95) -> FittedRecall:
+def fit_recall(
+    gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95, family: Family | None = None
+) -> FittedRecall:
     """Estimate when cleared ears occlude again, with and without a hearing aid.
 
     Parameters
@@ -128,6 +130,8 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
         The symptom window, and how many ears a group needs.
     level : float, optional
         How sure ranges should be.
+    family : Family, optional
+        The curve, where it is not to be chosen anew.
 
     Returns
     -------
@@ -147,8 +151,9 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
     occlude sooner than said here.
 
     *How.* A Weibull curve with one shape and a scale for each group, fitted to
-    what is known of each ear: open until then, occluding by then; a log-logistic
-    one, where that foretells patients held out better beyond chance. Ranges let a
+    what is known of each ear: open until then, occluding by then; or such a
+    curve averaged over patients who differ, little or much (the latter is the
+    log-logistic), whichever best foretells patients held out. Ranges let a
     patient's ears go together [2]_, and widen for the uncertain share who never
     return. That share is the level at which the curve of returns comes to rest;
     each absent patient's ears count as open with the chance that the patient is
@@ -181,7 +186,7 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
     refuse_too_little(first, settings.fewest_ears)
     everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears)
     returns, telling = patient_returns(gaps)[AFTER_CLEARANCE], absence_tells(gaps)
-    family = _family(own or [everyone], settings, level)
+    family = family or _family(own or [everyone], settings)
     curves = _curves(own, everyone, settings, level, family=family, never=True)
     _refuse_too_short(returns.until_days / DAYS_A_MONTH)
     return FittedRecall(
@@ -198,11 +203,11 @@ def fit_recall(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95)
     )
 
 
-def _family(groups: list[Group], settings: RecallPart, level: float) -> Family:
+def _family(groups: list[Group], settings: RecallPart) -> Family:
     """Choose the curve by how it foretells patients held out; the Weibull where that cannot be told."""
     shares = [[each.never for each in group.returns] for group in groups]
     try:
-        return chosen_family(_material(groups, shares, settings), level)
+        return chosen_family(_material(groups, shares, settings))
     except NoMaximum:
         return WEIBULL
 
