@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test check notebooks bench bench-intake spark
+.PHONY: help demo test check notebooks bench bench-intake calibrate spark
 help:            ## show these lines
 	@grep -E '^[a-z]+:.*##' Makefile | sed 's/:.*##/ -/'
 
@@ -29,6 +29,9 @@ bench: .venv/.ready     ## speed, as ratios within one run
 
 bench-intake: .venv/.ready  ## speed and memory of intake at 100 thousand and a million visits
 	$(BIN)/python -m tests.bench_intake
+
+calibrate: .venv/.ready ## whether ranges hold as often as they say; OPTIONS="--clinics 100 --jobs 2", see --help
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.calibrate $(OPTIONS)
 
 spark: .venv/.ready     ## what the Spark engine needs besides Java
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-spark.txt

@@ -1,0 +1,55 @@
+"""Whether every core figure's range holds as often as it says: ``make calibrate``, or ``python -m tests.calibrate --help``."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from tests.calibrate.page import summed_up, write
+from tests.calibrate.running import Task, run
+from tests.calibrate.worlds import AS_TOLD, MISSPECIFIED, WORLDS
+
+RESUME = Path("calibration_resume.jsonl")
+NO_EFFECT = "no effect"
+REGRET_ELSEWHERE = ("log-normal minutes", "regrowth not Weibull")
+
+
+def cells(clinics: int, *, worlds: list[str] | None, long: bool) -> list[Task]:
+    """List the clinics to be asked, the first of every world and size first: a run that is stopped has some of each."""
+    every = [(world.name, 1_000, clinics) for world in (*WORLDS, *MISSPECIFIED)]
+    every[1:1] = [(AS_TOLD.name, 300, clinics), (AS_TOLD.name, 10_000, clinics), (NO_EFFECT, 10_000, clinics)]
+    if long:
+        every += [(name, 100_000, max(clinics // 5, 2)) for name in (AS_TOLD.name, NO_EFFECT)]
+        every += [(world.name, 10_000, clinics) for world in (*WORLDS[2:], *MISSPECIFIED)]
+    for_regret = [(AS_TOLD.name, visits, clinics) for visits in (300, 1_000, 10_000)]
+    for_regret += [(name, 1_000, clinics) for name in REGRET_ELSEWHERE]
+    return sorted(
+        Task(number, world, visits, regret)
+        for regret, of in ((False, every), (True, for_regret))
+        for world, visits, many in of
+        for number in range(many)
+        if worlds is None or world in worlds
+    )
+
+
+def main() -> None:
+    """Ask the clinics and write the tables."""
+    parser = argparse.ArgumentParser(prog="python -m tests.calibrate", description=__doc__)
+    parser.add_argument("--clinics", type=int, default=30, help="clinics of each world and size")
+    parser.add_argument("--worlds", help="only these, separated by semicolons")
+    parser.add_argument("--long", action="store_true", help="also 100,000 visits and every world at 10,000: hours")
+    parser.add_argument("--jobs", type=int, default=1, help="processes side by side")
+    parser.add_argument("--through", choices=("cores", "joblib", "dask"), default="cores",
+                        help="joblib and its Dask backend where they are installed; this project does not install them")  # fmt: skip
+    parser.add_argument(
+        "--resume", type=Path, default=RESUME, help="file of clinics done; a killed run goes on from it"
+    )
+    parser.add_argument("--to", type=Path, default=Path("shared"), help="folder the tables go to")
+    given = parser.parse_args()
+    tasks = cells(given.clinics, worlds=given.worlds.split(";") if given.worlds else None, long=given.long)
+    done = run(tasks, resume=given.resume, jobs=given.jobs, through=given.through)
+    write(summed_up(tasks, done), given.to)
+
+
+if __name__ == "__main__":
+    main()
