@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import plotly.graph_objects as go
 
 from analysis.present.charts import Line, plain, tidy
@@ -26,7 +27,9 @@ class Band:
     opacity: float
 
 
-def forecast_chart(past: Line, ahead: Line, bands: Sequence[Band], *, y_title: str, height: int = 400) -> go.Figure:
+def forecast_chart(
+    past: Line, ahead: Line, bands: Sequence[Band], *, y_title: str, height: int = 400, weekly: bool = False
+) -> go.Figure:
     """Draw what came as one line and what is expected as another within its ranges.
 
     Parameters
@@ -39,6 +42,8 @@ def forecast_chart(past: Line, ahead: Line, bands: Sequence[Band], *, y_title: s
         What the vertical axis shows, with its unit; it stands above the chart.
     height : int, optional
         Pixels.
+    weekly : bool, optional
+        Dates are first days of weeks, not of months.
 
     Returns
     -------
@@ -56,8 +61,8 @@ def forecast_chart(past: Line, ahead: Line, bands: Sequence[Band], *, y_title: s
             name=band.label,
         )  # fmt: skip
     for line in (past, ahead):
-        _add_line(figure, line)
-    top = HEADROOM * max([*past.y, *ahead.y, *(each for band in bands for each in band.high)])
+        _add_line(figure, line, weekly=weekly)
+    top = HEADROOM * float(np.nanmax([*past.y, *ahead.y, *(each for band in bands for each in band.high)]))
     _add_names(figure, past, ahead, bands)
     figure.add_annotation(
         text=y_title, xref="paper", yref="paper", x=0, y=1, xanchor="left", yanchor="bottom", yshift=10,
@@ -68,23 +73,23 @@ def forecast_chart(past: Line, ahead: Line, bands: Sequence[Band], *, y_title: s
     return figure
 
 
-def _add_line(figure: go.Figure, line: Line) -> None:
-    """Draw one line with a dot a month."""
+def _add_line(figure: go.Figure, line: Line, *, weekly: bool) -> None:
+    """Draw one line with a dot a month or a week."""
     figure.add_scatter(
         x=list(line.x),
         y=tidy(line.y),
         mode="lines+markers",
         line={"color": line.colour, "width": 3, "dash": line.dash},
-        marker={"size": 6, "color": line.colour},
+        marker={"size": 4 if weekly else 6, "color": line.colour},
         name=line.label,
-        hovertemplate=f"%{{x|%B %Y}}: %{{y:.0f}} {plain(line.label)}<extra></extra>",
+        hovertemplate=f"%{{x|{'week of %-d %B %Y' if weekly else '%B %Y'}}}: %{{y:.0f}} {plain(line.label)}<extra></extra>",
     )
 
 
 def _add_names(figure: go.Figure, past: Line, ahead: Line, bands: Sequence[Band]) -> None:
     """Name what came under its line, and the forecast with its bands top right."""
     place = len(past.y) // 3
-    under = min(tidy(past.y)[place : place + NAME_SPANS])
+    under = float(np.nan_to_num(np.min(tidy(past.y)[place : place + NAME_SPANS])))
     figure.add_annotation(
         text=plain(past.label), x=list(past.x)[place], y=under, xanchor="left", yanchor="top", yshift=-8,
         font={"color": lettering(past.colour)},

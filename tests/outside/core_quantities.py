@@ -257,6 +257,7 @@ COUNTED: dict[str, str] = {
     "demand_capacity.practitioner_days": OWN_RULE,
     "demand_capacity.suction_tips": OWN_RULE,
     "demand_sites.visits": OWN_RULE,
+    "demand_weeks.visits": OWN_RULE,
     "demand_scenarios.visits_change": OWN_RULE,
     "demand_scenarios.visits_change_a_month": OWN_RULE,
     "demand_scenarios.second_visits_change": OWN_RULE,

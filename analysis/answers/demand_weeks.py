@@ -1,0 +1,257 @@
+"""How many will come in each week."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from analysis.answers.demand_figures import LEAST_SHOWN, RANGES, SEED, Figures, demand_figures
+from analysis.answers.demand_words import month_name
+from analysis.clinic import Clinic
+from analysis.models.demand import count_range
+from analysis.models.return_table import WEEK
+from analysis.models.visit_history import EPOCH, KINDS, day_number
+from analysis.models.weeks_ahead import LEAST_EXPECTED, Weeks, drawn_by_week, week_shares_drawn, weeks_ahead
+from analysis.present import words
+from analysis.present.answer import FAILED, INFORMATION, PASSED, Answer, Basis, Check, ResultRow, no_answer
+from analysis.present.chart_forecast import Band, forecast_chart
+from analysis.present.charts import Line
+from analysis.present.theme import RECOMMENDED, TODAY
+from analysis.problems import NotEnough
+from analysis.stats.estimate import Estimate
+
+QUESTION = "How many will come in each week?"
+SECTION = "demand_weeks"
+METHOD = "the months' forecast shared out over opening days"
+LEVEL = 0.80
+WEEKS_SHOWN = 40
+DRAWS_TRIED = 500
+FEWEST_TRIED, LEAST_HELD = 20, 0.65
+"""Weeks from which ranges are judged, and the share that must lie within 8-in-10 ranges (our choice, no source)."""
+
+
+@dataclass(frozen=True, eq=False)
+class WeekForecast:
+    """The forecast by week.
+
+    Attributes
+    ----------
+    figures : Figures
+    weeks : Weeks
+    expected : numpy.ndarray, shape (weeks, kinds)
+    drawn : numpy.ndarray, shape (futures, weeks, kinds)
+    held : float
+        Share of past weeks within their 8-in-10 range, given their month's visits.
+    """
+
+    figures: Figures
+    weeks: Weeks
+    expected: np.ndarray
+    drawn: np.ndarray
+    held: float
+
+    def estimate(self, week: int, level: float, kind: int | None = None) -> Estimate:
+        """Give one week's visits, of one kind or all, with their range."""
+        which = slice(None) if kind is None else slice(kind, kind + 1)
+        value = float(self.expected[week, which].sum())
+        low, high = count_range(self.drawn[:, week, which].sum(axis=1), level)
+        n = len(self.figures.history.day)
+        return Estimate(value, min(float(low), value), max(float(high), value), level, n, METHOD)
+
+    @property
+    def whole(self) -> np.ndarray:
+        """Places of the weeks that lie within the months ahead altogether."""
+        return np.flatnonzero(self.weeks.days == WEEK)
+
+
+def how_many_will_come_each_week(clinic: Clinic) -> Answer:
+    """Share the months' forecast out over their weeks.
+
+    Parameters
+    ----------
+    clinic : Clinic
+
+    Returns
+    -------
+    Answer
+        Without a figure where the log is too short for a forecast.
+        Rows: ``visits`` by kind and week (its first day), at 50, 80 and 95 %.
+    """
+    try:
+        found = _forecast(clinic)
+    except NotEnough as reason:
+        return no_answer(QUESTION, reason)
+    figures = found.figures
+    return Answer(
+        question=QUESTION,
+        headline=_headline(found),
+        how_sure=(
+            "Ranges hold 8 weeks in 10. They count what is uncertain about the months and which week of a month a visit "
+            "falls in; a single week is far less sure than a month."
+        ),
+        table=_table(found),
+        chart=_chart(found, clinic.settings.clinic.hide_below),
+        chart_title=_chart_title(found),
+        chart_text=_chart_text(found),
+        assumptions=_assumptions(found),
+        checks=(_held(found),),
+        basis=Basis(
+            used=len(figures.history.day),
+            of_what="attended visits",
+            left_out=figures.left_out,
+            first_day=figures.first_day,
+            last_day=figures.last_day,
+            method="The months' forecast, each shared out over its weeks by the days the clinic is expected to open.",
+        ),
+        rows=tuple(_rows(found)),
+    )
+
+
+def _forecast(clinic: Clinic) -> WeekForecast:
+    """Share the forecast out."""
+    figures, rng = demand_figures(clinic), np.random.default_rng(SEED + 3)
+    first, last = day_number(figures.first_day), day_number(figures.last_day)
+    weeks = weeks_ahead(figures.history, figures.demand.months, first=first, last=last)
+    expected = np.einsum("mk,mw->wk", figures.demand.expected, weeks.share)
+    drawn = drawn_by_week(figures.demand.drawn, weeks, rng)
+    return WeekForecast(figures, weeks, expected, drawn, _share_held(weeks, rng))
+
+
+def _share_held(weeks: Weeks, rng: np.random.Generator) -> float:
+    """Share of past weeks, or their parts in a month, within the range the sharing-out alone gives."""
+    came, month_came, share = (weeks.tried[weeks.tried[:, 1] * weeks.tried[:, 2] >= LEAST_EXPECTED]).T
+    if not len(came):
+        return float("nan")
+    alone = [
+        week_shares_drawn(np.array([one, 1 - one]), weeks, DRAWS_TRIED, rng)[:, 0]
+        for one in np.minimum(share, 1 - 1e-9)
+    ]
+    drawn = rng.binomial(month_came.astype(np.int64)[:, None], np.array(alone)).T
+    low, high = count_range(drawn.astype(float), LEVEL)
+    return float(((came >= low) & (came <= high)).mean())
+
+
+def _day(number: int) -> str:
+    """Say the first day of a week."""
+    return words.day(EPOCH + pd.Timedelta(days=int(number)))
+
+
+def _headline(found: WeekForecast) -> str:
+    """Say a usual week, and the busiest and the quietest."""
+    months, whole = found.figures.demand.months.ahead, found.whole
+    period = f"{month_name(months[0])} to {month_name(months[-1])}"
+    if not len(whole):
+        return f"No whole week lies within {period}."
+    totals = found.expected[whole].sum(axis=1)
+    most, least = (int(whole[place]) for place in (totals.argmax(), totals.argmin()))
+    high, low = found.estimate(most, LEVEL), found.estimate(least, LEVEL)
+    why = ", when the clinic is expected to be closed on some days" if found.weeks.with_holidays[least] else ""
+    return (
+        f"Over {period}, about {words.number(totals.mean())} visits are expected in an average week: most in the week of "
+        f"{_day(found.weeks.begins[most])}, {words.number(high.value)} ({words.between(high)}), and fewest in the week of "
+        f"{_day(found.weeks.begins[least])}, {words.number(low.value)} ({words.between(low)}){why}."
+    )
+
+
+def _table(found: WeekForecast) -> pd.DataFrame:
+    """List each week with its opening days."""
+    rows = []
+    for week, begins in enumerate(found.weeks.begins):
+        columns: dict[str, object] = {
+            "week_begins": _day(begins),
+            "days_in_months": int(found.weeks.days[week]),
+            "opening_days": float(found.weeks.opening_days[week]),
+            "holidays": bool(found.weeks.with_holidays[week]),
+        }
+        for level in RANGES:
+            one, name = found.estimate(week, level), round(100 * level)
+            columns |= {"value": one.value, f"low_{name}": one.low, f"high_{name}": one.high}
+        rows.append(columns)
+    return pd.DataFrame(rows)
+
+
+def _chart(found: WeekForecast, hide_below: int) -> go.Figure:
+    """Draw past weeks and those ahead, whole weeks only; past weeks of too few visits to show are gaps."""
+    whole = found.whole
+    bands = []
+    for level, label, opacity in ((0.95, "paler: 19 weeks in 20", 0.16), (LEVEL, "darker: 8 weeks in 10", 0.24)):
+        ends = [found.estimate(int(week), level) for week in whole]
+        bands.append(Band(label, [one.low for one in ends], [one.high for one in ends], opacity))
+    begins, came = found.weeks.past[-WEEKS_SHOWN:].T
+    shown = np.where((came > 0) & (came < hide_below), np.nan, came)
+    return forecast_chart(
+        Line("came", _dates(begins), shown.tolist(), colour=TODAY),
+        Line(
+            "expected",
+            _dates(found.weeks.begins[whole]),
+            found.expected[whole].sum(axis=1).tolist(),
+            colour=RECOMMENDED,
+        ),
+        bands,
+        y_title="visits a week",
+        weekly=True,
+    )
+
+
+def _dates(days: np.ndarray) -> list[str]:
+    """Give days as dates a chart can place."""
+    return [f"{EPOCH + pd.Timedelta(days=int(day)):%Y-%m-%d}" for day in days]
+
+
+def _chart_title(found: WeekForecast) -> str:
+    """Say what a usual week has."""
+    usual = found.whole[~found.weeks.with_holidays[found.whole]]
+    if not len(usual):
+        return "Visits expected by week"
+    totals = found.expected[usual].sum(axis=1)
+    low, high = words.number(totals.min()), words.number(totals.max())
+    between = f"{low} visits" if low == high else f"{low} to {high} visits"
+    return f"{between} are expected in weeks without holidays"
+
+
+def _chart_text(found: WeekForecast) -> str:
+    """Tell the chart in words."""
+    told = [f"{_day(found.weeks.begins[week])} {words.number(found.expected[week].sum())}" for week in found.whole]
+    return f"Visits expected by week, from its first day: {words.joined(told)}."
+
+
+def _assumptions(found: WeekForecast) -> tuple[str, ...]:
+    """Say what would have to be true."""
+    said = [
+        "Each month's visits fall on its opening days as weekdays do in the log; within a month no week is busier for any "
+        "other reason. A month's weeks add up to its forecast, in every possible future.",
+        "Dates closed in every year of the log, such as 25 December, are expected closed again; holidays whose date moves, "
+        "such as Easter, are not foreseen.",
+    ]
+    if (found.weeks.days < WEEK).any():
+        said.append(
+            "A week that begins or ends outside the months ahead is listed with the days inside; the chart leaves it out."
+        )
+    return tuple(said)
+
+
+def _held(found: WeekForecast) -> Check:
+    """Say how past weeks lay within what the sharing-out gives them."""
+    name, tried = "Past weeks, given their months", len(found.weeks.tried)
+    if tried < FEWEST_TRIED or np.isnan(found.held):
+        return Check(name, INFORMATION, "The log has too few whole months to judge the ranges of weeks by.")
+    said = (
+        f"{words.percent(found.held)} of the weeks of the last year lay within the range that their month's visits, shared "
+        "out, give 8 weeks in 10."
+    )
+    return Check(name, PASSED if found.held >= LEAST_HELD else FAILED, said)
+
+
+def _rows(found: WeekForecast) -> Iterable[ResultRow]:
+    """Keep every week, by kind and of all kinds."""
+    shown = [place for place in range(len(KINDS)) if found.expected[:, place].max() > LEAST_SHOWN]
+    kinds: list[tuple[str, int | None]] = [*((KINDS[place], place) for place in shown), ("all", None)]
+    for name, kind in kinds:
+        for week, date in enumerate(_dates(found.weeks.begins)):
+            for level in RANGES:
+                one = found.estimate(week, level, kind)
+                yield ResultRow.from_estimate(SECTION, "visits", "visits", one, kind=name, week=date)
