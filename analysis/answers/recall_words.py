@@ -15,7 +15,10 @@ from analysis.stats.estimate import Estimate
 WITH_AID, WITHOUT_AID = "hearing_aid", "no_hearing_aid"
 GROUPS = {WITH_AID: "with a hearing aid", WITHOUT_AID: "without a hearing aid", EVERYONE: "everyone"}
 YOUNG_LOG_MONTHS = 24
-FAMILY_CHOICE = "Weibull unless the log-logistic foretells patients held out of the fit better beyond chance"
+FAMILY_CHOICE = (
+    "whichever best foretells patients held out of the fit: the Weibull, the Weibull averaged over patients who differ, or "
+    "the log-logistic, which is such an average over patients who differ more"
+)
 CAUTIONS = (
     "A recall replaces nothing: people still come back as soon as they have symptoms.",
     "People who wear hearing aids should have their ears looked at whenever they attend, whatever the recall (American "

@@ -261,7 +261,7 @@ def fit_facts(every: pd.DataFrame, gaps: pd.DataFrame, settings: RecallPart, *, 
     Notes
     -----
     An accelerated failure time regression [1]_: each fact multiplies every time
-    by a factor. Weibull or log-logistic as ``chosen_family`` says. Ranges let a
+    by a factor. The curve is that of ``chosen_family``. Ranges let a
     patient's ears go together, and widen for the uncertain share who never
     return. Facts go together in people; a factor is what goes with a fact among
     people alike in the other facts recorded, not what it does.
@@ -307,7 +307,7 @@ def _fit(evidence: _Evidence, gaps: pd.DataFrame, design: FactDesign, level: flo
     """Fit all facts together; widen the covariance for the uncertain shares who never return."""
     plain = evidence.material(design.matrix)
     try:
-        family = chosen_family(plain, level)
+        family = chosen_family(plain)
         rough = _fitted(plain, family, level)
         evidence = evidence.by_pace(gaps, design.matrix @ rough.coefficients)
         fit = _fitted(evidence.material(design.matrix), family, level)
