@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from analysis.answers import demand_words as say
@@ -50,7 +51,7 @@ def how_many_will_come(clinic: Clinic) -> Answer:
         headline=say.headline(figures),
         how_sure=say.how_sure(figures),
         table=_table(figures),
-        chart=_chart(figures),
+        chart=_chart(figures, clinic.settings.clinic.hide_below),
         chart_title=say.chart_title(figures),
         chart_text=say.chart_text(figures),
         assumptions=say.assumptions(figures, clinic.settings),
@@ -83,8 +84,8 @@ def _table(figures: Figures) -> pd.DataFrame:
     return by_month.sort_values("place", kind="stable").drop(columns="place").reset_index(drop=True)
 
 
-def _chart(figures: Figures) -> go.Figure:
-    """Draw what came and what is expected."""
+def _chart(figures: Figures, hide_below: int) -> go.Figure:
+    """Draw what came and what is expected; months of too few visits to show are gaps."""
     months = figures.demand.months
     shown = slice(-MONTHS_SHOWN, None)
     bands = []
@@ -95,7 +96,8 @@ def _chart(figures: Figures) -> go.Figure:
     ):
         low, high = figures.total.range(level)
         bands.append(Band(label, low.tolist(), high.tolist(), opacity))
-    came = figures.demand.past.sum(axis=1)[shown].tolist()
+    past = figures.demand.past.sum(axis=1)[shown]
+    came = np.where((past > 0) & (past < hide_below), np.nan, past).tolist()
     return forecast_chart(
         Line("came", _dates(months.whole[shown]), came, colour=TODAY),
         Line("expected", _dates(months.ahead), figures.total.expected.tolist(), colour=RECOMMENDED),
@@ -153,14 +155,14 @@ def _series_rows(series: Series, figures: Figures, level: float) -> list[ResultR
 
 def _trial_rows(figures: Figures) -> list[ResultRow]:
     """Keep how the forecast did on the past."""
-    if figures.backtest is None:
+    if figures.used is None:
         return []
     rows = [
-        ResultRow.from_estimate("demand", "backtest_coverage", "share", figures.backtest.coverage(level), level=level)
+        ResultRow.from_estimate("demand", "backtest_coverage", "share", figures.used.coverage(level), level=level)
         for level in RANGES
     ]
-    tried = figures.backtest.made
-    for name, error in figures.backtest.scaled_errors().items():
+    tried = figures.used.made
+    for name, error in figures.used.scaled_errors().items():
         value = error if isfinite(error) else None
         group = {"against": name}
         rows.append(ResultRow("demand", "backtest_scaled_error", group, value, None, None, None, "ratio", tried, TRIED))

@@ -10,9 +10,10 @@ import pandas as pd
 from analysis.answers.kept import once_a_clinic
 from analysis.clinic import Clinic
 from analysis.models.demand import Demand, count_range, forecast_demand
-from analysis.models.demand_backtest import Backtest, backtest_demand, factor_after
+from analysis.models.demand_backtest import Backtest, backtest_demand, factor_after, led_by
 from analysis.models.return_table import second_attempt_share
 from analysis.models.returns_ahead import Rule
+from analysis.models.simple_forecasts import Beside, simple_forecasts
 from analysis.models.visit_history import KINDS, History, day_number, visit_history
 from analysis.planning.capacity import (
     booking_ends,
@@ -59,7 +60,11 @@ class Figures:
     left_out : dict of str to int
     demand : Demand
     backtest : Backtest or None
-        None where no month is left to try the forecast on.
+        Of the forecast by returns and counts; None where no month is left to try it on.
+    used : Backtest or None
+        Of the forecast as it is used: the same, or that with a simple method's totals.
+    leads : Beside or None
+        The simple method whose totals are used, because it did better beyond chance.
     factor : float
         How many times as wide as drawn the ranges are, after past misses.
     kinds, total, bookings, sessions, chair : Series
@@ -75,6 +80,8 @@ class Figures:
     left_out: dict[str, int]
     demand: Demand
     backtest: Backtest | None
+    used: Backtest | None
+    leads: Beside | None
     factor: float
     kinds: tuple[Series, ...]
     total: Series
@@ -117,8 +124,10 @@ def demand_figures(clinic: Clinic) -> Figures:
         history, first=first, last=last, months_ahead=settings.demand.months_ahead, rng=rng, rule=rule
     )
     backtest = _backtest(history, demand, first)
-    factor = factor_after(()) if backtest is None else backtest.factor
-    demand = demand.widened(factor)
+    leads = None if backtest is None or rule.uptake >= 0 else backtest.better()
+    used = backtest if backtest is None or leads is None else led_by(backtest, leads.method)
+    factor = factor_after(()) if used is None else used.factor
+    demand = demand.widened(factor) if leads is None else _led(demand, leads.method, factor)
     kinds, total = _visit_series(demand)
     bookings, sessions, chair = _capacity(visits, demand, last_day, settings, rng)
     table = demand.returns.table
@@ -129,6 +138,8 @@ def demand_figures(clinic: Clinic) -> Figures:
         left_out=left_out | {"not attended": _dated_until(visits, last_day) - len(history.day)},
         demand=demand,
         backtest=backtest,
+        used=used,
+        leads=leads,
         factor=factor,
         kinds=kinds,
         total=total,
@@ -198,6 +209,13 @@ def _capacity(
 def _session_series(quantity: str, drawn: np.ndarray | None) -> Series | None:
     """Make a line of drawn sessions."""
     return None if drawn is None else Series(quantity, quantity, "sessions", drawn.mean(axis=0), drawn)
+
+
+def _led(demand: Demand, method: str, factor: float) -> Demand:
+    """Give the forecast a simple method's totals; a month the log breaks off in lies between."""
+    ahead, rest = len(demand.months.ahead), len(demand.months.rest)
+    said = simple_forecasts(demand.past.sum(axis=1), rest + ahead)[method]
+    return demand.led_by(said.totals[rest:], factor * said.spreads[rest:])
 
 
 def full_backtest(figures: Figures) -> Backtest:

@@ -11,7 +11,7 @@ import pandas as pd
 from analysis.answers import demand_trial_words as say
 from analysis.answers.demand_figures import RANGES, Figures, demand_figures, full_backtest
 from analysis.clinic import Clinic
-from analysis.models.demand_backtest import LATEST_ORIGINS, Backtest
+from analysis.models.demand_backtest import LATEST_ORIGINS, Backtest, led_by
 from analysis.present.answer import Answer, Basis, ResultRow, no_answer
 from analysis.present.chart_forecast import Band
 from analysis.present.chart_foretold import foretold_chart
@@ -47,20 +47,22 @@ def did_past_forecasts_hold(clinic: Clinic, *, every_month_end: bool = False) ->
     """
     try:
         figures = demand_figures(clinic)
-        trial = _trial(figures, every_month_end=every_month_end)
+        own = _own_trial(figures, every_month_end=every_month_end)
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
+    leads, hide_below = figures.leads, clinic.settings.clinic.hide_below
+    trial = own if leads is None else led_by(own, leads.method)
     return Answer(
         question=QUESTION,
         headline=say.headline(trial),
-        how_sure=say.how_sure(trial),
+        how_sure=say.how_sure(trial, own, leads),
         table=_table(trial),
-        chart=_chart(trial),
+        chart=_chart(trial, hide_below),
         chart_title=say.chart_title(trial),
-        chart_text=say.chart_text(trial),
-        assumptions=say.assumptions(trial),
+        chart_text=say.chart_text(trial, hide_below),
+        assumptions=say.assumptions(own, leads),
         cautions=say.cautions(trial),
-        checks=say.checks(trial),
+        checks=say.checks(own),
         basis=Basis(
             used=len(figures.history.day),
             of_what="attended visits",
@@ -69,12 +71,12 @@ def did_past_forecasts_hold(clinic: Clinic, *, every_month_end: bool = False) ->
             last_day=figures.last_day,
             method=say.method(trial),
         ),
-        rows=(*_year_rows(trial), *_ahead_rows(trial), *_beside_rows(trial)),
+        rows=(*_year_rows(trial, hide_below), *_ahead_rows(trial), *_beside_rows(own)),
     )
 
 
-def _trial(figures: Figures, *, every_month_end: bool) -> Backtest:
-    """Give the trial made already, or go further back where the log and the caller ask for it."""
+def _own_trial(figures: Figures, *, every_month_end: bool) -> Backtest:
+    """Give the trial of the forecast by returns made already, or go further back where the log and the caller ask for it."""
     if figures.backtest is None or (every_month_end and figures.backtest.made >= LATEST_ORIGINS):
         return full_backtest(figures)
     return figures.backtest
@@ -100,8 +102,8 @@ def _table(trial: Backtest) -> pd.DataFrame:
     return table
 
 
-def _chart(trial: Backtest) -> go.Figure:
-    """Draw the last year's months beside what had been forecast for each a month before."""
+def _chart(trial: Backtest, hide_below: int) -> go.Figure:
+    """Draw the last year's months beside what had been forecast for each; months of too few visits to show have no dot."""
     months = trial.months
     dates = [f"{month}-01" for month in months["month"]]
     bands = [
@@ -114,18 +116,19 @@ def _chart(trial: Backtest) -> go.Figure:
     ]
     return foretold_chart(
         Line("stroke: expected a month before", dates, months["expected"].tolist(), colour=RECOMMENDED),
-        Line("dot: came", dates, months["came"].tolist(), colour=INK),
+        Line("dot: came", dates, months["came"].mask(say.hidden(months["came"], hide_below)).tolist(), colour=INK),
         bands,
         y_title="visits a month",
     )
 
 
-def _year_rows(trial: Backtest) -> list[ResultRow]:
-    """Keep the last year's months: what came, and what had been forecast a month before."""
+def _year_rows(trial: Backtest, hide_below: int) -> list[ResultRow]:
+    """Keep the last year's months: what came, unless too few to show, and what had been forecast a month before."""
     rows = []
     for each in trial.months.to_dict("records"):
         group, expected = {"month": each["month"]}, float(each["expected"])
-        rows.append(ResultRow(SECTION, "came", group, float(each["came"]), None, None, None, "visits", None, "counted"))
+        came = None if say.hidden(each["came"], hide_below) else float(each["came"])
+        rows.append(ResultRow(SECTION, "came", group, came, None, None, None, "visits", None, "counted"))
         for level in RANGES:
             low, high = (float(each[f"{end}_{round(100 * level)}"]) for end in ("low", "high"))
             low, high = min(low, expected), max(high, expected)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
-from analysis.answers.demand_words import SIMPLY, beside_simple, month_name, spoken
+from analysis.answers.demand_words import SIMPLY, beside_simple, month_name, rule_of_choice, spoken
 from analysis.models.demand_backtest import MONTHS_AHEAD, Backtest
 from analysis.models.new_patients import FEWEST_MONTHS
-from analysis.models.simple_forecasts import BETTER_BY, CHANCE, FEWEST_JUDGED
+from analysis.models.simple_forecasts import FEWEST_JUDGED, SIMPLE, Beside
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
 
@@ -38,7 +40,7 @@ def _inside(trial: Backtest, level: float) -> int:
     return round(share.value * (share.n or 0))
 
 
-def how_sure(trial: Backtest) -> str:
+def how_sure(trial: Backtest, own: Backtest, leads: Beside | None) -> str:
     """Say what so few months can tell, how the misses lean and how the simple methods did."""
     share = trial.coverage(NARROW)
     few = (
@@ -46,7 +48,7 @@ def how_sure(trial: Backtest) -> str:
         if len(trial.months) > 1
         else "One month says next to nothing of a range."
     )
-    return f"{few} {_lean(trial)} {beside_simple(trial)}"
+    return f"{few} {_lean(trial)} {beside_simple(own, leads)}"
 
 
 def _lean(trial: Backtest) -> str:
@@ -69,10 +71,15 @@ def chart_title(trial: Backtest) -> str:
     return f"{_inside(trial, NARROW)} of {len(trial.months)} months came within the narrower range; {left}"
 
 
-def chart_text(trial: Backtest) -> str:
+def hidden(came: Any, hide_below: int) -> Any:
+    """Tell which counts are too small to show: above nought and below the clinic's own bound."""
+    return (came > 0) & (came < hide_below)
+
+
+def chart_text(trial: Backtest, hide_below: int) -> str:
     """Tell the chart in words."""
     told = [
-        f"{month_name(pd.Period(each['month']))} {words.count(each['came'])} (expected {spoken(each['expected'])}, "
+        f"{month_name(pd.Period(each['month']))} {_came(each['came'], hide_below)} (expected {spoken(each['expected'])}, "
         f"{words.number(each['low_95'])} to {words.number(each['high_95'])})"
         for each in trial.months.to_dict("records")
     ]
@@ -80,6 +87,11 @@ def chart_text(trial: Backtest) -> str:
         "For each month the visits that came, as a dot, on the range forecast a month before that should hold "
         f"19 months in 20: {words.joined(told)}."
     )
+
+
+def _came(came: float, hide_below: int) -> str:
+    """Say a month's visits, or that they are too few to show."""
+    return f"fewer than {hide_below}" if hidden(came, hide_below) else words.count(came)
 
 
 def method(trial: Backtest) -> str:
@@ -92,16 +104,19 @@ def method(trial: Backtest) -> str:
     )
 
 
-def assumptions(trial: Backtest) -> tuple[str, ...]:
+def assumptions(own: Backtest, leads: Beside | None) -> tuple[str, ...]:
     """Say what the trial takes for granted, and by which rule a simple method would be used."""
     said = [
         "Visits are taken as known on their day; a log filled in late was thinner then than it is now.",
         "Each forecast's ranges were widened by the misses of the year before it, never by its own.",
-        f"A simple method takes the forecast's place where it was tried on at least {FEWEST_JUDGED} months, its misses "
-        f"were smaller by {words.percent(BETTER_BY)} or more, and chance alone would put it so far ahead less than "
-        f"{words.number(100 * CHANCE)} times in 100, shared out over the methods looked at.",
+        rule_of_choice(),
     ]
-    if len(trial.beside()) < len(SIMPLY):
+    if leads is not None:
+        said.append(
+            f"The trial is that of {SIMPLY[leads.method]}, whose totals are used; its ranges are as wide as it missed "
+            "within the log by then, and widened by its own earlier misses ahead."
+        )
+    if len(own.beside()) < len(SIMPLE):
         said.append(
             "The same month a year before can be taken from 12 months of log, the average of the same months from 24."
         )
@@ -122,10 +137,10 @@ def cautions(trial: Backtest) -> tuple[str, ...]:
     return tuple(said)
 
 
-def checks(trial: Backtest) -> tuple[Check, ...]:
-    """Check each simple method against the forecast."""
-    better, made = trial.better(), []
-    for each in trial.beside():
+def checks(own: Backtest) -> tuple[Check, ...]:
+    """Check each simple method against the forecast by returns."""
+    better, made = own.better(), []
+    for each in own.beside():
         ahead = each.ratio > 1
         result = FAILED if better == each else INFORMATION if ahead else PASSED
         chance = f"; chance alone would put it so far ahead {_times_in_100(each.chance)}" if ahead else ""

@@ -9,10 +9,18 @@ import pandas as pd
 
 from analysis.answers.demand_figures import RANGES, Figures, Series
 from analysis.models.demand import Demand
-from analysis.models.demand_backtest import MONTHS_AHEAD, Backtest
+from analysis.models.demand_backtest import BY_RETURNS, MONTHS_AHEAD, Backtest
 from analysis.models.new_patients import MONTHS_FOR_SEASON
 from analysis.models.return_table import DAYS_A_MONTH, WEEK
-from analysis.models.simple_forecasts import SAME_MONTHS, SEASONAL_NAIVE, SMOOTHING
+from analysis.models.simple_forecasts import (
+    BETTER_BY,
+    CHANCE,
+    FEWEST_JUDGED,
+    SAME_MONTHS,
+    SEASONAL_NAIVE,
+    SMOOTHING,
+    Beside,
+)
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
 from analysis.schema import BOOKING_KINDS
@@ -28,9 +36,12 @@ SIMPLY = {
     SEASONAL_NAIVE: "the same month a year before",
     SAME_MONTHS: "the average of the same months of all years before",
     SMOOTHING: "smoothed past months (exponential smoothing, whose level, trend and season follow the latest months)",
+    BY_RETURNS: "the forecast by returns of patients",
 }
 _, NARROW, WIDE = RANGES
 AS_GOOD = 0.05
+LEAST_WIDENING = 1.05
+"""A factor below this is said to be none."""
 LONG_FOLLOWED = 24
 """Months of following from which most returns have been seen (Coppin 2011: 60 to 73 % back within two years)."""
 
@@ -87,21 +98,28 @@ def how_sure(figures: Figures) -> str:
     meaning = "The range should hold 8 months in 10; the table also gives those that should hold half of the months and 19 in 20."
     if figures.demand.returns.table is not None and _followed_months(figures.demand) < LONG_FOLLOWED:
         meaning += " The log is young, so both may be too narrow: later returns have not been seen yet."
-    backtest = figures.backtest
-    if backtest is None:
+    used = figures.used
+    if used is None or figures.backtest is None:
         return f"{meaning} The log is too short to try the forecast on its own past."
-    tried = len(backtest.months)
-    inside = [round(backtest.coverage(level).value * tried) for level in (NARROW, WIDE)]
+    tried = len(used.months)
+    inside = [round(used.coverage(level).value * tried) for level in (NARROW, WIDE)]
     which = "the last month alone" if tried == 1 else f"the last {tried} months, each a month ahead"
     trial = (
         f"Tried on {which}: {inside[0]} of {tried} came within the narrower and {inside[1]} of {tried} within the "
         "wider range."
     )
-    return f"{meaning} {trial} {beside_simple(backtest)}"
+    return f"{meaning} {trial} {beside_simple(figures.backtest, figures.leads)}"
 
 
-def beside_simple(backtest: Backtest) -> str:
-    """Say how the misses compare with those of the best simple method."""
+def beside_simple(backtest: Backtest, leads: Beside | None) -> str:
+    """Say how the misses compare with those of the best simple method, and which is used."""
+    if leads is not None:
+        times = f"{words.number(leads.ratio, 2)} times as large" if isfinite(leads.ratio) else "there, and its were not"
+        return (
+            f"On {words.plural(leads.months, 'past month')} simply taking {SIMPLY[leads.method]} missed by less than "
+            f"counting on each patient's return, whose misses were {times}: more than chance allows. So the months' "
+            "totals said here are its; the returns only share them out over kinds of visit."
+        )
     errors = backtest.scaled_errors()
     best, error = max(errors.items(), key=lambda item: item[1])
     if not isfinite(error):
@@ -161,6 +179,8 @@ def method(figures: Figures) -> str:
     if model is not None:
         learnt = ["level", *(["trend"] if model.trend else []), *(["season"] if model.harmonics else [])]
         new += f" with their {words.joined(learnt)} (negative binomial)"
+    if figures.leads is not None:
+        new += f". The totals of the months are those of {SIMPLY[figures.leads.method]}"
     if figures.demand.returns.table is None:
         return f"Every kind of visit from its own monthly counts; {new}."
     return (
@@ -177,14 +197,14 @@ def assumptions(figures: Figures, settings: Settings) -> tuple[str, ...]:
         "Each attended visit is counted once: as the return of a patient seen before in the log, or as a first one.",
         f"Opening days are those of the last year's weekdays, less the dates closed in every year of the log; {_closures(demand)}.",
     ]
-    said.append(
-        f"Ranges are {words.number(figures.factor, 1)} times as wide as the known rates alone would make them, "
-        "because past months missed by that much more, or were supposed to where none could be tried."
-    )
+    said.append(_range_rule(figures))
+    if figures.backtest is not None:
+        said.append(rule_of_choice())
     if settings.demand.recall_uptake >= 0:
         said.append(
             f"Routine recalls are not taken from the log: {words.percent(settings.demand.recall_uptake)} of patients "
-            f"come when called back {settings.recall.today_months} months after their last visit."
+            f"come when called back {settings.recall.today_months} months after their last visit. Simple methods know nothing "
+            "of that and are not used."
         )
     if figures.second_attempts is not None and any(each.code == "second_attempt" for each in figures.kinds):
         said.append(
@@ -200,6 +220,28 @@ def assumptions(figures: Figures, settings: Settings) -> tuple[str, ...]:
     if demand.returns.table is not None:
         said.append(_not_seen_before(figures))
     return tuple(said)
+
+
+def _range_rule(figures: Figures) -> str:
+    """Say what the ranges' width rests on."""
+    wider = "as wide" if figures.factor < LEAST_WIDENING else f"{words.number(figures.factor, 1)} times as wide"
+    if figures.leads is not None:
+        return f"Ranges are {wider} as {SIMPLY[figures.leads.method]} missed within the log, by its misses ahead of the last year."
+    why = (
+        "past months missed by no more"
+        if figures.factor < LEAST_WIDENING
+        else "past months missed by that much more, or were supposed to where none could be tried"
+    )
+    return f"Ranges are {wider} as the known rates alone would make them, because {why}."
+
+
+def rule_of_choice() -> str:
+    """Say by which rule a simple method takes the forecast's place."""
+    return (
+        f"A simple method takes the forecast's place where it was tried on at least {FEWEST_JUDGED} months, its misses "
+        f"were smaller by {words.percent(BETTER_BY)} or more, and chance alone would put it so far ahead less than "
+        f"{words.number(100 * CHANCE)} times in 100, shared out over the methods looked at."
+    )
 
 
 def _closures(demand: Demand) -> str:
@@ -284,18 +326,18 @@ def _parts_check(figures: Figures) -> Check:
 
 def _trial_checks(figures: Figures) -> tuple[Check, ...]:
     """Check the ranges and the misses against the past."""
-    if figures.backtest is None:
+    if figures.used is None:
         return (Check("tried on the past", INFORMATION, "Not tried: the log is too short."),)
     made = []
     for level in RANGES:
-        share = figures.backtest.coverage(level)
+        share = figures.used.coverage(level)
         result = PASSED if share.low <= level <= share.high else FAILED if share.high < level else INFORMATION
         sentence = (
             f"{words.percent(share.value)} of {words.plural(share.n, 'month')} came within it "
             f"({words.between_percent(share)}); it should be {words.percent(level)}."
         )
         made.append(Check(f"{words.percent(level)} range on the past", result, sentence))
-    for name, error in figures.backtest.scaled_errors().items():
+    for name, error in figures.used.scaled_errors().items():
         times = f"{words.number(error, 2)} times those" if isfinite(error) else "larger than the missing ones"
         sentence = f"Misses were {times} of taking {SIMPLY[name]}."
         made.append(Check(f"beside {SIMPLY[name].split(' (')[0]}", PASSED if error <= 1 else FAILED, sentence))

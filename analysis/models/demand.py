@@ -51,8 +51,11 @@ class Demand:
         The rest of them, before any widening.
     others : numpy.ndarray, shape (1 + sets, months, kinds)
         Expected visits that are no returns: likeliest first, then as uncertain as they are.
-    factor : float
+    factor : float or numpy.ndarray, shape (months, 1)
         How many times as far from what is expected ``drawn`` has been moved.
+    lift : numpy.ndarray, shape (months,), or None
+        What everything was multiplied by to bring the months' totals to those
+        of another method; None where the forecast's own totals stand.
     """
 
     months: Months
@@ -65,7 +68,8 @@ class Demand:
     returns_drawn: np.ndarray
     others_drawn: np.ndarray
     others: np.ndarray
-    factor: float = 1.0
+    factor: float | np.ndarray = 1.0
+    lift: np.ndarray | None = None
 
     def ranges(self, level: float) -> tuple[np.ndarray, np.ndarray]:
         """Give the range of each month's visits by kind, with all kinds together as last column."""
@@ -76,6 +80,22 @@ class Demand:
         """Give the same forecast with its futures so many times as far from what is expected."""
         drawn = spread_out(self.drawn, self.expected, factor)
         return replace(self, drawn=drawn, factor=self.factor * factor)
+
+    def led_by(self, totals: np.ndarray, spreads: np.ndarray) -> Demand:
+        """Give the forecast with another method's totals and spreads, shared out over kinds as before."""
+        own = self.expected.sum(axis=1)
+        lift = np.divide(totals, own, out=np.ones_like(own), where=own > 0)
+        expected, lifted = self.expected * lift[:, None], self.drawn * lift[:, None]
+        drawn_spread = np.maximum(lifted.sum(axis=2).std(axis=0), 1e-9)
+        factor = (spreads / drawn_spread)[:, None]
+        return replace(
+            self,
+            expected=expected,
+            drawn=spread_out(lifted, expected, factor),
+            parts=self.parts.mul(lift, axis=0),
+            factor=self.factor * factor,
+            lift=lift,
+        )
 
 
 def count_range(drawn: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray]:
@@ -102,7 +122,7 @@ def count_range(drawn: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray
     return np.quantile(drawn, tail, axis=0, method="lower"), np.quantile(drawn, 1 - tail, axis=0, method="higher")
 
 
-def spread_out(drawn: np.ndarray, expected: np.ndarray, factor: float) -> np.ndarray:
+def spread_out(drawn: np.ndarray, expected: np.ndarray, factor: float | np.ndarray) -> np.ndarray:
     """Move drawn counts so many times as far from the expected ones: whole numbers, at least nought.
 
     Examples

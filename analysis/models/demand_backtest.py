@@ -28,6 +28,9 @@ from analysis.stats.proportions import wilson_share
 MONTHS_AHEAD = 6
 LATEST_ORIGINS = 36
 YEAR_OF_MONTHS = 12
+BY_RETURNS = "by_returns"
+"""The forecast by returns and counts, where a simple method has taken its place."""
+RIVALS = (*SIMPLE, BY_RETURNS)
 LEVELS = (0.50, 0.80, 0.95)
 QUICK = Draws(futures=500, rates=30)
 SUPPOSED_VARIANCE, SUPPOSED_WORTH = 1.5, 6.0
@@ -45,8 +48,9 @@ class Backtest:
         One row for each month forecast from each month's end: ``made`` (the
         last month known), ``month``, ``ahead`` (1 for the month after),
         ``expected``, ``came``, ``spread`` of the drawn futures, the ends of
-        the ranges (``low_50``, ``high_50``, and so for 80 and 95) and what each
-        simple method said, empty where it could not be used.
+        the ranges (``low_50``, ``high_50``, and so for 80 and 95), ``factor``
+        by which they had been widened, and what each simple method said, empty
+        where it could not be used, with the spread it gave (``…_spread``).
     """
 
     trials: pd.DataFrame
@@ -85,7 +89,7 @@ class Backtest:
         """Size of the misses as a multiple of each simple method's, over the forecasts it could be used for."""
         rows = self.trials if ahead is None else self.trials[self.trials["ahead"] == ahead]
         found = {}
-        for method in SIMPLE:
+        for method in RIVALS:
             both = rows[rows[method].notna()]
             if len(both):
                 ours, simple = (both["came"] - both[each] for each in ("expected", method))
@@ -99,6 +103,35 @@ class Backtest:
     def better(self) -> Beside | None:
         """Give the simple method that did better beyond chance, if any."""
         return better_method(self.beside())
+
+
+def led_by(trial: Backtest, method: str) -> Backtest:
+    """Give the trial of the forecast with a simple method's totals in place of its own.
+
+    Parameters
+    ----------
+    trial : Backtest
+    method : str
+        One of ``SIMPLE``.
+
+    Returns
+    -------
+    Backtest
+        Without the forecasts made before the method could be used. The
+        ranges have the shape of the forecast's own, the spread the method gives
+        itself, and are widened by its own earlier misses.
+    """
+    rows = trial.trials[trial.trials[method].notna()].reset_index(drop=True)
+    moved = rows.assign(expected=rows[method], spread=rows[f"{method}_spread"])
+    misses = misses_of(moved[moved["ahead"] == 1])
+    made = pd.factorize(moved["made"])[0].tolist()
+    moved["factor"] = [factor_after(misses[max(0, each - YEAR_OF_MONTHS) : each]) for each in made]
+    scale = moved["spread"] * moved["factor"] / (rows["spread"] * rows["factor"])
+    for level in LEVELS:
+        for end in (f"low_{round(100 * level)}", f"high_{round(100 * level)}"):
+            moved[end] = (moved["expected"] + scale * (rows[end] - rows["expected"])).clip(lower=0.0)
+    moved[BY_RETURNS], moved[method] = rows["expected"], np.nan
+    return Backtest(moved)
 
 
 def backtest_demand(
@@ -197,8 +230,11 @@ def _tried(known: Demand, totals: np.ndarray, factor: float) -> pd.DataFrame:
             "ahead": np.arange(1, steps + 1),
             "expected": mean,
             "came": came,
+            "factor": factor,
+            BY_RETURNS: none,
             "spread": drawn.std(axis=0),
             **ends,
-            **{method: said.get(method, none) for method in SIMPLE},
+            **{method: said[method].totals if method in said else none for method in SIMPLE},
+            **{f"{method}_spread": said[method].spreads if method in said else none for method in SIMPLE},
         }
     )

@@ -187,5 +187,6 @@ def redrawn(demand: Demand, returns: np.ndarray, rng: np.random.Generator) -> np
     kept = np.minimum(np.divide(returns, before, out=np.ones_like(before), where=before > 0), 1.0)
     came = rng.binomial(demand.returns_drawn.astype(np.int64), kept[sets])
     more = rng.poisson(np.maximum(returns - before, 0.0)[sets])
-    expected = demand.expected + returns[0] - before[0]
-    return spread_out(came + more + demand.others_drawn, expected, demand.factor)
+    lift = 1.0 if demand.lift is None else demand.lift[:, None]
+    expected = demand.expected + lift * (returns[0] - before[0])
+    return spread_out(lift * (came + more + demand.others_drawn), expected, demand.factor)

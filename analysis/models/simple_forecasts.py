@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from analysis.stats.exponential_smoothing import fit_best
+from analysis.stats.exponential_smoothing import ROUNDS, fit_best
 from analysis.stats.forecast_checks import chance_of_mean_below, same_season_mean, scaled_error, seasonal_naive
 
 YEAR = 12
 SEASONAL_NAIVE, SAME_MONTHS, SMOOTHING = "seasonal_naive", "same_months", "exponential_smoothing"
 SIMPLE = (SEASONAL_NAIVE, SAME_MONTHS, SMOOTHING)
 QUICK_ROUNDS = 2
+FEWEST_APART = 6
+"""Pairs of months a year apart from which their spread is learnt; with fewer it is that of chance (our choice)."""
 FEWEST_JUDGED = 12
 """Months a method must have been tried on before it may take the forecast's place (our choice, no source)."""
 CHANCE, BETTER_BY = 0.05, 0.05
@@ -22,7 +25,14 @@ CHANCE, BETTER_BY = 0.05, 0.05
 shared out over the methods looked at (our choice, no source)."""
 
 
-def simple_forecasts(totals: np.ndarray, steps: int, *, rounds: int | None = None) -> dict[str, np.ndarray]:
+class SimpleForecast(NamedTuple):
+    """What a simple method says: totals of the coming months, and the standard deviation of its misses to expect."""
+
+    totals: np.ndarray
+    spreads: np.ndarray
+
+
+def simple_forecasts(totals: np.ndarray, steps: int, *, rounds: int = ROUNDS) -> dict[str, SimpleForecast]:
     """Forecast the coming months by each simple method the log is long enough for.
 
     Parameters
@@ -36,23 +46,53 @@ def simple_forecasts(totals: np.ndarray, steps: int, *, rounds: int | None = Non
 
     Returns
     -------
-    dict of str to numpy.ndarray, shape (steps,)
+    dict of str to SimpleForecast
         ``exponential_smoothing`` always; ``seasonal_naive`` from 12 months,
-        ``same_months`` from 24, before which it would be the same.
+        ``same_months`` from 24, before which it would be the same. Spreads are
+        learnt from how far each method missed within the log, and are no
+        smaller than chance makes counts.
 
     Examples
     --------
-    >>> simple_forecasts(np.array([10, 10, 10, 10, 10, 10]), 2)["exponential_smoothing"].round(6).tolist()
-    [10.0, 10.0]
+    >>> said = simple_forecasts(np.array([16, 16, 16, 16, 16, 16]), 2)["exponential_smoothing"]
+    >>> said.totals.round(6).tolist(), said.spreads.tolist()
+    ([16.0, 16.0], [4.0, 4.0])
     """
     past = np.asarray(totals, dtype=float)
-    fitted = fit_best(past, YEAR) if rounds is None else fit_best(past, YEAR, rounds=rounds)
-    said = {SMOOTHING: np.maximum(fitted.forecast(steps), 0.0)}
+    fitted = fit_best(past, YEAR, rounds=rounds)
+    said = {SMOOTHING: _said(fitted.forecast(steps), fitted.spreads(steps))}
     if len(past) >= YEAR:
-        said[SEASONAL_NAIVE] = seasonal_naive(past, steps, YEAR)
+        said[SEASONAL_NAIVE] = _year_before(past, steps)
     if len(past) >= 2 * YEAR:
-        said[SAME_MONTHS] = same_season_mean(past, steps, YEAR)
+        said[SAME_MONTHS] = _same_months(past, steps)
     return said
+
+
+def _year_before(past: np.ndarray, steps: int) -> SimpleForecast:
+    """Take the same month a year before; it misses by as much as years have differed."""
+    ahead = seasonal_naive(past, steps, YEAR)
+    apart = past[YEAR:] - past[:-YEAR]
+    spread = float(np.sqrt(np.mean(apart**2))) if len(apart) >= FEWEST_APART else 0.0
+    years = np.arange(steps) // YEAR + 1
+    return _said(ahead, np.maximum(spread, np.sqrt(2 * ahead)) * np.sqrt(years))
+
+
+def _same_months(past: np.ndarray, steps: int) -> SimpleForecast:
+    """Take the average of the same months; it misses by as much as they have differed, and as it is itself unsure."""
+    place = np.arange(len(past)) % YEAR
+    many = np.bincount(place)
+    means = np.bincount(place, past) / many
+    variance = np.square(past - means[place]).sum() / (len(past) - YEAR)
+    ahead = (len(past) + np.arange(steps)) % YEAR
+    return _said(
+        same_season_mean(past, steps, YEAR), np.sqrt(np.maximum(variance, means[ahead]) * (1 + 1 / many[ahead]))
+    )
+
+
+def _said(totals: np.ndarray, spreads: np.ndarray) -> SimpleForecast:
+    """Keep totals at or above nought and spreads at or above those of chance."""
+    visits = np.maximum(totals, 0.0)
+    return SimpleForecast(visits, np.maximum(spreads, np.sqrt(np.maximum(visits, 1.0))))
 
 
 @dataclass(frozen=True, slots=True)

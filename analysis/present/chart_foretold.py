@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import plotly.graph_objects as go
 
 from analysis.present.chart_forecast import Band
@@ -49,7 +50,7 @@ def foretold_chart(foretold: Line, came: Line, bands: Sequence[Band], *, y_title
     stroke = {"symbol": "line-ew", "size": 15, "line": {"width": 2, "color": foretold.colour}}
     _add_marks(figure, foretold, stroke)
     _add_marks(figure, came, {"size": 9, "color": came.colour, "line": {"width": 1.5, "color": PAPER}})
-    top = HEADROOM * max([*came.y, *(each for band in bands for each in band.high)])
+    top = HEADROOM * float(np.nanmax([*came.y, *(each for band in bands for each in band.high)]))
     said = [
         f'<b><span style="color:{INK}">{plain(came.label)}</span></b>',
         *(plain(each) for each in (foretold.label, *(band.label for band in list(bands)[::-1]))),

@@ -109,6 +109,11 @@ class Fitted:
         """Give the next values expected, shape (steps,)."""
         return forecasts(self.shares, self.end, self.values, steps)[:, 0, 0]
 
+    def spreads(self, steps: int) -> np.ndarray:
+        """Give the standard deviation of the misses to expect so many steps ahead, shape (steps,)."""
+        freedom = max(self.values - self.form.shares - self.form.states, 1)
+        return np.sqrt(self.sum_of_squares / freedom * variance_growth(self.shares, self.form.season, steps)[0])
+
 
 def smooth(values: np.ndarray, shares: Smoothing, start: States) -> tuple[np.ndarray, States]:
     """Follow series step by step.
@@ -182,6 +187,37 @@ def forecasts(shares: Smoothing, states: States, values: int, steps: int) -> np.
         reached = reached + phi ** (step + 1)
         ahead.append(states.level + reached * states.trend + states.season[..., (values + step) % periods])
     return np.array(ahead)
+
+
+def variance_growth(shares: Smoothing, season: int, steps: int) -> np.ndarray:
+    """Give how the variance of the misses grows with the steps ahead, 1 for one step.
+
+    Parameters
+    ----------
+    shares : Smoothing
+    season : int
+        Periods in a season; 0 without one.
+    steps : int
+
+    Returns
+    -------
+    numpy.ndarray, shape (sets, steps)
+
+    References
+    ----------
+    .. [1] Hyndman, Koehler, Ord and Snyder (2005), Journal of Forecasting 24, 17-37.
+
+    Examples
+    --------
+    >>> one, none = np.array([0.5]), np.zeros(1)
+    >>> variance_growth(Smoothing(one, none, none, none + 1), 0, 3).tolist()
+    [[1.0, 1.25, 1.5]]
+    """
+    ahead = np.arange(1, steps)
+    reached = np.cumsum(shares.damping[:, None] ** ahead, axis=1)
+    again = (ahead % season == 0) if season else np.zeros(steps - 1)
+    felt = shares.level[:, None] + shares.trend[:, None] * reached + shares.season[:, None] * again
+    return 1 + np.concatenate([np.zeros((len(felt), 1)), np.cumsum(felt**2, axis=1)], axis=1)
 
 
 def fit_form(values: np.ndarray, form: Form, *, rounds: int = ROUNDS) -> Fitted:

@@ -12,9 +12,20 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm
 from statsmodels.tsa.exponential_smoothing.ets import ETSModel
 
-from analysis.stats.exponential_smoothing import Fitted, Form, Smoothing, States, fit_best, fit_form, forecasts, smooth
+from analysis.stats.exponential_smoothing import (
+    Fitted,
+    Form,
+    Smoothing,
+    States,
+    fit_best,
+    fit_form,
+    forecasts,
+    smooth,
+    variance_growth,
+)
 from tests.outside.referee import all_close, approx, as_printed
 
 VALUES = Path(__file__).parent / "values"
@@ -57,12 +68,22 @@ def test_fixed_smoothing_follows_as_in_r(name: str) -> None:
     all_close(forecasts(shares, end, len(y), 12)[:, 0, 0], FIXED[f"{name}.forecast"], rtol=1e-10)
 
 
+@pytest.mark.parametrize(("name", "season"), [("AAN", 0), ("AAA", 12)])
+def test_the_misses_spread_with_the_steps_ahead_as_in_r(name: str, season: int) -> None:
+    alpha, beta, gamma, phi, _, _ = CALLS[name]
+    found = variance_growth(Smoothing(one(alpha), one(beta), one(gamma), one(phi)), season, 12)[0]
+    # printed to ten digits
+    all_close(found, FIXED[f"{name}.var_multiplier"], rtol=1e-9)
+
+
 def test_simple_smoothing_of_oil_as_in_the_forecast_package_and_in_print() -> None:
     fitted = fit_form(series("oil"), Form())
     assert fitted.shares.level[0] == approx(FITTED["ses_oil.par.alpha"], abs=2e-3)
     # R's search stops a little short of the best starting level, ours within a thousandth of the best share
     assert fitted.log_likelihood == approx(FITTED["ses_oil.loglik"], abs=1e-4)
     all_close(fitted.forecast(5), FITTED["ses_oil.forecast"], rtol=1e-5)
+    high = fitted.forecast(5) + norm.ppf(0.975) * fitted.spreads(5)
+    all_close(high, FITTED["ses_oil.hi95"], rtol=1e-4)  # the share differs in its fourth digit
     printed = BLOCKS["dem-o05"]["published"][0]["as_printed"]
     assert as_printed(fitted.corrected_aic, float(printed["ses_oil.aicc"]), 4)
 

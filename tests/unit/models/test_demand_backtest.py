@@ -71,8 +71,8 @@ def test_simple_methods_need_a_year_or_two() -> None:
     assert set(simple_forecasts(np.arange(11) + 5, 2)) == {"exponential_smoothing"}
     assert set(simple_forecasts(np.arange(23) + 5, 2)) == {"exponential_smoothing", "seasonal_naive"}
     said = simple_forecasts(np.arange(24.0), 2)
-    assert said["same_months"].tolist() == [6.0, 7.0]
-    assert said["seasonal_naive"].tolist() == [12.0, 13.0]
+    assert said["same_months"].totals.tolist() == [6.0, 7.0]
+    assert said["seasonal_naive"].totals.tolist() == [12.0, 13.0]
 
 
 def trials(simple_miss: np.ndarray, our_miss: np.ndarray) -> pd.DataFrame:
