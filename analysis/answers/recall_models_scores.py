@@ -122,15 +122,16 @@ def _assumptions() -> tuple[str, ...]:
 
 
 def _shape_check(found: list[Candidate]) -> Check:
-    """Say how either shape does with the same facts."""
+    """Say how the shapes do with the same facts."""
     scores = {(each.family, each.facts): each.score * PER for each in found}
     told = [
-        f"{words.number(scores['log_logistic', facts] - scores['weibull', facts], 2)} {name}"
+        f"{FAMILIES[family].spoken} {words.number(scores[family, facts] - scores['weibull', facts], 2)} {name}"
+        for family in FAMILIES
+        if family != "weibull"
         for facts, name in SET_NAMES.items()
-        if ("weibull", facts) in scores
+        if (family, facts) in scores
     ]
-    said = f"The log-logistic curve's score less the Weibull's: {words.joined(told)}."
-    return Check("Weibull or log-logistic", INFORMATION, said)
+    return Check("The shape of the curve", INFORMATION, f"Scores less the Weibull curve's: {words.joined(told)}.")
 
 
 def _table(found: list[Candidate]) -> pd.DataFrame:

@@ -186,7 +186,7 @@ def fit_recall(
     refuse_too_little(first, settings.fewest_ears)
     everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears)
     returns, telling = patient_returns(gaps)[AFTER_CLEARANCE], absence_tells(gaps)
-    family = family or _family(own or [everyone], settings)
+    family = family or groups_family(own or [everyone], settings)
     curves = _curves(own, everyone, settings, level, family=family, never=True)
     _refuse_too_short(returns.until_days / DAYS_A_MONTH)
     return FittedRecall(
@@ -203,11 +203,11 @@ def fit_recall(
     )
 
 
-def _family(groups: list[Group], settings: RecallPart) -> Family:
+def groups_family(groups: list[Group], settings: RecallPart) -> Family:
     """Choose the curve by how it foretells patients held out; the Weibull where that cannot be told."""
     shares = [[each.never for each in group.returns] for group in groups]
     try:
-        return chosen_family(_material(groups, shares, settings))
+        return chosen_family(groups_material(groups, shares, settings))
     except NoMaximum:
         return WEIBULL
 
@@ -226,14 +226,14 @@ def _curves(
     own: list[Group], everyone: Group, settings: RecallPart, level: float, *, family: Family, never: bool
 ) -> dict[str, RecallCurve]:
     """Fit the groups together and everyone alone; a group without a curve of its own shows everyone's."""
-    whole = _fit([everyone], settings, level, family=family, never=never)
-    together = _fit(own, settings, level, family=family, never=never) if own else whole
+    whole = fit_groups([everyone], settings, level, family=family, never=never)
+    together = fit_groups(own, settings, level, family=family, never=never) if own else whole
     rows = dict(zip([group.name for group in own], np.eye(len(own)), strict=True))
     curves = {}
     for aid, name in GROUPS.items() if own else ():
         fit, row = (together, rows[name]) if name in rows else (whole, np.ones(1))
-        curves[name] = _curve(name, everyone.first[wearing(everyone.first, aid=aid)], fit, row, own=name in rows)
-    return curves | {EVERYONE: _curve(EVERYONE, everyone.first, whole, np.ones(1), own=True)}
+        curves[name] = recall_curve(name, everyone.first[wearing(everyone.first, aid=aid)], fit, row, own=name in rows)
+    return curves | {EVERYONE: recall_curve(EVERYONE, everyone.first, whole, np.ones(1), own=True)}
 
 
 def _without_never(
@@ -246,14 +246,16 @@ def _without_never(
         return None
 
 
-def _curve(name: str, first: pd.DataFrame, fit: TimeRegression, row: np.ndarray, *, own: bool) -> RecallCurve:
+def recall_curve(name: str, first: pd.DataFrame, fit: TimeRegression, row: np.ndarray, *, own: bool) -> RecallCurve:
     """Put a fitted curve beside the ears it is said of."""
     watched = float(first["watched_days"].max()) / DAYS_A_MONTH if len(first) else 0.0
     occluding = int(first["occluding_by_days"].notna().sum())
     return RecallCurve(name, len(first), int(graded_later(first).sum()), occluding, own, watched, fit, row)
 
 
-def _fit(groups: list[Group], settings: RecallPart, level: float, *, family: Family, never: bool) -> TimeRegression:
+def fit_groups(
+    groups: list[Group], settings: RecallPart, level: float, *, family: Family, never: bool
+) -> TimeRegression:
     """Fit one shape and a scale a group; widen the covariance for the uncertain shares who never return."""
     shares = [[each.never if never else 0.0 for each in group.returns] for group in groups]
     fit = _fit_with(groups, shares, settings, level, family)
@@ -274,7 +276,7 @@ def _fit_with(
     groups: list[Group], never: list[list[float]], settings: RecallPart, level: float, family: Family
 ) -> TimeRegression:
     """Fit with given shares who never return."""
-    of = _material(groups, never, settings)
+    of = groups_material(groups, never, settings)
     try:
         return time_regression(
             of.low, of.high, of.design, family=family, counts=of.weight, clusters=of.patient, level=level
@@ -286,7 +288,7 @@ def _fit_with(
         ) from None
 
 
-def _material(groups: list[Group], never: list[list[float]], settings: RecallPart) -> Material:
+def groups_material(groups: list[Group], never: list[list[float]], settings: RecallPart) -> Material:
     """Lay out the likelihood's rows, a column of the design for each group."""
     parts = [
         ear_evidence(group.first, group.returns, shares, settings.symptom_window_days)
