@@ -115,7 +115,7 @@ def _panel(watched: Watched) -> Panel:
     latest = say.latest(watched)
     return Panel(
         say.axis_label(watched),
-        f"{say.figure(watched, chart.values[latest])} in {say.when(watched, latest)}",
+        f"{say.figure(watched, chart.values[latest])} in {say.when(watched, latest)}{say.by_quarter(watched)}",
         list(watched.periods.start_time),
         (chart.values * scale).tolist(),
         (chart.centre * scale).tolist(),

@@ -78,7 +78,12 @@ def when(watched: Watched, place: int) -> str:
 def axis_label(watched: Watched) -> str:
     """Name a measure's panel: what, in which unit, and by what."""
     unit = f", {UNITS[watched.kind]}" if watched.kind == RATE else ""
-    return f"{NAMES[watched.name][:1].upper()}{NAMES[watched.name][1:]}{unit}{', by quarter' if watched.by == QUARTER else ''}"
+    return f"{NAMES[watched.name][:1].upper()}{NAMES[watched.name][1:]}{unit}"
+
+
+def by_quarter(watched: Watched) -> str:
+    """Say that a measure goes by quarter; nothing where it goes by month."""
+    return ", by quarter" if watched.by == QUARTER else ""
 
 
 def signal(watched: Watched, place: int) -> str:

@@ -138,10 +138,12 @@ def _chart_title(found: RecallCosts, settings: Settings) -> str:
         more = _more(curve, today, settings.level, 0)
         whose = "" if name == EVERYONE else f" {GROUPS[name]}"
         if more is not None:
-            parts.append(f"{words.number(more.value, 1)} {settings.recall_cost.currency} more than the least{whose}")
+            parts.append(f"{words.number(more.value, 1)} {settings.recall_cost.currency} more{whose}")
     if not parts:
         return "Too early costs visits, too late costs days with symptoms"
-    return f"Today's {words.plural(today, 'month')} costs, an ear in a year, {words.joined(parts)}"
+    return (
+        f"Today's {words.plural(today, 'month')} beside the cheapest interval, an ear in a year: {words.joined(parts)}"
+    )
 
 
 def _chart_text(found: RecallCosts, settings: Settings) -> str:

@@ -10,11 +10,13 @@ from analysis.models.quarter_measures import ALL, Measure
 from analysis.models.quarter_measures import shown_measures as shown
 from analysis.models.quarter_periods import THIS, Periods, periods
 from analysis.models.quarter_recall import WINDOW_DAYS, recall_counts
+from analysis.present import words
 from analysis.present.answer import Answer, Basis, no_answer
 from analysis.problems import NotEnough
 
 UPTAKE = "Did people come when they were due?"
 NAMES = ("recall_came", "recall_kept")
+TITLES = {"recall_came": "of patients due came", "recall_kept": "of recall bookings were kept"}
 METHOD = "Counts; Wilson ranges for shares, Newcombe's for their differences."
 CAUTIONS = (
     "Not coming is not always a loss: an ear may stay clear, and people go elsewhere. A recall date never replaces the advice "
@@ -96,9 +98,5 @@ def _headline(measures: list[Measure], found: Periods, months: int) -> str:
 
 def _title(measures: list[Measure]) -> str:
     """Say the first share in a few words."""
-    first = next((each for each in measures if each.share is not None), None)
-    return (
-        "Recall in earlier quarters"
-        if first is None
-        else f"{say.share(first).split(' (')[0]}: {say.MEASURES[first.name]}"
-    )
+    told = [f"{words.percent(each.share.value)} {TITLES[each.name]}" for each in measures if each.share is not None]
+    return told[0] if told else "Recall in earlier quarters"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,7 +14,9 @@ from analysis.present.chart_rows import plain
 from analysis.present.charts import tidy
 from analysis.present.theme import INK, NAMED, QUIET, RECOMMENDED, TODAY, blank_figure, lettering
 
-PANEL_HEIGHT, HEADING_HEIGHT, AXIS_HEIGHT, CHANGE_HEIGHT = 150, 58, 36, 24
+PLOT_HEIGHT, HEADING_HEIGHT, LINE_HEIGHT, AXIS_HEIGHT, CHANGE_HEIGHT = 92, 58, 17, 36, 24
+HEADING_LETTERS = 40
+"""Letters of a panel's name that fit side by side on a phone."""
 SIDE, ROOM = 14, 0.12
 SIGNAL = NAMED[0]
 
@@ -44,7 +47,7 @@ def control_panels(panels: Sequence[Panel], changes: Sequence[tuple[pd.Timestamp
     panels : sequence of Panel
         Top panel first; all share one axis of time.
     changes : sequence of (pandas.Timestamp, str), optional
-        Declared changes, each a dotted upright line named at the very top.
+        Declared changes, each a dotted upright line in every panel, named at the very top.
 
     Returns
     -------
@@ -61,19 +64,22 @@ def control_panels(panels: Sequence[Panel], changes: Sequence[tuple[pd.Timestamp
     (['missed, usual limits', 'missed, usual figure', 'missed'], ['circle', 'diamond', 'circle'])
     """
     top = CHANGE_HEIGHT * bool(changes)
-    height = top + PANEL_HEIGHT * len(panels) + AXIS_HEIGHT
-    figure = blank_figure(height)
+    headings = [textwrap.wrap(panel.label, HEADING_LETTERS) for panel in panels]
+    heights = [HEADING_HEIGHT + LINE_HEIGHT * (len(each) - 1) + PLOT_HEIGHT for each in headings]
+    drawn, down = sum(heights), 0
+    figure = blank_figure(top + drawn + AXIS_HEIGHT)
     figure.update_layout(margin={"l": SIDE, "r": SIDE, "t": top, "b": AXIS_HEIGHT})
-    drawn = PANEL_HEIGHT * len(panels)
-    for place, panel in enumerate(panels):
-        upper = 1 - (place * PANEL_HEIGHT + HEADING_HEIGHT) / drawn
-        lower = 1 - (place + 1) * PANEL_HEIGHT / drawn
+    for place, (panel, heading) in enumerate(zip(panels, headings, strict=True)):
+        down += heights[place]
+        upper, lower = 1 - (down - PLOT_HEIGHT) / drawn, 1 - down / drawn
         axis = f"y{place + 1 if place else ''}"
         _add_panel(figure, panel, axis)
         figure.update_layout({f"yaxis{axis[1:]}": _axis(panel, lower, upper)})
-        _add_heading(figure, panel, upper)
+        _add_heading(figure, heading, panel.said, upper)
+        for day, _ in changes:
+            _mark_change(figure, day, axis)
     for day, said in changes:
-        _add_change(figure, day, said)
+        _name_change(figure, day, said)
     figure.update_xaxes(type="date", nticks=4, tickformat="%b %Y", anchor=axis)
     return figure
 
@@ -142,21 +148,25 @@ def _points(values: Sequence[float]) -> list[float | None]:
     return [value if np.isfinite(value) else None for value in tidy(values)]
 
 
-def _add_heading(figure: go.Figure, panel: Panel, upper: float) -> None:
+def _add_heading(figure: go.Figure, name: Sequence[str], said: str, upper: float) -> None:
     """Set a panel's name above it, and below the name its latest figure; side by side they would meet on a phone."""
     figure.add_annotation(
-        text=f'{plain(panel.label)}<br><span style="color:{QUIET}">{plain(panel.said)}</span>',
+        text=f'{"<br>".join(map(plain, name))}<br><span style="color:{QUIET}">{plain(said)}</span>',
         align="left", x=0, xanchor="left", xshift=-SIDE, font={"color": INK},
         xref="paper", yref="paper", y=upper, yanchor="bottom", yshift=4,
     )  # fmt: skip
 
 
-def _add_change(figure: go.Figure, day: pd.Timestamp, said: str) -> None:
-    """Mark a declared change through all panels."""
+def _mark_change(figure: go.Figure, day: pd.Timestamp, axis: str) -> None:
+    """Mark a declared change in a panel; its line leaves the words between panels alone."""
     when = f"{day:%Y-%m-%d}"
-    beside = {"x0": when, "x1": when, "xref": "x", "yref": "paper", "y0": 0, "y1": 1}
+    beside = {"x0": when, "x1": when, "xref": "x", "yref": f"{axis} domain", "y0": 0, "y1": 1}
     figure.add_shape(type="line", layer="below", line={"width": 1.5, "color": QUIET, "dash": "dot"}, **beside)
+
+
+def _name_change(figure: go.Figure, day: pd.Timestamp, said: str) -> None:
+    """Name a declared change at the very top."""
     figure.add_annotation(
-        text=plain(said), x=when, xref="x", yref="paper", y=1, yanchor="bottom", xanchor="right", yshift=4,
+        text=plain(said), x=f"{day:%Y-%m-%d}", xref="x", yref="paper", y=1, yanchor="bottom", xanchor="right", yshift=4,
         font={"size": 13, "color": QUIET},
     )  # fmt: skip

@@ -51,6 +51,18 @@ def test_words_of_charts_stay_on_a_phone(opened):
     assert cut == []
 
 
+@pytest.mark.parametrize("width", [PHONE, DESK])
+def test_no_word_of_a_chart_is_cut_at_its_edge(opened, width):
+    cut = opened(width).evaluate("""() => [...document.querySelectorAll('.chart')].flatMap(chart => {
+        const edge = chart.querySelector('.main-svg').getBoundingClientRect();
+        return [...chart.querySelectorAll('text')].filter(text => text.textContent).filter(text => {
+            const at = text.getBoundingClientRect();
+            return at.left < edge.left - 1 || at.right > edge.right + 1 || at.top < edge.top - 1 || at.bottom > edge.bottom + 1;
+        }).map(text => `${chart.id}: ${text.textContent}`);
+    })""")
+    assert cut == []
+
+
 def test_rows_labels_do_not_meet_their_figures_on_a_phone(opened):
     meeting = opened(PHONE).evaluate("""() => [...document.querySelectorAll('.chart')].flatMap(chart => {
         const boxes = [...chart.querySelectorAll('.annotation-text')].map(text => [text.textContent, text.getBoundingClientRect()]);

@@ -65,9 +65,9 @@ const wide = (() => {
   }
 
   function retitled(title, family, most) { // its name broken where a column is too narrow for it; gives how many lines that takes
-    const [name, ...rest] = title.text.split("<br>");
-    const lines = broken(name, family, most);
-    title.text = [...lines.map(escaped), ...rest].join("<br>");
+    const parts = title.text.split("<br>"), said = parts.pop();
+    const lines = broken(parts.join(" "), family, most);
+    title.text = [...lines.map(escaped), said].join("<br>");
     return lines.length;
   }
 
@@ -75,7 +75,8 @@ const wide = (() => {
     const layout = figure.layout, axes = Object.keys(layout).filter((name) => /^yaxis\d*$/.test(name));
     const drawn = layout.height - layout.margin.t - layout.margin.b, side = (1 - between) / 2;
     const titles = layout.annotations.filter((each) => each.xref === "paper");
-    const most = side * width - 2 * inset, heading = (1 - layout.yaxis.domain[1]) * drawn, plot = drawn / axes.length - heading - room.panelLess;
+    const most = side * width - 2 * inset, plot = (layout.yaxis.domain[1] - layout.yaxis.domain[0]) * drawn - room.panelLess;
+    const heading = (1 - layout.yaxis.domain[1]) * drawn - lineHeight * (titles[0].text.split("<br>").length - 2);
     const lines = titles.map((each) => retitled(each, layout.template.layout.font.family, most));
     const tops = [];
     let down = 0;
@@ -96,10 +97,9 @@ const wide = (() => {
     const even = axes.length % 2 === 0 ? axes.length : axes.length - 1;
     layout.xaxis2 = { ...layout.xaxis, anchor: last(even - 1), domain: [side + between, 1], matches: "x" };
     Object.assign(layout.xaxis, { anchor: last(even === axes.length ? even - 2 : axes.length - 1), domain: [0, side] });
-    for (const kind of ["shapes", "annotations"]) { // a declared change is marked in both columns
-      const marks = (layout[kind] || []).filter((each) => each.xref === "x");
-      layout[kind] = [...(layout[kind] || []), ...marks.map((each) => ({ ...each, xref: "x2" }))];
-    }
+    for (const mark of layout.shapes || []) mark.xref = layout[mark.yref.replace(" domain", "").replace("y", "yaxis")].anchor;
+    const changes = layout.annotations.filter((each) => each.xref === "x"); // a declared change is named above both columns
+    layout.annotations = [...layout.annotations, ...changes.map((each) => ({ ...each, xref: "x2" }))];
     layout.height = layout.margin.t + layout.margin.b + down;
   }
 

@@ -31,6 +31,26 @@ def test_every_panel_has_an_axis_of_its_own_below_the_one_before():
     assert places[0][0] > places[1][1] > places[1][0] > places[2][1]
 
 
+def test_a_long_name_is_broken_for_a_phone_and_leaves_every_plot_its_height():
+    long = "Started within five minutes of the slot, at every site"
+    figure = control_panels([panel([0.1] * 6, [False] * 6, name) for name in ("missed", long, "again")])
+    drawn = figure.layout.height - figure.layout.margin.t - figure.layout.margin.b
+    axes = [figure.layout[axis].domain for axis in ("yaxis", "yaxis2", "yaxis3")]
+    assert [round((upper - lower) * drawn) for lower, upper in axes] == [92, 92, 92]
+    assert figure.layout.annotations[1].text.startswith("Started within five minutes of the slot,<br>at every site<br>")
+
+
+def test_a_declared_change_is_marked_in_every_panel_and_named_once():
+    figure = control_panels(
+        [panel([0.1] * 6, [False] * 6, name) for name in ("missed", "late")], [(MONTHS[3], "new room")]
+    )
+    assert [(shape.x0, shape.yref) for shape in figure.layout.shapes] == [
+        ("2026-04-01", "y domain"),
+        ("2026-04-01", "y2 domain"),
+    ]
+    assert [each.text for each in figure.layout.annotations].count("new room") == 1
+
+
 @pytest.mark.parametrize(
     "figure",
     [
