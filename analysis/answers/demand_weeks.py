@@ -149,11 +149,16 @@ def _headline(found: WeekForecast) -> str:
     totals = found.expected[whole].sum(axis=1)
     most, least = (int(whole[place]) for place in (totals.argmax(), totals.argmin()))
     high, low = found.estimate(most, LEVEL), found.estimate(least, LEVEL)
-    why = ", when the clinic is expected to be closed on some days" if found.weeks.with_holidays[least] else ""
+    fewest = (
+        f"fewest in the week of {_day(found.weeks.begins[least])}, {words.number(low.value)} ({words.between(low)})"
+    )
+    if low.high < 1:
+        fewest = f"none in the week of {_day(found.weeks.begins[least])}, when the clinic is expected to be closed"
+    elif found.weeks.with_holidays[least]:
+        fewest += ", when the clinic is expected to be closed on some days"
     return (
         f"Over {period}, about {words.number(totals.mean())} visits are expected in an average week: most in the week of "
-        f"{_day(found.weeks.begins[most])}, {words.number(high.value)} ({words.between(high)}), and fewest in the week of "
-        f"{_day(found.weeks.begins[least])}, {words.number(low.value)} ({words.between(low)}){why}."
+        f"{_day(found.weeks.begins[most])}, {words.number(high.value)} ({words.between(high)}), and {fewest}."
     )
 
 
@@ -225,7 +230,8 @@ def _assumptions(found: WeekForecast) -> tuple[str, ...]:
         "Each month's visits fall on its opening days as weekdays do in the log; within a month no week is busier for any "
         "other reason. A month's weeks add up to its forecast, in every possible future.",
         "Dates closed in every year of the log, such as 25 December, are expected closed again; holidays whose date moves, "
-        "such as Easter, are not foreseen.",
+        "such as Easter, are not foreseen. What closed days leave is caught up on over the ten opening days that follow, as "
+        "far as the clinic's months have shown.",
     ]
     if (found.weeks.days < WEEK).any():
         said.append(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.models.diary_days import Weekdays, days_ahead, days_caught_up, days_worked, learn_weekdays, weekday
+from analysis.models.diary_days import Weekdays, days_ahead, days_worked, learn_weekdays, weekday
 from analysis.models.opening_days import Months, month_edges
 from analysis.models.return_table import WEEK
 from analysis.models.visit_history import KINDS, History
@@ -16,6 +16,8 @@ FEWEST_WEEKS = 8
 """Weeks of a whole month each that are needed to see how far weeks vary (our choice, no source)."""
 LEAST_EXPECTED = 1.0
 """Parts of weeks of which fewer visits are expected say nothing of it (our choice, no source)."""
+CATCH_UP_DAYS = 10
+"""Opening days over which the work of a closed day is caught up on (our choice, no source)."""
 HOLIDAY = 0.4
 """Opening days by which a week must fall short of the usual to be marked (our choice, no source)."""
 
@@ -79,24 +81,24 @@ def weeks_ahead(history: History, months: Months, *, first: int, last: int) -> W
     Notes
     -----
     A day bears what its weekday usually does; a day expected to be closed bears
-    nothing, and the days after it catch up as far as the clinic's months have
-    shown. How far weeks vary beyond that is learnt from the last twelve whole
+    nothing, and the ten opening days after it catch up as far as the clinic's
+    months have shown. How far weeks vary beyond that is learnt from the last twelve whole
     months: Pearson's statistic of the weeks' visits, given each month's, by its
     degrees of freedom. Within a month no trend is supposed.
     """
     week = learn_weekdays(history, first=first, last=last)
     starts, stops = month_edges(months.ahead)
     days = np.arange(int(starts[0]), int(stops[-1]))
-    bears = _bears_ahead(history, week, months, days, first=first, last=last)
+    opened, bears = _bears_ahead(history, week, months, days, first=first, last=last)
     of_week = (days - days[0] + weekday(days[:1])) // WEEK
     begins = days[np.flatnonzero(np.diff(of_week, prepend=-1))]
     share = _shares(bears, days, of_week, (starts, stops))
-    tried, past, a_month = _past_weeks(history, week, months, first=first)
+    tried, past, a_month = _past_weeks(history, week, months)
     many = int(of_week[-1]) + 1
     return Weeks(
         begins=begins,
         days=np.bincount(of_week, minlength=many),
-        opening_days=np.bincount(of_week, weights=bears, minlength=many),
+        opening_days=np.bincount(of_week, weights=opened, minlength=many),
         usual=np.bincount(of_week, weights=week.sizes[weekday(days)], minlength=many),
         share=share,
         spread=_spread(tried),
@@ -108,13 +110,46 @@ def weeks_ahead(history: History, months: Months, *, first: int, last: int) -> W
 
 def _bears_ahead(
     history: History, week: Weekdays, months: Months, days: np.ndarray, *, first: int, last: int
-) -> np.ndarray:
-    """Work each day ahead should bear."""
+) -> tuple[np.ndarray, np.ndarray]:
+    """Work each day ahead bears by itself, and with what it catches up on."""
     if not week.busy:
-        return week.sizes[weekday(days)]
-    begun = np.arange(last + 1, int(days[-1]) + 1)
-    lost, caught_up = days_ahead(history, week, (begun, begun + 1), first=first, last=last)
-    return ((1 - months.caught_up) * lost + months.caught_up * caught_up)[begun >= days[0]]
+        return week.sizes[weekday(days)], week.sizes[weekday(days)]
+    coming = np.arange(last + 1, int(days[-1]) + 1)
+    open_work, _ = days_ahead(history, week, (coming, coming + 1), first=first, last=last)
+    bears = caught_up_later(open_work, week.sizes[weekday(coming)], months.caught_up)
+    return open_work[coming >= days[0]], bears[coming >= days[0]]
+
+
+def caught_up_later(open_work: np.ndarray, usual: np.ndarray, share: float) -> np.ndarray:
+    """Let the open days after a closed one bear a share of what it would have borne.
+
+    Parameters
+    ----------
+    open_work : numpy.ndarray, shape (days,)
+        What each day bears by itself; nought where it is closed.
+    usual : numpy.ndarray, shape (days,)
+        What its weekday usually bears.
+    share : float
+        Share of a closed day's work that is caught up on.
+
+    Returns
+    -------
+    numpy.ndarray, shape (days,)
+
+    Notes
+    -----
+    The work is spread over the ten opening days that follow, by what they bear.
+
+    Examples
+    --------
+    >>> caught_up_later(np.array([1.0, 0.0, 1.0, 1.0]), np.ones(4), 0.5).tolist()
+    [1.0, 0.0, 1.25, 1.25]
+    """
+    bears, opened = open_work.copy(), np.flatnonzero(open_work > 0)
+    for day in np.flatnonzero((open_work == 0) & (usual > 0)):
+        after = opened[opened > day][:CATCH_UP_DAYS]
+        bears[after] += share * usual[day] * open_work[after] / max(float(open_work[after].sum()), 1e-9)
+    return bears
 
 
 def _shares(
@@ -130,18 +165,14 @@ def _shares(
     return np.array(rows)
 
 
-def _past_weeks(
-    history: History, week: Weekdays, months: Months, *, first: int
-) -> tuple[np.ndarray, np.ndarray, float]:
+def _past_weeks(history: History, week: Weekdays, months: Months) -> tuple[np.ndarray, np.ndarray, float]:
     """Set the visits of past weeks, or of their parts in each month, beside the month's and the share expected."""
     looked_at = months.whole[-MONTHS_LOOKED_AT:]
     starts, stops = month_edges(looked_at)
     days = np.arange(int(starts[0]), int(stops[-1]))
-    each = (days, days + 1)
     bears = week.sizes[weekday(days)]
     if week.busy:
-        lost, caught_up = days_worked(history, week, each), days_caught_up(history, week, each, first=first)
-        bears = (1 - months.caught_up) * lost + months.caught_up * caught_up
+        bears = caught_up_later(days_worked(history, week, (days, days + 1)), bears, months.caught_up)
     came = np.bincount(history.day[(history.day >= days[0]) & (history.day <= days[-1])] - days[0], minlength=len(days))
     of_week = (days - days[0] + weekday(days[:1])) // WEEK
     share = _shares(bears, days, of_week, (starts, stops))

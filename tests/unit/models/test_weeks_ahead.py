@@ -10,7 +10,7 @@ import pytest
 
 from analysis.models.opening_days import Months, months_of
 from analysis.models.visit_history import KINDS, NEW, History, day_number, visit_history
-from analysis.models.weeks_ahead import Weeks, drawn_by_week, weeks_ahead
+from analysis.models.weeks_ahead import Weeks, caught_up_later, drawn_by_week, weeks_ahead
 from tests.demand_logs import log
 
 FIRST, LAST = pd.Timestamp("2024-01-01"), pd.Timestamp("2025-12-31")
@@ -51,7 +51,20 @@ def test_a_date_closed_every_year_makes_a_week_of_fewer_days() -> None:
     closed = int(np.flatnonzero(weeks.begins == day_number(pd.Timestamp("2026-02-09")))[0])
     assert weeks.with_holidays[closed]
     assert weeks.with_holidays.sum() == 1
-    assert weeks.opening_days[closed] < 3
+    assert weeks.opening_days[closed] == pytest.approx(2, abs=0.1)
+
+
+def test_what_closed_days_leave_is_caught_up_on_over_the_ten_opening_days_after_them() -> None:
+    usual = np.tile([1.0, 1, 1, 1, 1, 0, 0], 5)
+    opened = usual.copy()
+    opened[7:9] = 0.0
+    bears = caught_up_later(opened, usual, 0.5)
+    assert bears.sum() == pytest.approx(25 - 2 + 0.5 * 2)
+    assert bears[:9].tolist() == opened[:9].tolist()
+    after_first = np.flatnonzero(opened > 0)
+    after_first = after_first[after_first > 8][:10]
+    assert bears[after_first] == pytest.approx(np.full(10, 1.1))
+    assert (bears[(opened == 0)] == 0).all()
 
 
 def test_steady_days_vary_no_more_than_chance() -> None:
