@@ -65,7 +65,7 @@ def what_would_change(clinic: Clinic) -> Answer:
         question=QUESTION,
         headline=_headline(found, table, weekly),
         how_sure=f"{words.how_sure(clinic.settings.level)} They come from drawing patients again and hold for full sessions.",
-        table=table.map(lambda each: _plain(each) if isinstance(each, float) else each),
+        table=table.apply(_row_said, axis=1),
         assumptions=(
             f"As many sessions are held as over the last {WEEKS} weeks of the log, about {words.number(weekly)} a week, and all are full; where there are not enough patients, the change shows as fewer sessions instead.",
             "An evening is late when a session ends more than 15 minutes after its time.",
@@ -120,6 +120,13 @@ def _row(values: list[Estimate], times: float) -> list[float]:
     return [round(each, decimals) + 0.0 for each in found]
 
 
+def _row_said(row: pd.Series) -> pd.Series:
+    """Say the numbers of a row with as many decimals as any of them has."""
+    numbers = row.iloc[1:].astype(float)
+    decimals = 0 if all(each.is_integer() for each in numbers) else 1
+    return pd.Series([row.iloc[0], *(words.number(each, decimals) for each in numbers)], index=row.index)
+
+
 def _plain(value: float) -> str:
     """Say a number as it was rounded."""
     return words.number(value, 0 if float(value).is_integer() else 1)
@@ -171,10 +178,11 @@ def _overbooking(found: SlotMaterial, settings: SlotsPart) -> str:
     slots = found.plan.slots["recommended_minutes"].to_numpy(dtype=float)
     bookings = full_sessions(found.evidence, settings, found.log.rng, SESSIONS_SHOWN)
     plain, more = overbooked(slots, bookings, settings, found.plan.catch_up_every)
+    seen = more.patients_per_session - plain.patients_per_session
     return (
-        f"What if one more were booked beside another in the middle of each session: {words.number(more.patients_per_session - plain.patients_per_session, 1)} "
-        f"patients more a session, waiting of {words.number(more.mean_wait_minutes, 1)} instead of {words.number(plain.mean_wait_minutes, 1)} minutes, "
-        f"overtime of {words.number(more.overtime_minutes, 1)} instead of {words.number(plain.overtime_minutes, 1)} minutes a session."
+        "What if one more were booked beside another in the middle of each session: "
+        f"{words.number(seen, 1)} patients more a session, each waits {words.number(more.mean_wait_minutes - plain.mean_wait_minutes, 1)} "
+        f"minutes longer, and a session has {words.number(more.overtime_minutes - plain.overtime_minutes, 1)} minutes more overtime."
     )
 
 

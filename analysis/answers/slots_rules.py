@@ -122,9 +122,14 @@ def _waiting(rule: str, change: Estimate) -> str:
     return f"{NAMES[rule]} means {words.number(abs(change.value), 1)} minutes {more} waiting ({words.between(ends, 1)})"
 
 
+def _drawn(effects: Effects) -> Effects:
+    """Leave sharing a unit out, which would dwarf the others and stands in the table alone."""
+    return {rule: each for rule, each in _others(effects).items() if rule != SHARED}
+
+
 def _title(effects: Effects) -> str:
-    """Say the finding."""
-    others = _others(effects)
+    """Say the finding, of the rules that are drawn."""
+    others = _drawn(effects)
     told = [rule for rule, each in others.items() if each[WAIT].excludes_zero]
     if not told:
         return "No other rule changes waiting beyond chance"
@@ -146,10 +151,9 @@ def _table(effects: Effects) -> pd.DataFrame:
 
 
 def _chart(effects: Effects) -> go.Figure:
-    """Draw what each rule does to waiting; sharing a unit, which would dwarf the others, stands in the table alone."""
+    """Draw what each rule does to waiting."""
     bars = [
         Bar(NAMES[rule], each[WAIT].value, each[WAIT].low, each[WAIT].high, RECOMMENDED_COLOUR)
-        for rule, each in _others(effects).items()
-        if rule != SHARED
+        for rule, each in _drawn(effects).items()
     ]
-    return range_chart(bars, x_title="minutes of waiting more (to the right) or less than as now", reference=0.0)
+    return range_chart(bars, x_title="minutes of waiting more or less", reference=0.0)

@@ -12,6 +12,7 @@ from analysis.answers.slots import how_long_to_book
 from analysis.answers.slots_changes import what_would_change
 from analysis.answers.slots_frontier import what_can_waiting_be_traded_for
 from analysis.answers.slots_replay import would_the_slots_have_done_better
+from analysis.answers.slots_rules import what_would_other_rules_do
 from analysis.answers.slots_what_if import what_if_other_slots
 from analysis.clinic import Clinic
 from analysis.present.answer import Answer
@@ -26,6 +27,7 @@ QUESTIONS = [
     would_the_slots_have_done_better,
     what_would_change,
     what_if_other_slots,
+    what_would_other_rules_do,
 ]
 
 
@@ -62,12 +64,12 @@ def test_without_grades_or_ears_slots_follow_from_kind_and_minutes(clinic, ask):
     assert "new patient" in answer.headline
 
 
-@pytest.mark.parametrize("ask", [how_long_to_book, what_would_change])
+@pytest.mark.parametrize("ask", [how_long_to_book, what_would_change, what_would_other_rules_do])
 def test_one_practitioner_is_enough(clinic, ask):
     assert told(ask, replace(clinic, visits=clinic.visits.assign(practitioner="A"))).answered
 
 
-@pytest.mark.parametrize("ask", [how_long_to_book, would_the_slots_have_done_better])
+@pytest.mark.parametrize("ask", [how_long_to_book, would_the_slots_have_done_better, what_would_other_rules_do])
 def test_one_month_is_answered_or_said_to_be_too_little(clinic, ask):
     visits = clinic.visits[clinic.visits["slot_start"] < "2025-02-06"]
     answer = told(ask, replace(clinic, visits=visits))

@@ -27,6 +27,7 @@ def test_changes_are_readable_numbers_and_money_is_told_where_it_is_set(clinic):
         figures = [float(each.replace(",", "").replace("\N{MINUS SIGN}", "-")) for each in row.values()]
         today, recommended, change = figures[:3]
         assert figures == [round(each, 0 if min(today, recommended) >= 10 else 1) for each in figures]
+        assert len({"." in each for each in row.values()}) == 1
         assert abs(recommended - today - change) <= (1 if min(today, recommended) >= 10 else 0.11)
     assert "more patients a week" in answer.headline
     assert answer.table["measure"].iloc[-1].startswith("Money a week")

@@ -38,6 +38,12 @@ def test_each_rule_has_its_line_and_its_cost(clinic):
     assert "never shortens what a patient is due" in " ".join(answer.cautions)
 
 
+def test_the_title_names_a_rule_that_is_drawn(clinic):
+    answer = what_would_other_rules_do(clinic)
+    drawn = " ".join(str(label) for line in answer.chart.data if line.y is not None for label in line.y)
+    assert NAMES["two_share_one_unit"] not in answer.chart_title + drawn
+
+
 def test_a_rule_the_clinic_has_is_part_of_every_answer_and_tried_no_more(clinic):
     own = with_slots(clinic, first_two_together=True, break_minutes=15)
     answer = what_would_other_rules_do(own)
