@@ -10,10 +10,10 @@ import pandas as pd
 from analysis.answers.kept import once_a_clinic
 from analysis.clinic import Clinic
 from analysis.models.demand import Demand, count_range, forecast_demand
-from analysis.models.demand_backtest import Backtest, backtest_demand, factor_after, led_by
+from analysis.models.demand_backtest import Backtest, as_used, backtest_demand
 from analysis.models.return_table import second_attempt_share
 from analysis.models.returns_ahead import Rule
-from analysis.models.simple_forecasts import Beside, simple_forecasts
+from analysis.models.simple_forecasts import Beside
 from analysis.models.visit_history import KINDS, History, day_number, visit_history
 from analysis.planning.capacity import (
     booking_ends,
@@ -124,10 +124,8 @@ def demand_figures(clinic: Clinic) -> Figures:
         history, first=first, last=last, months_ahead=settings.demand.months_ahead, rng=rng, rule=rule
     )
     backtest = _backtest(history, demand, first)
-    leads = None if backtest is None or rule.uptake >= 0 else backtest.better()
-    used = backtest if backtest is None or leads is None else led_by(backtest, leads.method)
-    factor = factor_after(()) if used is None else used.factor
-    demand = demand.widened(factor) if leads is None else _led(demand, leads.method, factor)
+    used = as_used(demand, backtest, keep_own=rule.uptake >= 0)
+    demand = used.demand
     kinds, total = _visit_series(demand)
     bookings, sessions, chair = _capacity(visits, demand, last_day, settings, rng)
     table = demand.returns.table
@@ -138,9 +136,9 @@ def demand_figures(clinic: Clinic) -> Figures:
         left_out=left_out | {"not attended": _dated_until(visits, last_day) - len(history.day)},
         demand=demand,
         backtest=backtest,
-        used=used,
-        leads=leads,
-        factor=factor,
+        used=used.trial,
+        leads=used.leads,
+        factor=used.factor,
         kinds=kinds,
         total=total,
         bookings=bookings,
@@ -209,13 +207,6 @@ def _capacity(
 def _session_series(quantity: str, drawn: np.ndarray | None) -> Series | None:
     """Make a line of drawn sessions."""
     return None if drawn is None else Series(quantity, quantity, "sessions", drawn.mean(axis=0), drawn)
-
-
-def _led(demand: Demand, method: str, factor: float) -> Demand:
-    """Give the forecast a simple method's totals; a month the log breaks off in lies between."""
-    ahead, rest = len(demand.months.ahead), len(demand.months.rest)
-    said = simple_forecasts(demand.past.sum(axis=1), rest + ahead)[method]
-    return demand.led_by(said.totals[rest:], factor * said.spreads[rest:])
 
 
 def full_backtest(figures: Figures) -> Backtest:

@@ -226,7 +226,7 @@ def _range_rule(figures: Figures) -> str:
     """Say what the ranges' width rests on."""
     wider = "as wide" if figures.factor < LEAST_WIDENING else f"{words.number(figures.factor, 1)} times as wide"
     if figures.leads is not None:
-        return f"Ranges are {wider} as {SIMPLY[figures.leads.method]} missed within the log, by its misses ahead of the last year."
+        return f"Ranges are {wider} as {SIMPLY[figures.leads.method]} missed within the log, as its own misses ahead ask for."
     why = (
         "past months missed by no more"
         if figures.factor < LEAST_WIDENING

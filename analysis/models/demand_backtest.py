@@ -134,6 +134,55 @@ def led_by(trial: Backtest, method: str) -> Backtest:
     return Backtest(moved)
 
 
+@dataclass(frozen=True, eq=False)
+class Used:
+    """The forecast as it is used.
+
+    Attributes
+    ----------
+    demand : Demand
+        Widened by past misses; with a simple method's totals where that did better beyond chance.
+    trial : Backtest or None
+        Its trial on the past.
+    leads : Beside or None
+        The simple method whose totals are used.
+    factor : float
+        How many times as wide as drawn, or as the simple method's own spread, the ranges are.
+    """
+
+    demand: Demand
+    trial: Backtest | None
+    leads: Beside | None
+    factor: float
+
+
+def as_used(demand: Demand, trial: Backtest | None, *, keep_own: bool) -> Used:
+    """Widen a forecast by its past misses, or give it the totals of a simple method that did better.
+
+    Parameters
+    ----------
+    demand : Demand
+        As drawn.
+    trial : Backtest or None
+        None where no month could be tried; then misses are as supposed.
+    keep_own : bool
+        Whether the forecast's own totals stand whatever the trial says.
+
+    Returns
+    -------
+    Used
+    """
+    leads = None if trial is None or keep_own else trial.better()
+    if trial is None or leads is None:
+        factor = factor_after(()) if trial is None else trial.factor
+        return Used(demand.widened(factor), trial, None, factor)
+    led = led_by(trial, leads.method)
+    # a month the log breaks off in lies between what is known and what is forecast
+    ahead, rest = len(demand.months.ahead), len(demand.months.rest)
+    said = simple_forecasts(demand.past.sum(axis=1), rest + ahead)[leads.method]
+    return Used(demand.led_by(said.totals[rest:], led.factor * said.spreads[rest:]), led, leads, led.factor)
+
+
 def backtest_demand(
     history: History,
     *,
