@@ -60,6 +60,13 @@ class Clinic:
         attended = self.visits.loc[self.visits["attendance"] == "attended", "slot_start"].max()
         return self._day(self.visits["slot_start"].max() if pd.isna(attended) else attended)
 
+    @property
+    def rows_shown(self) -> dict[str, int | None]:
+        """Rows read, kept and set aside as intake counted them; none of them where those set aside are too few to tell."""
+        few = 0 < (self.record.get("rows_set_aside") or 0) < self.settings.clinic.hide_below
+        names = ("rows_in", "rows_kept", "rows_set_aside")
+        return {name: None if few else self.record.get(name) for name in names}
+
     @staticmethod
     def _day(moment: pd.Timestamp) -> pd.Timestamp:
         """Drop the time of day; no moment stays none."""

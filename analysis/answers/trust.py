@@ -16,6 +16,7 @@ from analysis.present.theme import RECOMMENDED, TODAY
 from analysis.problems import NotEnough
 from analysis.schema import MINUTES_QUALITY
 from analysis.stats.proportions import wilson_share
+from analysis.stats.small_counts import hidden_counts
 
 TRUST = "Can I trust my log?"
 ASIDE = "What was set aside, and why?"
@@ -93,14 +94,15 @@ def what_was_set_aside(clinic: Clinic) -> Answer:
     """
     if clinic.visits.empty and clinic.set_aside.empty:
         return no_answer(ASIDE, NotEnough("The log holds no row.", "Put at least one export with rows into exports."))
-    reasons, rows_in = _reasons(clinic.set_aside), clinic.record.get("rows_in")
+    total, rows_in = len(clinic.set_aside), clinic.rows_shown["rows_in"]
+    reasons = _without_small(_reasons(clinic.set_aside), _bound(clinic))
     return Answer(
         ASIDE,
-        _aside_headline(clinic, reasons, rows_in),
+        _aside_headline(clinic, reasons, total, rows_in),
         how_sure="A count, so it has no range. Every row was either kept or set aside; none was changed in the exports.",
         table=reasons,
         assumptions=("A row that says the same as another tells of the same visit, and not of a second one.",),
-        checks=_nothing_lost_check(clinic),
+        checks=(*_nothing_lost_check(clinic), *_hidden_check(reasons, _bound(clinic))),
         basis=None if pd.isna(clinic.first_day) else Basis(
             rows_in if rows_in is not None else len(clinic.visits),
             "rows of the exports" if rows_in is not None else "bookings",
@@ -128,7 +130,7 @@ def _headline(clinic: Clinic, lacking: dict[str, list[str]], known: dict[str, in
     """Give the verdict with the rows used, the share of real minutes, its range and the period."""
     timed = wilson_share(known["timed"], sum(known.values()), clinic.settings.level)
     rows_in = clinic.record.get("rows_in")
-    used = say.rows_used(rows_in, clinic.record.get("rows_kept", 0), len(clinic.visits))
+    used = say.rows_used(rows_in, clinic.record.get("rows_kept", 0), len(clinic.visits), _bound(clinic))
     return (
         f"{say.verdict(lacking)}: {used}, and minutes are really timed for {words.percent(timed.value)} of attended visits "
         f"({words.between_percent(timed)}), {words.months(clinic.first_day, clinic.last_day)}."
@@ -180,15 +182,15 @@ def _minutes_check(known: dict[str, int]) -> Check:
     )
 
 
-def _count_row(quantity: str, many: int, **group: str) -> ResultRow:
-    """Keep a count of rows."""
-    return ResultRow(SECTION, quantity, group, float(many), None, None, None, "rows", None, "count")
+def _count_row(quantity: str, many: int | None, **group: str) -> ResultRow:
+    """Keep a count of rows; a hidden one has no figure."""
+    value = None if pd.isna(many) else float(many)
+    return ResultRow(SECTION, quantity, group, value, None, None, None, "rows", None, "count")
 
 
 def _row_counts(clinic: Clinic) -> list[ResultRow]:
     """Keep the rows read, kept and set aside, where intake counted them."""
-    names = ("rows_in", "rows_kept", "rows_set_aside")
-    return [_count_row(name, clinic.record[name]) for name in names if clinic.record.get(name) is not None]
+    return [_count_row(name, many) for name, many in clinic.rows_shown.items() if name in clinic.record]
 
 
 def _fact_rows(facts: dict[str, Recorded], level: float) -> list[ResultRow]:
@@ -219,22 +221,40 @@ def _reasons(set_aside: pd.DataFrame) -> pd.DataFrame:
     return ordered[["reason", "rows", "remedy"]]
 
 
-def _aside_headline(clinic: Clinic, reasons: pd.DataFrame, rows_in: int | None) -> str:
+def _without_small(reasons: pd.DataFrame, hide_below: int) -> pd.DataFrame:
+    """Hide small counts of reasons, and those that would give them away beside the total."""
+    counts = reasons["rows"].tolist()
+    hidden = hidden_counts([*counts, sum(counts)], [(len(counts), range(len(counts)))], hide_below)[:-1]
+    return reasons.assign(rows=reasons["rows"].astype("Int64").mask(hidden))
+
+
+def _hidden_check(reasons: pd.DataFrame, hide_below: int) -> tuple[Check, ...]:
+    """Say that small counts are hidden, where some are."""
+    if not reasons["rows"].isna().any():
+        return ()
+    told = f"Counts under {hide_below} are not shown, nor others that would give them away."
+    return (Check("Small numbers hidden", INFORMATION, told),)
+
+
+def _bound(clinic: Clinic) -> int:
+    """Give the count from which on a count may be shown."""
+    return clinic.settings.clinic.hide_below
+
+
+def _aside_headline(clinic: Clinic, reasons: pd.DataFrame, total: int, rows_in: int | None) -> str:
     """Say how many rows were set aside, and most often why."""
-    total = int(reasons["rows"].sum())
     period = "" if pd.isna(clinic.first_day) else f", {words.months(clinic.first_day, clinic.last_day)}"
     if not total:
         all_rows = "" if rows_in is None else f": all {words.plural(rows_in, 'row')} could be used"
         return f"Nothing was set aside{all_rows}{period}."
+    few = total < _bound(clinic)
     of_all = f" of {words.plural(rows_in, 'row')} ({words.percent(total / rows_in)})" if rows_in else ""
     first = reasons.iloc[0]
     noun = "" if rows_in else f" {'row' if total == 1 else 'rows'}"
-    why = (
-        f"most often: {first['reason']} ({words.count(first['rows'])})"
-        if len(reasons) > 1
-        else f"for {first['reason']}"
-    )
-    return f"{words.count(total)}{of_all or noun} {'was' if total == 1 else 'were'} set aside, {why}{period}."
+    many = "" if pd.isna(first["rows"]) else f" ({words.count(first['rows'])})"
+    why = f"most often: {first['reason']}{many}" if len(reasons) > 1 else f"for {first['reason']}"
+    said, noun = (f"Fewer than {_bound(clinic)}", " rows") if few else (words.count(total), noun)
+    return f"{said}{of_all or noun} {'was' if total == 1 and not few else 'were'} set aside, {why}{period}."
 
 
 def _nothing_lost_check(clinic: Clinic) -> tuple[Check, ...]:
@@ -245,4 +265,6 @@ def _nothing_lost_check(clinic: Clinic) -> tuple[Check, ...]:
     aside = len(clinic.set_aside)
     result = PASSED if rows_in == kept + aside else FAILED
     told = f"{words.count(rows_in)} rows read; {words.count(kept)} kept and {words.count(aside)} set aside."
+    if result == PASSED and 0 < aside < _bound(clinic):
+        told = f"All rows read were kept but fewer than {_bound(clinic)}, which were set aside."
     return (Check("No row lost", result, told),)

@@ -151,10 +151,12 @@ def verdict(lacking: dict[str, list[str]]) -> str:
     return f"{'Yes, for most' if most else 'Only for some'} questions ({answerable} of {all_of_them})"
 
 
-def rows_used(rows_in: int | None, rows_kept: int, bookings: int) -> str:
+def rows_used(rows_in: int | None, rows_kept: int, bookings: int, hide_below: int) -> str:
     """Say how many rows could be used; a log not taken in from exports has bookings only."""
     if rows_in is None:
         return f"{words.plural(bookings, 'booking')} can be used"
+    if 0 < rows_in - rows_kept < hide_below:
+        return f"all rows but fewer than {hide_below} could be used"
     return f"{words.count(rows_kept)} of {words.plural(rows_in, 'row')} could be used"
 
 

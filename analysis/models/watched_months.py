@@ -192,8 +192,9 @@ def watch(
     changes : sequence of pandas.Timestamp, optional
         Days from which limits are worked out anew.
     hide_below : int, optional
-        Counts of patients from 1 to one less than this are not shown: the
-        measure then goes by quarter.
+        Counts from 1 to one less than this are not shown, and of a fact about
+        patients neither is what is left of its total: the measure then goes by
+        quarter.
 
     Returns
     -------
@@ -215,13 +216,16 @@ def watch(
         inside = place >= 0
         kept, place, part = marks.values[inside], place[inside], stretches(periods, changes)
         of = np.bincount(place, minlength=len(periods)).astype(int)
+        if _small(of, hide_below).any():
+            continue
         if marks.kind == MINUTES:
             # means, not medians: medians of whole or rounded minutes stand still for months, and limits would close up
             means = kept.groupby(place).mean().reindex(range(len(periods))).to_numpy(dtype=float)
             ranges = moving_range_chart(means, part)
             return Watched(marks.name, marks.kind, by, periods, individuals_chart(means, part), ranges, of)
         counts = np.bincount(place, kept.astype(float), minlength=len(periods))
-        if not (marks.private and _any_small(counts, of, hide_below)):
+        telling = _small(counts, hide_below) | (_small(of - counts, hide_below) & marks.private)
+        if not telling.any():
             chart = _counted_chart(marks, counts, of, part)
             return Watched(marks.name, marks.kind, by, periods, chart, None, of)
     return None
@@ -234,9 +238,9 @@ def _counted_chart(marks: Marks, counts: np.ndarray, of: np.ndarray, part: np.nd
     return share_chart(counts, of, part, together=marks.together)
 
 
-def _any_small(counts: np.ndarray, of: np.ndarray, hide_below: int) -> bool:
-    """Say whether some count, or what is left of its total, is too small to show."""
-    return any(bool(((each > 0) & (each < hide_below)).any()) for each in (counts, of - counts))
+def _small(counts: np.ndarray, hide_below: int) -> np.ndarray:
+    """Mark the counts that are too small to show."""
+    return (counts > 0) & (counts < hide_below)
 
 
 def signals_within(watched: Watched, first_day: pd.Timestamp, last_day: pd.Timestamp) -> np.ndarray:

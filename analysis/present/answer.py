@@ -43,6 +43,8 @@ class Basis:
         How the figure was computed, in one plain sentence.
     by_year : bool
         Whether of the days only the years are known.
+    said_instead : dict of str to str
+        What is said instead of a number left out that is too small to show.
     """
 
     used: int
@@ -52,6 +54,7 @@ class Basis:
     last_day: pd.Timestamp
     method: str = ""
     by_year: bool = False
+    said_instead: dict[str, str] = field(default_factory=dict)
 
     @property
     def period(self) -> str:
@@ -63,7 +66,7 @@ class Basis:
     def __str__(self) -> str:
         """Say the basis in one or two plain sentences."""
         rests = f"Rests on {words.count(self.used)} {self.of_what}, {self.period}."
-        out = [f"{words.count(many)} {why}" for why, many in self.left_out.items() if many]
+        out = [f"{self.said_instead.get(why, words.count(many))} {why}" for why, many in self.left_out.items() if many]
         return f"{rests} Left out: {'; '.join(out)}." if out else rests
 
 

@@ -21,6 +21,7 @@ from analysis.report.page import Page, Part, Question, page_html
 from analysis.report.questions import CAUTIONS, DECISIONS, PARTS, ask_all
 from analysis.report.results import about, results_json
 from analysis.report.settings_used import settings_mark, settings_text
+from analysis.report.sharing import safe_to_share
 from analysis.report.workbook import Frame, write_workbook
 
 
@@ -113,7 +114,8 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
     """
     tell = progress or silent
     reported = chosen_quarter(clinic, quarter)
-    answers = ask_all(clinic, reported, tell)
+    hide_below = clinic.settings.clinic.hide_below
+    answers = {step: safe_to_share(answer, hide_below) for step, answer in ask_all(clinic, reported, tell).items()}
     tell("writing the report")
     into = folder / str(reported)
     into.mkdir(parents=True, exist_ok=True)
@@ -174,5 +176,8 @@ def _standfirst(clinic: Clinic) -> str:
     )
     if "rows_in" not in clinic.record:
         return covers
-    read, kept, aside = (words.count(clinic.record[name]) for name in ("rows_in", "rows_kept", "rows_set_aside"))
+    if clinic.rows_shown["rows_in"] is None:
+        few = clinic.settings.clinic.hide_below
+        return f"{covers} All rows read were kept but fewer than {few}, set aside each with its reason."
+    read, kept, aside = (words.count(each or 0) for each in clinic.rows_shown.values())
     return f"{covers} Of {read} rows read, {kept} were kept and {aside} set aside, each with its reason."

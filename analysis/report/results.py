@@ -32,9 +32,9 @@ def about(clinic: Clinic, quarter: Quarter) -> dict[str, Any]:
     dict
         version, settings (their mark), clinic, invented, quarter, first_month,
         last_month (of the log), rows_in, rows_kept, rows_set_aside (as intake
-        counted them; null where the clinic was not made by intake).
+        counted them; null where the clinic was not made by intake, or fewer
+        than may be shown were set aside).
     """
-    counted = {name: clinic.record.get(name) for name in ("rows_in", "rows_kept", "rows_set_aside")}
     return {
         "version": __version__,
         "settings": settings_mark(clinic.settings),
@@ -43,7 +43,7 @@ def about(clinic: Clinic, quarter: Quarter) -> dict[str, Any]:
         "quarter": str(quarter),
         "first_month": f"{clinic.first_day:%Y-%m}",
         "last_month": f"{clinic.last_day:%Y-%m}",
-        **counted,
+        **clinic.rows_shown,
     }
 
 

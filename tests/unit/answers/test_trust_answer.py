@@ -13,6 +13,7 @@ from analysis.models.completeness import facts_recorded
 from analysis.present import words
 from analysis.present.page_parts import answer_html, answer_text
 from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, typed_frame
+from analysis.settings import settings_from_toml
 
 VISIT = {
     "patient_key": "p1", "practitioner": "A", "slot_start": pd.Timestamp("2026-03-02 09:00"), "slot_minutes": 30.0,
@@ -41,12 +42,17 @@ def clinic(visits: int = 4, *, record=None, aside=(), without=(), **changed) -> 
     )
 
 
+def all_shown(log: Clinic) -> Clinic:
+    """Let even small counts be shown."""
+    return dataclasses.replace(log, settings=settings_from_toml("[clinic]\nhide_below = 1"))
+
+
 def value(answer, quantity: str, **group) -> float:
     return next(row.value for row in answer.rows if row.quantity == quantity and row.group == group)
 
 
 def test_a_complete_log_can_be_trusted_for_every_question():
-    answer = can_i_trust_my_log(clinic(record={"rows_in": 6, "rows_kept": 4, "rows_set_aside": 2}))
+    answer = can_i_trust_my_log(all_shown(clinic(record={"rows_in": 6, "rows_kept": 4, "rows_set_aside": 2})))
     assert answer.headline == (
         "Yes, for all 6 questions: 4 of 6 rows could be used, and minutes are really timed for 100% of attended visits "
         "(between 51% and 100%), March 2026."
@@ -110,7 +116,7 @@ def test_a_log_with_nobody_seen_says_what_to_record():
 
 
 def test_reasons_stand_with_their_remedy_the_commonest_first():
-    log = clinic(aside=[NO_DATE, REPEAT, REPEAT], record={"rows_in": 7, "rows_kept": 4})
+    log = all_shown(clinic(aside=[NO_DATE, REPEAT, REPEAT], record={"rows_in": 7, "rows_kept": 4}))
     answer = what_was_set_aside(log)
     assert answer.headline.startswith("3 of 7 rows (43%) were set aside, most often: the same row again (2)")
     assert answer.table["reason"].tolist() == ["the same row again", "no date"]
@@ -132,9 +138,29 @@ def test_nothing_set_aside_says_so():
 
 
 def test_rows_all_set_aside_are_still_told():
-    answer = what_was_set_aside(clinic(0, aside=[NO_DATE]))
+    answer = what_was_set_aside(all_shown(clinic(0, aside=[NO_DATE])))
     assert answer.headline == "1 row was set aside, for no date."
     assert not what_was_set_aside(clinic(0)).answered
+
+
+def test_few_rows_set_aside_are_hidden_and_with_them_those_read_and_kept():
+    record = {"rows_in": 103, "rows_kept": 100, "rows_set_aside": 3}
+    log = clinic(100, aside=[NO_DATE, REPEAT, REPEAT], record=record)
+    told = what_was_set_aside(log)
+    assert told.headline == "Fewer than 5 rows were set aside, most often: the same row again, March 2026."
+    assert told.table["rows"].isna().all()
+    assert told.checks[0].sentence == "All rows read were kept but fewer than 5, which were set aside."
+    trust = can_i_trust_my_log(log)
+    assert "all rows but fewer than 5 could be used" in trust.headline
+    assert [value(trust, name) for name in record] == [None, None, None]
+
+
+def test_a_small_reason_is_hidden_with_the_one_that_would_give_it_away():
+    log = clinic(aside=[NO_DATE] * 3 + [REPEAT] * 9, record={"rows_in": 60, "rows_kept": 48, "rows_set_aside": 12})
+    answer = what_was_set_aside(log)
+    assert answer.headline.startswith("12 of 60 rows (20%) were set aside, most often: the same row again, March")
+    assert answer.table["rows"].isna().all()
+    assert [row.value for row in answer.rows] == [None, None]
 
 
 @pytest.mark.parametrize("ask", [can_i_trust_my_log, what_was_set_aside])

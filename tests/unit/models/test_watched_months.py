@@ -1,9 +1,11 @@
 """Measures from month to month, on logs small enough to count by hand."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
-from analysis.models.watched_months import MONTH, QUARTER, SHARE, Marks, stretches, watch, whole_periods
+from analysis.models.watched_months import MINUTES, MONTH, QUARTER, SHARE, Marks, stretches, watch, whole_periods
 
 
 def marks(by_month: dict[str, tuple[int, int]], **how) -> Marks:
@@ -58,6 +60,21 @@ def test_a_count_too_small_to_show_makes_the_measure_go_by_quarter():
     watched = watch(marks(STEADY | {"2025-08": (3, 200)}), FIRST, LAST)
     assert watched.by == QUARTER
     assert watch(marks(STEADY | {"2025-08": (3, 200)}), FIRST, LAST, hide_below=1).by == MONTH
+
+
+@pytest.mark.parametrize("kind", [SHARE, MINUTES])
+def test_a_month_of_too_few_visits_makes_any_measure_go_by_quarter(kind):
+    """How many came in a month is a count as well."""
+    few = marks(STEADY | {"2025-08": (0, 4)}, private=False)
+    few = replace(few, kind=kind, values=few.values.astype(float))
+    assert watch(few, FIRST, LAST).by == QUARTER
+    assert watch(few, FIRST, LAST, hide_below=1).by == MONTH
+
+
+def test_of_what_is_no_fact_about_patients_the_rest_may_be_small():
+    nearly_all = marks(STEADY | {"2025-08": (197, 200)}, private=False)
+    assert watch(nearly_all, FIRST, LAST).by == MONTH
+    assert watch(replace(nearly_all, private=True), FIRST, LAST).by == QUARTER
 
 
 def test_a_measure_too_rare_even_by_quarter_is_not_charted():

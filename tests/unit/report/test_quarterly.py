@@ -83,10 +83,10 @@ def test_the_four_decisions_are_handed_back(made_up, tmp_path):
 
 @pytest.mark.usefixtures("made_up")
 def test_results_say_what_they_rest_on(tmp_path):
-    clinic = clinic_of(*THREE_YEARS, record={"rows_in": 5, "rows_kept": 2, "rows_set_aside": 3}, invented=True)
+    clinic = clinic_of(*THREE_YEARS, record={"rows_in": 50, "rows_kept": 41, "rows_set_aside": 9}, invented=True)
     read = json.loads(build_report(clinic, None, tmp_path).results.read_text(encoding="utf-8"))
     about = read["about"]
-    assert (about["rows_in"], about["rows_kept"], about["rows_set_aside"]) == (5, 2, 3)
+    assert (about["rows_in"], about["rows_kept"], about["rows_set_aside"]) == (50, 41, 9)
     assert (about["first_month"], about["last_month"], about["quarter"], about["invented"]) == ("2023-10", "2026-09", "2026-Q3", True)  # fmt: skip
     assert {row["quantity"] for row in read["rows"]} == {"slot_minutes"}
 
@@ -128,3 +128,14 @@ def test_workbook_and_results_hold_the_same_figures(tmp_path):
     assert [[row[name] for name in names] for row in shown] == [
         ["" if row[name] is None else row[name] for name in names] for row in rows
     ]
+
+
+@pytest.mark.usefixtures("made_up")
+def test_few_rows_set_aside_are_told_as_few_only(tmp_path):
+    clinic = clinic_of(*THREE_YEARS, record={"rows_in": 50, "rows_kept": 47, "rows_set_aside": 3})
+    report = build_report(clinic, None, tmp_path)
+    about = json.loads(report.results.read_text(encoding="utf-8"))["about"]
+    assert (about["rows_in"], about["rows_kept"], about["rows_set_aside"]) == (None, None, None)
+    assert "All rows read were kept but fewer than 5, set aside each with its reason." in report.page.read_text(
+        encoding="utf-8"
+    )
