@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,11 +17,17 @@ from xlsxwriter.worksheet import Worksheet
 from analysis.present.answer import Answer
 from analysis.present.page_parts import sentence
 from analysis.present.tables import BLANK, COUNT, NOT_SHOWN, SHARE, SpokenColumn, spoken_columns
+from analysis.present.theme import QUIET, RECOMMENDED
 
 FILE = "quarterly_report.xlsx"
 LONGEST_NAME = 31
 """Letters a spreadsheet program allows in a sheet's name."""
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+TOLD_ABOVE = ("Answer", "How sure", "Period")
+"""Notes that stand above a table; the others stand below it."""
+NARROWEST, WIDEST, FEWEST_COLUMNS, LINE_POINTS = 11, 34, 7, 15
+FIRST_NARROWEST = 20
+"""Widths in letters; columns that notes run across at least; points a line of them takes."""
 SAFE_TEXT = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
 FIGURES = ("section", "quantity", "group", "value", "low", "high", "level", "unit", "n", "method")
 
@@ -59,6 +66,8 @@ class _Looks:
     bold: Format
     wrapped: Format
     heading: Format
+    heading_right: Format
+    hidden: Format
     share: Format
     count: Format
     figure: Format
@@ -100,7 +109,7 @@ def write_workbook(frame: Frame, answers: dict[str, Answer], folder: Path) -> Pa
     -------
     Path
         ``quarterly_report.xlsx``: cover, contents, a sheet a question (its
-        sentence, period, units and notes above, the tidy table below), and
+        sentence and period, the tidy table with its units, the notes), and
         a sheet of every figure as ``results.json`` holds it.
 
     Notes
@@ -125,11 +134,14 @@ def write_workbook(frame: Frame, answers: dict[str, Answer], folder: Path) -> Pa
 
 def _looks(book: xlsxwriter.Workbook) -> _Looks:
     """Make the formats."""
+    rule = {"bottom": 1, "bottom_color": RECOMMENDED}
     return _Looks(
         title=book.add_format({"bold": True, "font_size": 16}),
         bold=book.add_format({"bold": True, "text_wrap": True, "valign": "top"}),
         wrapped=book.add_format({"text_wrap": True, "valign": "top"}),
-        heading=book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "bottom"}),
+        heading=book.add_format({"bold": True, "text_wrap": True, "valign": "bottom", **rule}),
+        heading_right=book.add_format({"bold": True, "text_wrap": True, "valign": "bottom", "align": "right", **rule}),
+        hidden=book.add_format({"align": "right", "valign": "top", "font_color": QUIET}),
         share=book.add_format({"num_format": "0.0%", "valign": "top"}),
         count=book.add_format({"num_format": "#,##0", "valign": "top"}),
         figure=book.add_format({"num_format": "#,##0.00", "valign": "top"}),
@@ -139,11 +151,23 @@ def _looks(book: xlsxwriter.Workbook) -> _Looks:
 def _cover(sheet: Worksheet, frame: Frame, looks: _Looks) -> None:
     """Say whose figures these are, what they rest on and what to take care of."""
     told = ["INVENTED DEMO CLINIC: every visit was made up."] if frame.invented else []
+    hidden = f"“{NOT_SHOWN}” marks a count hidden because it is small, or because it would tell a small one."
+    blocks = (
+        ("", told),
+        ("The quarter in five sentences", frame.sentences),
+        ("What the figures rest on", (frame.standfirst, frame.how_sure, hidden)),
+        ("Take care", frame.cautions),
+        ("", (frame.footer,)),
+    )
     sheet.set_column(0, 0, 100)
     sheet.write_string(0, 0, plain_text(frame.title), looks.title)
-    lines = [*told, *frame.sentences, frame.standfirst, frame.how_sure, f"“{NOT_SHOWN}” marks a count hidden because it is small, or because it would tell a small one.", *frame.cautions, frame.footer]  # fmt: skip
-    for row, line in enumerate(lines, start=2):
-        sheet.write_string(row, 0, plain_text(line), looks.wrapped)
+    row = 1
+    for heading, lines in blocks:
+        told_now = [(heading, looks.heading)] if heading and lines else []
+        for line, look in [*told_now, *((each, looks.wrapped) for each in lines)]:
+            row += 1
+            sheet.write_string(row, 0, plain_text(line), look)
+        row += bool(lines)
     _for_paper(sheet)
 
 
@@ -181,26 +205,45 @@ def notes_of(answer: Answer) -> list[tuple[str, str]]:
 
 
 def _question(sheet: Worksheet, answer: Answer, looks: _Looks) -> None:
-    """Write one question: its words above, its table below."""
-    sheet.set_column(0, 0, 30)
-    sheet.set_column(1, 12, 17)
+    """Write one question: its answer, its table, then what stands beside it."""
+    spoken = [] if answer.table is None or answer.table.empty else spoken_columns(answer.table)
+    widths = _widths(spoken)
+    for place, width in enumerate(widths):
+        sheet.set_column(place, place, width)
     sheet.write_string(0, 0, plain_text(answer.question), looks.title)
-    row = 1
-    for kind, text in notes_of(answer):
-        sheet.write_string(row, 0, kind, looks.bold)
-        sheet.write_string(row, 1, plain_text(text))
-        row += 1
-    if answer.table is not None and not answer.table.empty:
-        _table(sheet, row + 1, answer.table, looks)
+    notes = notes_of(answer)
+    row = _notes(sheet, 1, [note for note in notes if note[0] in TOLD_ABOVE], widths, looks)
+    if answer.table is not None and spoken:
+        _table(sheet, row + 1, answer.table, spoken, looks)
+        row += 1 + len(answer.table) + 2
+    _notes(sheet, row, [note for note in notes if note[0] not in TOLD_ABOVE], widths, looks)
     _for_paper(sheet)
 
 
-def _table(sheet: Worksheet, top: int, table: pd.DataFrame, looks: _Looks) -> None:
+def _widths(columns: Sequence[SpokenColumn]) -> list[int]:
+    """Give each column the width of its longest cell or word of its heading, within bounds."""
+    wanted = [max(map(len, (*column.cells, *_with_unit(column).split()))) + 2 for column in columns]
+    wanted += [NARROWEST] * (FEWEST_COLUMNS - len(wanted))
+    return [min(max(each, NARROWEST if place else FIRST_NARROWEST), WIDEST) for place, each in enumerate(wanted)]
+
+
+def _notes(sheet: Worksheet, top: int, notes: Sequence[tuple[str, str]], widths: list[int], looks: _Looks) -> int:
+    """Write notes across the columns beside the first, high enough to be read; give the next row."""
+    across = sum(widths[1:])
+    for row, (kind, text) in enumerate(notes, start=top):
+        sheet.write_string(row, 0, kind, looks.bold)
+        sheet.merge_range(row, 1, row, len(widths) - 1, "", looks.bold if kind == "Answer" else looks.wrapped)
+        sheet.write_string(row, 1, plain_text(text), looks.bold if kind == "Answer" else looks.wrapped)
+        sheet.set_row(row, LINE_POINTS * max(1, math.ceil(len(text) * (1.1 if kind == "Answer" else 1.0) / across)))
+    return top + len(notes)
+
+
+def _table(sheet: Worksheet, top: int, table: pd.DataFrame, spoken: Sequence[SpokenColumn], looks: _Looks) -> None:
     """Write a table: plain headings, numbers as numbers, words as words."""
-    spoken = spoken_columns(table)
     shown = [name for name in table.columns if len(spoken) == len(table.columns) or name != "unit"]
     for place, (name, column) in enumerate(zip(shown, spoken, strict=True)):
-        sheet.write_string(top, place, plain_text(_with_unit(column)), looks.heading)
+        heading = looks.heading_right if column.is_number else looks.heading
+        sheet.write_string(top, place, plain_text(_with_unit(column)), heading)
         for row, (value, cell) in enumerate(zip(table[name], column.cells, strict=True), start=top + 1):
             _cell(sheet, row, place, value, cell, column, looks)
 
@@ -213,7 +256,7 @@ def _with_unit(column: SpokenColumn) -> str:
 def _cell(sheet: Worksheet, row: int, place: int, value: Any, cell: str, column: SpokenColumn, looks: _Looks) -> None:
     """Write one cell: the number itself where it is one, else what the page shows."""
     if not column.is_number or cell in (NOT_SHOWN, BLANK) or not _finite(value):
-        sheet.write_string(row, place, plain_text(cell), looks.wrapped)
+        sheet.write_string(row, place, plain_text(cell), looks.hidden if column.is_number else looks.wrapped)
         return
     share = column.kind == SHARE or cell.endswith("%")
     look = looks.share if share else looks.count if column.kind == COUNT or float(value).is_integer() else looks.figure
@@ -243,7 +286,8 @@ def _figures(sheet: Worksheet, answers: Sequence[Answer], looks: _Looks) -> None
 
 
 def _for_paper(sheet: Worksheet) -> None:
-    """Fit the sheet's width on A4, lying."""
+    """Fit the sheet's width on A4, lying, and leave out the grid: rules stand where they tell something."""
+    sheet.hide_gridlines(2)
     sheet.set_paper(9)
     sheet.set_landscape()
     sheet.fit_to_pages(1, 0)

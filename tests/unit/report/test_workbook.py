@@ -43,6 +43,28 @@ def test_a_table_holds_numbers_and_marks_what_is_hidden(answers, tmp_path):
     assert "not shown" in [cell for row in rows for cell in row]
 
 
+def test_the_table_stands_between_the_answer_and_the_notes_which_run_across(answers, tmp_path):
+    path = write_workbook(FRAME, answers, tmp_path)
+    first = [row[0] for row in sheet(path, "1 how long to book")]
+    assert first.index("Answer") < first.index("kind of booking") < first.index("Method") < first.index("Take care")
+    with zipfile.ZipFile(path) as parts:
+        written = parts.read("xl/worksheets/sheet3.xml").decode()
+    heights = {int(row): float(high) for row, high in re.findall(r'<row r="(\d+)"[^>]* ht="([\d.]+)"', written)}
+    merged = {int(row) for row in re.findall(r'<mergeCell ref="B(\d+):', written)}
+    assert set(heights) <= merged
+    assert heights[first.index("How sure") + 1] > 15  # more than one line
+    assert 'showGridLines="0"' in written
+
+
+def test_the_cover_has_its_parts_under_headings(answers, tmp_path):
+    frame = replace(FRAME, sentences=("One.", "Two."))
+    told = [row[0] for row in sheet(write_workbook(frame, answers, tmp_path), "Cover")]
+    assert [
+        told.index(each) for each in ("The quarter in five sentences", "What the figures rest on", "Take care")
+    ] == sorted(told.index(each) for each in ("The quarter in five sentences", "What the figures rest on", "Take care"))
+    assert told[told.index("One.") - 1] == "The quarter in five sentences"
+
+
 def test_an_answer_without_a_figure_says_why(answers, tmp_path):
     rows = sheet(write_workbook(FRAME, answers, tmp_path), "2 does softening pay")
     assert rows[1][1] == softening().headline
