@@ -18,6 +18,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import analysis  # noqa: F401  # isort: skip  # before Polars, whose memory it settles, as the command does
 import polars as pl
 
 from analysis.intake.store import intake_folder

@@ -21,6 +21,8 @@ from analysis.settings import Settings
 
 POLARS_FROM_ROWS = 200_000
 """Rows from which Polars is chosen where the settings leave it open."""
+A_FEW = 1000
+"""Values of a column that are looked at before all are."""
 ROWS_AT_ONCE, ROWS_IN_TURN = 1_000_000, 1_000_000
 """Rows Polars works on together; more are worked on in turn, so many each time, and kept on disk between steps."""
 
@@ -127,7 +129,9 @@ def _is_constant(values: pl.Series) -> bool:
     """Tell whether a column is empty throughout, or holds one text or yes or no throughout."""
     if not len(values) or values.null_count():
         return 0 < len(values) == values.null_count()
-    return values.dtype in (pl.String, pl.Boolean) and bool((values == values[0]).all())
+    if values.dtype not in (pl.String, pl.Boolean) or values[0] != values[-1]:
+        return False
+    return bool((values[:A_FEW] == values[0]).all()) and bool((values == values[0]).all())
 
 
 @contextmanager

@@ -41,8 +41,8 @@ def trade_words() -> frozenset[str]:
     found = set(CALENDAR) | set(MONTHS)
     for path in (shared_folder() / "vocabulary").rglob("*.toml"):
         found |= {word.casefold() for word in WORD.findall(path.read_text(encoding="utf-8"))}
-        found |= {part for word in list(found) for part in re.split(r"['\u2019-]", word)}
-    return frozenset(found - {""})
+    parts = {part for word in found for part in re.split(r"['\u2019-]", word)}
+    return frozenset((found | parts) - {""})
 
 
 @cache

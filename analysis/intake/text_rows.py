@@ -185,12 +185,19 @@ def _with_numbers(rows: pl.DataFrame, columns: Sequence[str], untidy: Callable[[
     rows = rows.drop(UNTIDY, strict=False)
     texts: dict[str, list[str]] = {}
     for name in columns:
-        text = rows.schema[name].categories.to_series().alias("text")  # type: ignore[attr-defined]  # made here, for this column alone
+        text = _categories(rows[name])
         if len(text):
             strange = strange or (untidy is not None and text.to_frame().select(untidy(pl.col("text")).any()).item())
             texts[name] = text.to_list()
     numbers = [pl.col(name).to_physical().cast(NUMBER).fill_null(EMPTY) for name in texts]
     return TextRows(rows.drop(set(columns) - set(texts)).with_columns(*numbers), texts, strange)
+
+
+def _categories(numbered: pl.Series) -> pl.Series:
+    """List the texts of a categorical column that has its categories to itself, in the order of their numbers."""
+    last = numbered.to_physical().max()
+    numbers = pl.int_range(0 if last is None else int(last) + 1, dtype=pl.UInt32)  # type: ignore[arg-type]  # a whole number
+    return pl.select(numbers.cat.to(numbered.dtype).cast(pl.String).alias("text")).to_series()
 
 
 def _filled(places: Sequence[int]) -> pl.Expr:
