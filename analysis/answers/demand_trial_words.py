@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from analysis.answers.demand_words import SIMPLY, beside_simple, month_name, rule_of_choice, spoken
 from analysis.models.demand_backtest import MONTHS_AHEAD, Backtest
-from analysis.models.new_patients import FEWEST_MONTHS
-from analysis.models.simple_forecasts import FEWEST_JUDGED, SIMPLE, Beside
+from analysis.models.new_patients import MONTHS_FOR_SEASON
+from analysis.models.simple_forecasts import FEWEST_JUDGED, SIMPLE, YEAR, Beside
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
+from analysis.stats.forecast_checks import chance_of_mean_below
 
 NARROW, WIDE = 0.80, 0.95
-LEAST_BIAS = 0.02
-"""A mean miss smaller than this share of what came is called none (our choice, no source)."""
+LEANING = 0.05
+"""Chance of calling forecasts that do not lean too high or too low (our choice, no source)."""
 
 
 def headline(trial: Backtest) -> str:
@@ -25,7 +25,7 @@ def headline(trial: Backtest) -> str:
     inside = _inside(trial, NARROW)
     miss = float((months["came"] - months["expected"]).abs().mean())
     share = miss / max(float(months["came"].mean()), 1.0)
-    said = "The last month" if len(months) == 1 else f"{inside} of the last {len(months)} months"
+    said = "The last month" if len(months) == 1 else f"Of the last {len(months)} months {inside or 'none'}"
     came = (
         f"came {'within' if inside else 'outside'} the range that should hold 8 in 10"
         if len(months) == 1
@@ -48,18 +48,19 @@ def how_sure(trial: Backtest, own: Backtest, leads: Beside | None) -> str:
         if len(trial.months) > 1
         else "One month says next to nothing of a range."
     )
-    return f"{few} {_lean(trial)} {beside_simple(own, leads)}"
+    return f"{few}{_lean(trial)} {beside_simple(own, leads)}"
 
 
-def _lean(trial: Backtest) -> str:
-    """Say whether the forecasts were too high or too low on the whole."""
-    found = trial.by_months_ahead()
-    bias = float(np.average(found["bias"], weights=found["forecasts"]))
-    came = float(np.average(found["mean_came"], weights=found["forecasts"]))
-    if abs(bias) < LEAST_BIAS * came:
-        return "On the whole the forecasts were neither too high nor too low."
-    side = "low" if bias > 0 else "high"
-    return f"On the whole the forecasts were too {side}, by {spoken(abs(bias))} visits a month."
+def _lean(own_or_used: Backtest) -> str:
+    """Say whether the forecasts were too high or too low on the whole, beyond chance."""
+    rows = own_or_used.trials
+    by_month = (rows["came"] - rows["expected"]).groupby(rows["month"]).mean()
+    if len(by_month) < FEWEST_JUDGED:
+        return ""
+    lower = chance_of_mean_below(by_month.to_numpy())
+    if min(lower, 1 - lower) > LEANING / 2:
+        return " On the whole the forecasts were neither too high nor too low by more than chance allows."
+    return f" On the whole the forecasts were too {'high' if lower < 0.5 else 'low'}, by {spoken(abs(by_month.mean()))} visits a month."
 
 
 def chart_title(trial: Backtest) -> str:
@@ -123,16 +124,20 @@ def assumptions(own: Backtest, leads: Beside | None) -> tuple[str, ...]:
     return tuple(said)
 
 
-def cautions(trial: Backtest) -> tuple[str, ...]:
+def cautions(trial: Backtest, whole_months: int) -> tuple[str, ...]:
     """Say what a trial on the past cannot tell."""
     said = [
         "Forecasts from neighbouring month-ends share months, so the rows by months ahead are not so many separate trials.",
         "That forecasts held says nothing of a time when recalls, prices, staff or competition nearby change.",
     ]
-    first = pd.Period(trial.trials["made"].iloc[0])
-    if trial.made > 1 and first.ordinal - pd.Period(trial.trials["made"].iloc[-1]).ordinal > -2 * 12 - FEWEST_MONTHS:
+    if whole_months < YEAR:
         said.append(
-            "The earliest were made from half a year of log, before a season could be learnt; later ones know more."
+            "The log is younger than a year: it holds no season to learn, and none of these forecasts knew one."
+        )
+    elif whole_months - trial.made < MONTHS_FOR_SEASON:
+        said.append(
+            f"The earliest were made from {whole_months - trial.made} months of log; a season can be learnt from "
+            f"{MONTHS_FOR_SEASON}, so later ones know more."
         )
     return tuple(said)
 

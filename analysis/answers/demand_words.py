@@ -19,6 +19,7 @@ from analysis.models.simple_forecasts import (
     SAME_MONTHS,
     SEASONAL_NAIVE,
     SMOOTHING,
+    YEAR,
     Beside,
 )
 from analysis.present import words
@@ -98,6 +99,8 @@ def how_sure(figures: Figures) -> str:
     meaning = "The range should hold 8 months in 10; the table also gives those that should hold half of the months and 19 in 20."
     if figures.demand.returns.table is not None and _followed_months(figures.demand) < LONG_FOLLOWED:
         meaning += " The log is young, so both may be too narrow: later returns have not been seen yet."
+    if len(figures.demand.months.whole) < YEAR:
+        meaning += " It is younger than a year and so holds no season to learn: a month it has not seen may be busier or quieter."
     used = figures.used
     if used is None or figures.backtest is None:
         return f"{meaning} The log is too short to try the forecast on its own past."
@@ -120,6 +123,8 @@ def beside_simple(backtest: Backtest, leads: Beside | None) -> str:
             f"counting on each patient's return, whose misses were {times}: more than chance allows. So the months' "
             "totals said here are its; the returns only share them out over kinds of visit."
         )
+    if not backtest.beside():
+        return f"Fewer than {FEWEST_JUDGED} months could be tried, too few to set it beside simple methods."
     errors = backtest.scaled_errors()
     best, error = max(errors.items(), key=lambda item: item[1])
     if not isfinite(error):
@@ -268,9 +273,10 @@ def cautions(figures: Figures) -> tuple[str, ...]:
     demand = figures.demand
     said = ["A range is for one month, not for the whole period; sites and weeks vary by more."]
     if len(demand.months.whole) < MONTHS_FOR_SEASON:
+        level = "the level of the last year" if len(demand.months.whole) >= YEAR else "the level so far"
         said.append(
             f"The log covers {len(demand.months.whole)} whole months; growth and season of new patients can be learnt "
-            f"from {MONTHS_FOR_SEASON}, so the level of the last year stands and the ranges only allow for both."
+            f"from {MONTHS_FOR_SEASON}, so {level} stands and the ranges only allow for both."
         )
     if demand.returns.table is None:
         said.append(

@@ -52,3 +52,31 @@ def test_a_log_without_sites_or_practitioners_is_answered(ask) -> None:
 
 def test_a_log_without_any_visit_has_no_answer() -> None:
     assert not asked(YEAR.iloc[:0]).answered
+
+
+@pytest.mark.parametrize("months", [6, 8, 11])
+def test_a_clinic_younger_than_a_year_hears_that_there_is_no_season_to_learn(months: int) -> None:
+    answer = asked(steady_clinic(months=months))
+    assert answer.answered
+    assert "younger than a year and so holds no season to learn" in answer.how_sure
+    assert any(
+        f"covers {months} whole months" in said and "the level so far stands" in said for said in answer.cautions
+    )
+
+
+def test_half_a_years_ranges_allow_for_a_season_not_seen() -> None:
+    # the same clinic: what is not known yet widens the range beyond what half as long a log would
+    widths = []
+    for months in (8, 30):
+        rows = [row for row in asked(steady_clinic(months=months)).rows if row.quantity == "visits"]
+        widths.append(
+            max((row.high - row.low) / row.value for row in rows if row.level == 0.8 and row.group["kind"] == "new")
+        )
+    assert widths[0] > 1.3 * widths[1]
+
+
+@pytest.mark.parametrize("months", [0, 1, 5])
+def test_below_half_a_year_there_is_no_figure(months: int) -> None:
+    visits = steady_clinic(months=7)
+    young = visits[visits["slot_start"] < pd.Timestamp("2023-01-01") + pd.DateOffset(months=months)]
+    assert not asked(young).answered

@@ -41,7 +41,7 @@ def test_every_month_from_the_seventh_on_is_forecast_from_each_month_end_before_
 def test_the_headline_counts_the_months_the_rows_count() -> None:
     answer = year()
     inside = next(row for row in rows(answer, "coverage") if row.group == {"level": 0.8, "months_ahead": 1})
-    assert answer.headline.startswith(f"{round(inside.value * 8)} of the last 8 months came within the range")
+    assert answer.headline.startswith(f"Of the last 8 months {round(inside.value * 8)} came within the range")
 
 
 def test_the_chart_shows_what_came_and_tells_it_in_words() -> None:
@@ -63,6 +63,18 @@ def test_rows_can_be_written_down_and_lie_within_their_ranges() -> None:
 def test_the_rule_for_a_simple_method_is_said() -> None:
     assert any("tried on at least 12 months" in said and "5% or more" in said for said in year().assumptions)
     assert any("Fewer than 12 months to judge by" in check.sentence for check in year().checks)
+
+
+def test_younger_than_a_year_there_is_no_season_and_too_little_to_judge_by() -> None:
+    answer = asked(steady_clinic(months=9))
+    assert any("younger than a year: it holds no season" in caution for caution in answer.cautions)
+    assert "too few to set it beside simple methods" in answer.how_sure
+    assert "too high" not in answer.how_sure
+    assert "too low" not in answer.how_sure
+
+
+def test_older_logs_say_how_little_the_earliest_forecasts_knew() -> None:
+    assert any("made from 6 months of log" in caution for caution in year().cautions)
 
 
 def test_one_month_to_try_is_told_as_one() -> None:
