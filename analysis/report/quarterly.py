@@ -139,7 +139,9 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
 
 def _page(clinic: Clinic, quarter: Quarter, answers: dict[str, Answer]) -> Page:
     """Lay the answers out as a page."""
-    parts = tuple(Part(title, tuple(Question(answers[step]) for step, _ in asked)) for title, asked in PARTS)
+    parts = tuple(
+        Part(title, tuple(Question(answers[step]) for step, _ in asked if step in answers)) for title, asked in PARTS
+    )
     return Page(
         clinic=clinic.settings.clinic.name,
         quarter_label=quarter.label,

@@ -7,12 +7,15 @@ from collections.abc import Callable
 from analysis.answers.case_mix import what_we_saw
 from analysis.answers.demand import how_many_will_come
 from analysis.answers.demand_trial import did_past_forecasts_hold
+from analysis.answers.income import what_a_session_brings
 from analysis.answers.monitoring import what_changed
 from analysis.answers.punctuality import did_we_keep_to_time
 from analysis.answers.quarter import activity, outcomes, safety
 from analysis.answers.recall import when_to_call_back
+from analysis.answers.recall_uptake import did_people_come_when_due
 from analysis.answers.slots import how_long_to_book
 from analysis.answers.softening import does_softening_pay, does_softening_save_minutes
+from analysis.answers.suction_noise import suction_noise
 from analysis.answers.trust import can_i_trust_my_log, what_was_set_aside
 from analysis.answers.visit_time import how_long_do_visits_take
 from analysis.answers.within_chance import within_chance
@@ -54,6 +57,9 @@ PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
             ("outcomes", outcomes),
             ("safety", safety),
             ("keeping to time", did_we_keep_to_time),
+            ("coming when due", did_people_come_when_due),
+            ("income of a session", what_a_session_brings),
+            ("noise of suction", suction_noise),
             ("changes from month to month", what_changed),
             ("within what chance allows", within_chance),
         ),
@@ -66,6 +72,8 @@ PARTS: tuple[tuple[str, tuple[tuple[str, Ask], ...]], ...] = (
         ),
     ),
 )
+WHERE_RECORDED = ("income of a session", "noise of suction")
+"""Questions only for those who record fees or have measured noise; without, the report does not ask them."""
 DECISIONS = ("how long to book", "does softening pay", "when to call back", "how many will come")
 
 CAUTIONS = (
@@ -95,11 +103,14 @@ def ask_all(clinic: Clinic, quarter: Quarter, progress: Progress = silent) -> di
     Returns
     -------
     dict of str to Answer
-        By the step's name, in the page's order.
+        By the step's name, in the page's order; without those of
+        ``WHERE_RECORDED`` that the log or the settings cannot answer.
     """
     answers = {}
     for _, questions in PARTS:
         for step, ask in questions:
             progress(step)
-            answers[step] = ask(clinic, str(quarter))
+            answer = ask(clinic, str(quarter))
+            if answer.answered or step not in WHERE_RECORDED:
+                answers[step] = answer
     return answers

@@ -75,6 +75,16 @@ def test_the_report_stands_in_a_folder_named_by_its_quarter(tmp_path):
     assert "My ear clinic, April to June 2026</h1>" in report.page.read_text(encoding="utf-8")
 
 
+def test_fees_and_noise_are_reported_only_where_they_are_recorded(monkeypatch):
+    asked = tuple(
+        (title, tuple((step, lambda *_: softening()) for step, _ in parts)) for title, parts in questions.PARTS
+    )
+    monkeypatch.setattr(questions, "PARTS", asked)
+    assert not softening().answered
+    answers = questions.ask_all(clinic_of(*THREE_YEARS), chosen_quarter(clinic_of(*THREE_YEARS)))
+    assert list(answers) == [step for step in STEPS if step not in ("income of a session", "noise of suction")]
+
+
 def test_the_four_decisions_are_handed_back(made_up, tmp_path):
     report = build_report(clinic_of(*THREE_YEARS), None, tmp_path)
     assert report.headlines == tuple(made_up[step].headline for step in questions.DECISIONS)
