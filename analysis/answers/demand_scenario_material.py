@@ -131,7 +131,7 @@ def _states(clinic: Clinic, many: int, rng: np.random.Generator) -> FoundStates:
     for state in (PARTLY, FULLY):
         again[:, STATES.index(state)] = 1 - np.clip(taken.success[state].draws(many, rng), 0.0, 1.0)
     again[:, STATES.index(OPEN)] = 0.0
-    slope = grades.of(symptoms=False).draws(many, rng)[:, 0]
+    slope = grades.of(symptoms=False).slope_draws(many, rng)
     return FoundStates(found.shares, minutes, again, slope)
 
 

@@ -58,7 +58,8 @@ def how_full_at_return(clinic: Clinic) -> Answer:
         chart_title=_chart_title(fitted, chances),
         chart_text=_chart_text(chances),
         assumptions=(
-            "The odds of an ear being fuller than a grade move with the logarithm of the months, alike for every grade.",
+            "Of ears at least as full as a grade, the share that is fuller moves smoothly with the months, differently for each grade; "
+            "beyond the months seen it is held at the last.",
             "Only ears of people who came are seen; whoever has symptoms chose the day, so their ears are fuller at any month.",
         ),
         cautions=("How full ears are on average says nothing of one patient: look in the ear.",),
@@ -100,7 +101,7 @@ def _headline(fitted: GradesAtReturn, chances: dict[bool, np.ndarray]) -> str:
 def _chart_title(fitted: GradesAtReturn, chances: dict[bool, np.ndarray]) -> str:
     """Say whether ears are found fuller as months go by; nothing is claimed where the slope's range holds nought."""
     one = fitted.kinds[next(iter(chances))]
-    slope, error = float(one.params[0]), float(np.sqrt(one.covariance[0, 0]))
+    slope, error = one.slope, one.slope_error
     if slope > 2 * error:
         return "The longer ago an ear was cleared, the fuller it is found"
     if slope < -2 * error:
@@ -180,7 +181,8 @@ def _basis(fitted: GradesAtReturn) -> Basis:
     """Say what the figures rest on."""
     days = fitted.seen["day"]
     method = (
-        "Proportional odds of grades by the logarithm of months, for each kind of return; a patient's ears go together."
+        "Steps from each grade to a fuller one by the logarithm of months, bent once, for each kind of return (continuation "
+        "ratios); a patient's ears go together."
     )
     return Basis(len(fitted.seen), "cleared ears seen again", {}, days.min(), days.max(), method)
 
@@ -192,7 +194,7 @@ def _rows(chances: dict[bool, np.ndarray], level: float, n: int) -> Iterable[Res
         for at, months in enumerate(MONTHS_TOLD):
             for place, grade in enumerate(GRADES):
                 value, low, high = (float(each) for each in found[:, at, place])
-                figure = Estimate(value, low, high, level, n, "proportional odds, drawn parameters")
+                figure = Estimate(value, low, high, level, n, "continuation ratios, drawn parameters")
                 yield ResultRow.from_estimate(
                     "recall", "grade_at_return", "share", figure, grade=grade, kind=name, months=months
                 )

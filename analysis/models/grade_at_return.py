@@ -6,16 +6,20 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from analysis.problems import NotEnough
 from analysis.schema import GRADES
 from analysis.stats.clustered import clustered_covariance
+from analysis.stats.continuation_ratio import ContinuationRatio, continuation_ratio
+from analysis.stats.splines import restricted_cubic
 
 DAYS_A_MONTH = 30.4375
 EARLIEST_MONTHS = 0.25
 """Months; an ear seen sooner counts as seen then, so that the logarithm stays within reason."""
+KNOTS_AT = (0.05, 0.5, 0.95)
+CLOSEST_KNOTS = 0.2
+"""Logarithm of months; shares of the ears at which curves bend, and how far apart these must lie (our choice, no source)."""
 FEWEST_PER_GRADE = 10
 """Ears found in each of at least two grades that the curves need (our choice, no source)."""
 
@@ -28,15 +32,24 @@ class GradesOfOneKind:
     ----------
     grades : tuple of str
         Grades seen, from clear to fully occluding.
-    params : numpy.ndarray
-        On logarithm of months, then the first threshold and the logarithms of the further steps.
-    covariance : numpy.ndarray
-        Of ``params``; a patient's ears go together.
+    steps : ContinuationRatio
+        From each grade to a fuller one; a patient's ears go together.
+    knots : numpy.ndarray
+        On the logarithm of months, where the curves bend; empty where they are straight.
+    earliest, latest : float
+        Months seen, but for 1 in 100 at either end; beyond, chances are held at those.
+    slope, slope_error : float
+        How the odds of being fuller move with the logarithm of months, were it alike
+        for every grade (proportional odds): the trend in one number.
     """
 
     grades: tuple[str, ...]
-    params: np.ndarray
-    covariance: np.ndarray
+    steps: ContinuationRatio
+    knots: np.ndarray
+    earliest: float
+    latest: float
+    slope: float
+    slope_error: float
 
     def chances(self, months: np.ndarray, params: np.ndarray | None = None) -> np.ndarray:
         """Chance of every grade of ``GRADES``; shape (months, 4), rows adding up to 1.
@@ -46,20 +59,20 @@ class GradesOfOneKind:
         months : numpy.ndarray
             Months since the ear was cleared.
         params : numpy.ndarray, optional
-            One draw of the parameters; without it, the best.
+            One draw of the steps' parameters; without it, the best.
         """
-        params = self.params if params is None else params
-        move = params[0] * np.log(np.maximum(months, EARLIEST_MONTHS))
-        cuts = params[1] + np.append(0.0, np.cumsum(np.exp(params[2:])))
-        below = np.column_stack([np.zeros_like(move), expit(cuts - move[:, None]), np.ones_like(move)])
-        found = np.zeros((len(move), len(GRADES)))
-        found[:, [list(GRADES).index(grade) for grade in self.grades]] = np.diff(below, axis=1)
+        columns = _columns(np.clip(months, self.earliest, self.latest), self.knots)
+        found = np.zeros((len(months), len(GRADES)))
+        found[:, [list(GRADES).index(grade) for grade in self.grades]] = self.steps.chances(columns, params)
         return found
 
     def draws(self, many: int, rng: np.random.Generator) -> np.ndarray:
-        """Draw parameters as uncertain as they are; shape (many, params), the best ones first."""
-        drawn = rng.multivariate_normal(self.params, self.covariance, size=many - 1, method="eigh")
-        return np.vstack([self.params, drawn])
+        """Draw the steps' parameters as uncertain as they are, for ``chances``; the best ones first."""
+        return self.steps.draws(many, rng)
+
+    def slope_draws(self, many: int, rng: np.random.Generator) -> np.ndarray:
+        """Draw the trend; shape (many,), the best first."""
+        return self.slope + self.slope_error * np.append(0.0, rng.standard_normal(many - 1))
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,13 +117,20 @@ def fit_grades_at_return(gaps: pd.DataFrame, fewest_ears: int) -> GradesAtReturn
 
     Notes
     -----
-    A proportional-odds model [1]_ for each kind of return: the odds of an ear
-    being fuller than a grade move with the logarithm of the months. It says what is found on those who come, when they come;
-    whoever has symptoms chose the day.
+    A continuation-ratio model [1]_ for each kind of return: of ears at least as
+    full as a grade, the share that is fuller, by the logarithm of months with a
+    bend. One slope for every grade (proportional odds [2]_) does not hold: as
+    months go by, clear ears give way to such with some wax, while the share fully
+    occluding hardly moves; its slope is kept as the trend in one number. The
+    bend is needed at recalls: ears called back early are those that fill fast.
+
+    It says what is found on those who come, when they come; whoever has
+    symptoms chose the day.
 
     References
     ----------
-    .. [1] McCullagh (1980), J. R. Stat. Soc. B 42, 109-142.
+    .. [1] Agresti (2010), Analysis of Ordinal Categorical Data, 2nd edition, section 4.2.
+    .. [2] McCullagh (1980), J. R. Stat. Soc. B 42, 109-142.
     """
     seen = ears_found(gaps)
     _refuse_too_few(gaps, seen, fewest_ears)
@@ -133,9 +153,25 @@ def _fit(seen: pd.DataFrame) -> GradesOfOneKind:
     """Fit one kind of return."""
     grades = tuple(grade for grade in GRADES if (seen["grade"] == grade).any())
     codes = pd.Categorical(seen["grade"], list(grades), ordered=True).codes.astype(int)
-    months = np.log(np.maximum(seen["months"].to_numpy(), EARLIEST_MONTHS))
-    params, bread, scores = proportional_odds(codes, months[:, None])
-    return GradesOfOneKind(grades, params, clustered_covariance(bread, scores, seen["patient_key"].to_numpy()))
+    months, patients = np.maximum(seen["months"].to_numpy(), EARLIEST_MONTHS), seen["patient_key"].to_numpy()
+    knots = _knots(months)
+    steps = continuation_ratio(codes, _columns(months, knots), patients)
+    params, bread, scores = proportional_odds(codes, np.log(months)[:, None])
+    error = float(np.sqrt(clustered_covariance(bread, scores, patients)[0, 0]))
+    earliest, latest = np.quantile(months, [0.01, 0.99])
+    return GradesOfOneKind(grades, steps, knots, float(earliest), float(latest), float(params[0]), error)
+
+
+def _knots(months: np.ndarray) -> np.ndarray:
+    """Place the bends; none where months lie too close together to tell a bend."""
+    knots = np.quantile(np.log(months), KNOTS_AT)
+    return knots if np.diff(knots).min() >= CLOSEST_KNOTS else np.array([])
+
+
+def _columns(months: np.ndarray, knots: np.ndarray) -> np.ndarray:
+    """Give a constant and the curve's columns."""
+    logs = np.log(months)
+    return np.column_stack([np.ones_like(logs), restricted_cubic(logs, knots) if len(knots) else logs])
 
 
 def proportional_odds(codes: np.ndarray, columns: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
