@@ -155,6 +155,13 @@ class RecallPart:
         60, "days before a return with symptoms within which the ear is taken to have occluded", low=7, high=365
     )
     today_months: int = _setting(12, "months after which the clinic recalls today", low=1, high=60)
+    groups: tuple[str, ...] = _setting(
+        (),
+        "facts that make your own recall groups, one or two of hearing_aid, cotton_bud, age_60 (60 and over or not) and "
+        'canal (ordinary or not), e.g. ["hearing_aid", "age_60"]; empty takes those that foretell best',
+        high=2,
+        choices=("hearing_aid", "cotton_bud", "age_60", "canal"),
+    )
 
 
 @dataclass(frozen=True)
@@ -187,6 +194,11 @@ class DemandPart:
     waiting_now: int = _setting(0, "people waiting for an appointment when the forecast begins", low=0, high=100000)
     suction_tips_per_ear: float = _setting(
         1.0, "suction tips used for an ear treated by suction; an example, set your own", low=0.0, high=20.0
+    )
+    supplies: dict[str, float] = _setting(
+        {},
+        "what else a visit uses up, and how many, e.g. { specula = 2, gloves = 2 }; without it, not reckoned",
+        low=0.0,
     )
     recall_moved_months: int = _setting(
         2, "months by which the what-ifs move every routine recall, sooner and later", low=1, high=12

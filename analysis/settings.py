@@ -77,7 +77,9 @@ PARTS: dict[str, type] = {
 FREE_PARTS = ("columns", "words")
 DAYS = "tuple[dt.date, ...]"
 NAMED_DAYS = "dict[dt.date, str]"
+NAMES = "tuple[str, ...]"
 OWN_CATEGORIES, MOST_CATEGORIES = "dict[str, str]", 4
+AMOUNTS = "dict[str, float]"
 KINDS: dict[str, type] = {
     "str": str,
     "float": float,
@@ -86,7 +88,9 @@ KINDS: dict[str, type] = {
     "dt.date | None": dt.date,
     "dict[str, int]": dict,
     OWN_CATEGORIES: dict,
+    AMOUNTS: dict,
     DAYS: tuple,
+    NAMES: tuple,
     NAMED_DAYS: dict,
 }
 """How a setting's type is written, and what its value must be."""
@@ -157,6 +161,8 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
         value = float(value)
     if kind == DAYS and isinstance(value, list) and all(type(day) is dt.date for day in value):
         value = tuple(value)
+    if kind == NAMES and isinstance(value, list):
+        return _names(value, setting, wrong)
     wanted = KINDS[kind]
     if not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
         raise wrong
@@ -168,11 +174,21 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
     return value
 
 
+def _names(value: list[Any], setting: Any, wrong: DataProblem) -> tuple[str, ...]:
+    """Check a list of known names, each once and no more than allowed."""
+    known = all(each in setting.metadata["choices"] for each in value)
+    if not known or len(set(value)) < len(value) or len(value) > setting.metadata["high"]:
+        raise wrong
+    return tuple(value)
+
+
 def _check_entries(where: str, value: dict[str, Any], setting: Any, wrong: DataProblem, file: str) -> dict[Any, Any]:
     """Check a setting that is itself a list of names: days, booking categories, or minutes by kind of booking."""
     kind = str(setting.type)
     if kind == NAMED_DAYS:
         return _named_days(value, wrong)
+    if kind == AMOUNTS:
+        return _amounts(value, setting.metadata["low"], wrong)
     if kind == OWN_CATEGORIES:
         return _own_categories(where, value, setting.metadata["choices"], wrong, file)
     for kind_of_booking, minutes in value.items():
@@ -181,6 +197,14 @@ def _check_entries(where: str, value: dict[str, Any], setting: Any, wrong: DataP
         if not isinstance(minutes, int) or isinstance(minutes, bool) or minutes <= 0:
             raise wrong
     return value
+
+
+def _amounts(value: dict[str, Any], low: float, wrong: DataProblem) -> dict[str, float]:
+    """Read names of the owner's own, each with an amount: specula = 2."""
+    for amount in value.values():
+        if isinstance(amount, bool) or not isinstance(amount, int | float) or not low <= amount < float("inf"):
+            raise wrong
+    return {name: float(amount) for name, amount in value.items()}
 
 
 def _named_days(value: dict[str, Any], wrong: DataProblem) -> dict[dt.date, str]:

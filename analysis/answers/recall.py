@@ -20,7 +20,6 @@ from analysis.present.charts import Line
 from analysis.present.theme import NAMED, RECOMMENDED
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
-from analysis.stats.time_families import WEIBULL
 
 QUESTION = "When should people be called back?"
 SHARES = (0.2, 0.3, 0.5)
@@ -127,9 +126,10 @@ def _chart(rules: dict[str, RecallRule], settings: RecallPart) -> go.Figure:
 def _rows(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> list[ResultRow]:
     """Keep the figures as results."""
     make = ResultRow.from_estimate
-    rows = [make("recall", "return_share", "share", fitted.return_share)]
-    if fitted.family is WEIBULL:
-        rows.insert(0, make("recall", "weibull_shape", "", fitted.shape))
+    rows = [
+        make("recall", "weibull_shape", "", fitted.shape),
+        make("recall", "return_share", "share", fitted.return_share),
+    ]
     for name, rule in rules.items():
         curve, group = rule.curve, {"group": name}
         rows.append(make("recall", "median_months", "months", curve.months_until(MEDIAN), **group))

@@ -112,7 +112,7 @@ class FittedRecall:
 
     @property
     def shape(self) -> Estimate:
-        """Shape of the curve; of a Weibull, above 1, an open ear is likelier to occlude the longer it has been open."""
+        """Shape of the curve, or of each patient's own where it averages over patients; above 1, an open ear is likelier to occlude the longer it has been open."""
         curve = next(iter(self.curves.values()))
         return replace(curve.fit.shape, n=self.curves[EVERYONE].ears)
 

@@ -48,12 +48,12 @@ def everyone_and_groups(gaps: pd.DataFrame, first: pd.DataFrame, fewest_ears: in
     for aid, name in GROUPS.items():
         its_first = first[wearing(first, aid=aid)]
         if enough(its_first, fewest_ears):
-            returns = _steadied(patient_returns(gaps[wearing(gaps, aid=aid)]), whole)
+            returns = steadied_returns(patient_returns(gaps[wearing(gaps, aid=aid)]), whole)
             own.append(Group(name, its_first, told_returns(returns, telling=telling)))
     return Group(EVERYONE, first, told_returns(whole, telling=telling)), own
 
 
-def _steadied(own: list[Returns], everyone: list[Returns]) -> list[Returns]:
+def steadied_returns(own: list[Returns], everyone: list[Returns]) -> list[Returns]:
     """Lend a group everyone's share who never return where its own is known too loosely; its curve stays its own."""
     return [
         replace(each, never=whole.never, error=whole.error) if each.error > LOOSEST_NEVER else each
