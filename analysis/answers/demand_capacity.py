@@ -10,11 +10,14 @@ import pandas as pd
 
 from analysis.answers import demand_capacity_words as say
 from analysis.answers.demand_figures import Figures, demand_figures
+from analysis.answers.demand_mix import coming_mix
 from analysis.answers.kept import once_a_clinic
 from analysis.clinic import Clinic
 from analysis.derive.sessions import sessions
 from analysis.models.demand import count_range
+from analysis.planning.capacity import minutes_by_kind
 from analysis.planning.staffing import days_and_rooms, sessions_run, suctioned_ears_a_visit
+from analysis.planning.visit_mix import VisitMix
 from analysis.planning.waiting_list import WaitingList, waiting_list
 from analysis.present.answer import Answer, Basis, ResultRow, no_answer
 from analysis.present.chart_forecast import Band, forecast_chart
@@ -30,6 +33,7 @@ SECTION = "demand_capacity"
 METHOD = "drawn futures of the forecast, carried over from month to month"
 LEVEL = 0.80
 LAST_YEAR = 12
+ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,8 +48,12 @@ class Capacity:
     there : numpy.ndarray, shape (months,)
         Half-day sessions there are.
     line : WaitingList
+    mix : VisitMix or NotEnough
+        How full ears are expected to be found and how long visits take; or why that cannot be had.
     tips_a_visit : float or None
         Suction tips; None where the log names no method.
+    session_minutes : float
+        Minutes in a half-day session.
     told : bool
         Whether the owner set how many sessions there are.
     waiting : int
@@ -56,7 +64,9 @@ class Capacity:
     needed: np.ndarray
     there: np.ndarray
     line: WaitingList
+    mix: VisitMix | NotEnough
     tips_a_visit: float | None
+    session_minutes: float
     told: bool
     waiting: int
 
@@ -125,7 +135,10 @@ def capacity_of(clinic: Clinic) -> Capacity:
             "The log has no slot lengths and no minutes, so sessions cannot be worked out.",
             "Record how long each slot is.",
         )
-    needed, months = figures.sessions.drawn, figures.demand.months
+    months, mix = figures.demand.months, coming_mix(clinic, figures)
+    needed = figures.sessions.drawn
+    if not isinstance(mix, NotEnough):
+        needed = needed + _longer_than_booked(clinic, figures, mix)
     told = settings.demand.sessions_a_week > 0
     if told:
         a_day = settings.demand.sessions_a_week / (7 * months.open_per_day)
@@ -141,11 +154,24 @@ def capacity_of(clinic: Clinic) -> Capacity:
         figures=figures,
         needed=needed,
         there=there,
+        mix=mix,
         line=waiting_list(needed, there, weeks, waiting=settings.demand.waiting_now * a_visit),
         tips_a_visit=None if ears is None else ears * settings.demand.suction_tips_per_ear,
+        session_minutes=settings.slots.session_minutes,
         told=told,
         waiting=settings.demand.waiting_now,
     )
+
+
+def _longer_than_booked(clinic: Clinic, figures: Figures, mix: VisitMix) -> np.ndarray:
+    """Sessions that visits of a kind take beyond what is counted, where the mix makes them longer than booked."""
+    part = clinic.settings.slots
+    today = minutes_by_kind(clinic.visits, last_day=figures.last_day, turnaround_minutes=part.turnaround_minutes)
+    counted = today[["slot", "chair"]].max(axis=1).to_numpy(dtype=float)
+    drawn = figures.demand.drawn
+    sets = 1 + np.arange(len(drawn)) % (len(mix.minutes) - 1)
+    longer = np.where(mix.minutes[0] > counted + ROUNDING, mix.minutes[sets] - counted, 0.0)
+    return (drawn * longer).sum(axis=2) / part.session_minutes
 
 
 def _spread(drawn: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
