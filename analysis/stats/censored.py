@@ -9,6 +9,7 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.stats import norm
 
+from analysis.stats.cells import cells_of
 from analysis.stats.clustered import clustered_covariance
 from analysis.stats.estimate import Estimate
 from analysis.stats.time_families import WEIBULL, Family
@@ -148,12 +149,17 @@ def time_regression(
     >>> round(fit.share_by(1.0, np.ones(1)).value, 3), round(fit.share_by(2.0, np.ones(1)).value, 3)
     (0.4, 0.7)
     """
+    low, high, design = (np.asarray(each, dtype=float) for each in (low, high, design))
     weights = np.ones(len(low)) if counts is None else np.asarray(counts, dtype=float)
-    rows = _Rows.of(low, high, design, weights, family)
+    alike = cells_of(low, high, design)
+    first = alike.first
+    rows = _Rows.of(low[first], high[first], design[first], alike.sums(weights), family)
     estimates = _maximise(rows)
-    value, scores, hessian = rows.derivatives(estimates)
-    bread = _inverse(-hessian)
-    covariance = bread if clusters is None else clustered_covariance(bread, scores, clusters)
+    value, _, hessian = rows.derivatives(estimates)
+    covariance = bread = _inverse(-hessian)
+    if clusters is not None:
+        by_row = rows.scores(estimates)[alike.of_row] * weights[:, None]
+        covariance = clustered_covariance(bread, by_row, clusters)
     n = round(float(rows.counts.sum()))
     return TimeRegression(estimates[:-1], float(estimates[-1]), covariance, value, n, level, family)
 
@@ -263,6 +269,14 @@ class _Rows:
         ]
         return self._with_exact(at, (self.log_low - eta) / sigma, value, first, second)
 
+    def scores(self, at: np.ndarray) -> np.ndarray:
+        """Give the score of one time of each row."""
+        return self._by_parameter(self.each(at)[1])
+
+    def _by_parameter(self, first: list[np.ndarray]) -> np.ndarray:
+        """Turn derivatives by eta into derivatives by coefficients."""
+        return np.column_stack([self.design * first[0][:, None], first[1]])
+
     def _with_exact(
         self, at: np.ndarray, z: np.ndarray, value: np.ndarray, first: list[np.ndarray], second: list[np.ndarray]
     ) -> tuple[np.ndarray, list[np.ndarray], list[np.ndarray]]:
@@ -280,7 +294,7 @@ class _Rows:
     def _gathered(self, value: np.ndarray, first: list, second: list) -> tuple[float, np.ndarray, np.ndarray]:
         """Weigh rows by their counts and turn derivatives by eta into derivatives by coefficients."""
         x, counts = self.design, self.counts
-        scores = np.column_stack([x * first[0][:, None], first[1]]) * counts[:, None]
+        scores = self._by_parameter(first) * counts[:, None]
         hessian = np.empty((x.shape[1] + 1, x.shape[1] + 1))
         hessian[:-1, :-1] = (x * (counts * second[0])[:, None]).T @ x
         hessian[:-1, -1] = hessian[-1, :-1] = x.T @ (counts * second[1])

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.stats.cells import cells_of
+
 
 def clustered_covariance(bread: np.ndarray, scores: np.ndarray, clusters: np.ndarray) -> np.ndarray:
     """Covariance of estimates that lets rows of one patient go together.
@@ -37,7 +39,5 @@ def clustered_covariance(bread: np.ndarray, scores: np.ndarray, clusters: np.nda
     >>> clustered_covariance(np.array([[1 / 4]]), scores, np.array(["a", "a", "b", "b"])).item()
     0.5
     """
-    _, which = np.unique(np.asarray(clusters).astype(str), return_inverse=True)
-    sums = np.zeros((which.max() + 1, scores.shape[1]))
-    np.add.at(sums, which, scores)
+    sums = cells_of(np.asarray(clusters)).sums(scores)
     return bread @ (sums.T @ sums) @ bread

@@ -9,6 +9,8 @@ import numpy as np
 import statsmodels.api as sm
 from statsmodels.tools.sm_exceptions import ConvergenceWarning, DomainWarning, PerfectSeparationWarning
 
+from analysis.stats.cells import cells_of
+
 TOLERANCE, MOST_STEPS = 1e-10, 100
 
 
@@ -84,20 +86,21 @@ def fit_gamma_identity(design: np.ndarray, amounts: np.ndarray) -> GammaIdentity
     >>> fit_gamma_identity(design, np.array([8.0, 10.0, 18.0, 22.0])).params.round(6).tolist()
     [9.0, 11.0]
     """
-    cells, which, size = np.unique(design, axis=0, return_inverse=True, return_counts=True)
-    which = which.ravel()
+    alike = cells_of(design)
+    cells, size = design[alike.first], alike.size
     if np.linalg.matrix_rank(cells) < design.shape[1]:
         raise NotSettled("columns depend on each other")
-    cell_means = np.bincount(which, amounts) / size
-    params = _iterate(cells, cell_means, size)
-    means = (cells @ params)[which]
-    if means.min() <= 0:
+    params = _iterate(cells, alike.sums(amounts) / size, size)
+    cell_means = cells @ params
+    if cell_means.min() <= 0:
         raise NotSettled("a mean is not positive")
-    weighted = design / means[:, None] ** 2
+    means = cell_means[alike.of_row]
     residuals = amounts - means
     dispersion = float(((residuals / means) ** 2).sum() / max(len(amounts) - design.shape[1], 1))
-    bread = np.linalg.inv(design.T @ weighted)
-    return GammaIdentityFit(params, bread, weighted * residuals[:, None], means, dispersion, len(cells))
+    weighted = cells / cell_means[:, None] ** 2
+    bread = np.linalg.inv(cells.T @ (weighted * size[:, None]))
+    scores = weighted[alike.of_row] * residuals[:, None]
+    return GammaIdentityFit(params, bread, scores, means, dispersion, len(cells))
 
 
 def _iterate(cells: np.ndarray, cell_means: np.ndarray, size: np.ndarray) -> np.ndarray:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.special import log_ndtr
 from scipy.stats import norm
 
+from analysis.stats.cells import cells_of
 from analysis.stats.censored import NoMaximum
 from analysis.stats.clustered import clustered_covariance
 from analysis.stats.estimate import Estimate
@@ -107,15 +108,13 @@ def log_normal_regression(
     """
     if not np.isfinite(high).any():
         raise NoMaximum("No time has an upper limit.")
-    table, which, counts = np.unique(
-        np.column_stack([design, low, high]), axis=0, return_inverse=True, return_counts=True
-    )
-    rows = _Rows(table[:, :-2], np.log(np.maximum(table[:, -2], TINY)), np.log(table[:, -1]), counts.astype(float))
+    alike = cells_of(design, low, high)
+    first = alike.first
+    rows = _Rows(design[first], np.log(np.maximum(low[first], TINY)), np.log(high[first]), alike.size.astype(float))
     at = _maximise(rows)
     value, scores = rows.derivatives(at)
     bread = _inverse(rows.information(at))
-    by_row = scores[which.ravel()]
-    covariance = bread if clusters is None else clustered_covariance(bread, by_row, clusters)
+    covariance = bread if clusters is None else clustered_covariance(bread, scores[alike.of_row], clusters)
     return LogNormalRegression(at[:-1], float(at[-1]), covariance, value, len(low), level)
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.optimize import linprog
 
+from analysis.stats.cells import cells_of
+
 
 class NoLine(ArithmeticError):
     """No line was found: the columns depend on each other, or the search did not end."""
@@ -49,10 +51,10 @@ def quantile_line(design: np.ndarray, amounts: np.ndarray, share: float) -> np.n
     >>> quantile_line(ones, amounts, 0.5).tolist(), quantile_line(ones, amounts, 0.9).tolist()
     ([2.0], [9.0])
     """
-    if np.linalg.matrix_rank(design) < design.shape[1]:
+    alike = cells_of(design, amounts)
+    cells, values, counts = design[alike.first], amounts[alike.first], alike.size.astype(float)
+    if np.linalg.matrix_rank(cells) < design.shape[1]:
         raise NoLine("columns depend on each other")
-    rows, counts = np.unique(np.column_stack([design, amounts]), axis=0, return_counts=True)
-    cells, values, counts = rows[:, :-1], rows[:, -1], counts.astype(float)
     found = linprog(
         -values,
         A_eq=cells.T,
