@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     import plotly.graph_objects as go
 
 QUESTION = "How many will come?"
-MONTHS_SHOWN = 18
+MONTHS_SHOWN = 12
+"""Past months drawn: the same months a year before are among them, and the months ahead stay wide enough on a phone."""
 METHOD = "life table of returns, negative binomial new patients, drawn futures"
 TRIED = "one to six months ahead, at month-ends"
 

@@ -44,7 +44,7 @@ def how_sure(trial: Backtest, own: Backtest, leads: Beside | None) -> str:
     """Say what so few months can tell, how the misses lean and how the simple methods did."""
     share = trial.coverage(NARROW)
     few = (
-        f"So few months are consistent with a range that holds {words.between_percent(share)} of all months."
+        f"From {len(trial.months)} months alone the range could hold anything {words.between_percent(share)} of all months."
         if len(trial.months) > 1
         else "One month says next to nothing of a range."
     )
@@ -111,6 +111,8 @@ def assumptions(own: Backtest, leads: Beside | None) -> tuple[str, ...]:
         "Visits are taken as known on their day; a log filled in late was thinner then than it is now.",
         "Each forecast's ranges were widened by the misses of the year before it, never by its own.",
         rule_of_choice(),
+        "Smoothed past months are a level, a trend or a season that follow the latest months more than older ones "
+        "(exponential smoothing).",
     ]
     if leads is not None:
         said.append(
@@ -151,7 +153,7 @@ def checks(own: Backtest) -> tuple[Check, ...]:
         chance = f"; chance alone would put it so far ahead {_times_in_100(each.chance)}" if ahead else ""
         made.append(
             Check(
-                f"beside {SIMPLY[each.method].split(' (')[0]}",
+                f"beside {SIMPLY[each.method]}",
                 result,
                 f"Over {words.plural(each.months, 'month')} it missed by {'less' if ahead else 'no less'}{chance}.",
             )

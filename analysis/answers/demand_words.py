@@ -36,7 +36,7 @@ SERIES = {
 SIMPLY = {
     SEASONAL_NAIVE: "the same month a year before",
     SAME_MONTHS: "the average of the same months of all years before",
-    SMOOTHING: "smoothed past months (exponential smoothing, whose level, trend and season follow the latest months)",
+    SMOOTHING: "smoothed past months",
     BY_RETURNS: "the forecast by returns of patients",
 }
 _, NARROW, WIDE = RANGES
@@ -136,10 +136,9 @@ def beside_simple(backtest: Backtest, leads: Beside | None) -> str:
         )
     if error > 1 - AS_GOOD:
         return f"Simply taking {SIMPLY[best]} would have missed by about as much."
-    until = f"one to {MONTHS_AHEAD} months ahead" if backtest.trials["ahead"].max() > 1 else "a month ahead"
     return (
-        f"Forecast again at {words.plural(backtest.made, 'month-end')}, {until}, its misses were "
-        f"{words.number(error, 2)} times those of the best simple method: {SIMPLY[best]}."
+        f"Forecast again at {words.plural(backtest.made, 'month-end')}, up to {MONTHS_AHEAD} months ahead, its misses were "
+        f"{words.number(error, 2)} times those of the best simple method, which takes {SIMPLY[best]}."
     )
 
 
@@ -346,5 +345,5 @@ def _trial_checks(figures: Figures) -> tuple[Check, ...]:
     for name, error in figures.used.scaled_errors().items():
         times = f"{words.number(error, 2)} times those" if isfinite(error) else "larger than the missing ones"
         sentence = f"Misses were {times} of taking {SIMPLY[name]}."
-        made.append(Check(f"beside {SIMPLY[name].split(' (')[0]}", PASSED if error <= 1 else FAILED, sentence))
+        made.append(Check(f"beside {SIMPLY[name]}", PASSED if error <= 1 else FAILED, sentence))
     return tuple(made)

@@ -14,7 +14,7 @@ from analysis.present.theme import FAINT, INK, PAPER, QUIET, blank_figure, lette
 HEADROOM = 1.34
 """The vertical axis reaches this much above the highest mark, so that the words stand clear of it."""
 DAY = 24 * 3600 * 1000
-WIDE_DAYS, NARROWER_DAYS = 17, 3
+WIDE_DAYS, NARROWER_DAYS = 23, 5
 """A bar's width on an axis of months, and how much narrower each bar within it is."""
 
 
