@@ -133,6 +133,9 @@ QUANTITIES = (
     Quantity("demand_needs", "rooms_at_once", ("month",), "rooms", "rooms in use at once, sessions spread evenly over the opening days; the middle future"),
     Quantity("demand_needs", "fully_occluding_share", ("month",), "share", "share of the visits expected to find an ear fully occluding"),
     Quantity("demand_needs", "supplies", ("month", "supply"), "pieces", "what else the visits use up, by the setting"),
+    Quantity("demand_waiting", "people_waiting", ("month",), "people", "people waiting for want of sessions at the month's end"),
+    Quantity("demand_waiting", "chance_of_long_wait", ("month", "weeks"), "share", "how likely whoever asks then waits for more than so many weeks"),
+    Quantity("demand_waiting", "sessions_a_week_enough", ("weeks",), "sessions", "half-day sessions in a full week that keep every wait within so many weeks in 9 of 10 futures"),
     Quantity("demand", "backtest_coverage", ("level",), "share", "share of past months within the range said a month ahead; should be near the level"),
     Quantity("demand", "backtest_scaled_error", ("against",), "ratio", "size of past misses, one to six months ahead, against a simple method's; below 1 is better"),
     Quantity("demand_trial", "came", ("month",), "visits", "attended visits of a past month"),
@@ -161,5 +164,8 @@ QUANTITIES = (
     Quantity("safety", "count", ("measure", "part", "period"), "count", "visits with an adverse event; part is all; a hidden count has no value"),
     Quantity("safety", "share", ("measure", "part", "period"), "share", "the same as a share"),
     Quantity("safety", "difference_of_shares", ("against", "measure", "part"), "share", "this quarter's share less that of an earlier quarter"),
+    Quantity("page", "rests_on", ("question",), "count", "how many rows an answer of the report rests on; method says of what"),
+    Quantity("page", "left_out", ("question", "why"), "count", "how many were left out of it, by reason; a hidden count has no value"),
+    Quantity("page", "table_figure", ("column", "question", "row"), "", "a number of a report's table that no other row holds; row is the words it stands beside, and the column's name says its unit"),
 )  # fmt: skip
-"""Every quantity the answers emit, in the order of the sections."""
+"""Every quantity the answers and the report emit, in the order of the sections."""

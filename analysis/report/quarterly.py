@@ -19,7 +19,7 @@ from analysis.report.deck import write_deck
 from analysis.report.five_sentences import five_sentences
 from analysis.report.page import Page, Part, Question, page_html
 from analysis.report.questions import CAUTIONS, DECISIONS, PARTS, ask_all
-from analysis.report.results import about, results_json
+from analysis.report.results import about, results_json, with_every_figure
 from analysis.report.settings_used import settings_mark, settings_text
 from analysis.report.sharing import safe_to_share
 from analysis.report.workbook import Frame, write_workbook
@@ -115,7 +115,10 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
     tell = progress or silent
     reported = chosen_quarter(clinic, quarter)
     hide_below = clinic.settings.clinic.hide_below
-    answers = {step: safe_to_share(answer, hide_below) for step, answer in ask_all(clinic, reported, tell).items()}
+    answers = {
+        step: with_every_figure(safe_to_share(answer, hide_below))
+        for step, answer in ask_all(clinic, reported, tell).items()
+    }
     tell("writing the report")
     into = folder / str(reported)
     into.mkdir(parents=True, exist_ok=True)

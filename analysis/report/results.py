@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +14,7 @@ import pandas as pd
 from analysis import __version__
 from analysis.clinic import Clinic
 from analysis.derive.quarters import Quarter
-from analysis.present.answer import Answer
+from analysis.present.answer import Answer, ResultRow
 from analysis.report.settings_used import settings_mark
 
 
@@ -45,6 +45,67 @@ def about(clinic: Clinic, quarter: Quarter) -> dict[str, Any]:
         "last_month": f"{clinic.last_day:%Y-%m}",
         **clinic.rows_shown,
     }
+
+
+def with_every_figure(answer: Answer) -> Answer:
+    """Add to an answer's result rows what the page shows of it beside them.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    Answer
+        With rows for how many it rests on, how many were left out and why, and
+        every number of its table that no row of it holds.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"reason": ["no date", "test row"], "rows": [12, 30]})
+    >>> for row in with_every_figure(Answer("Why?", "For two reasons.", table=table)).rows:
+    ...     print(row.section, row.quantity, row.group, row.value)
+    page table_figure {'question': 'Why?', 'column': 'rows', 'row': 'no date'} 12.0
+    page table_figure {'question': 'Why?', 'column': 'rows', 'row': 'test row'} 30.0
+    """
+    if not answer.answered:
+        return answer
+    return replace(answer, rows=(*answer.rows, *_basis_rows(answer), *_table_rows(answer)))
+
+
+def _basis_rows(answer: Answer) -> list[ResultRow]:
+    """Keep how many an answer rests on and how many were left out; a number too small to show is none."""
+    if answer.basis is None:
+        return []
+    of, basis = {"question": answer.question}, answer.basis
+    used = ResultRow("page", "rests_on", of, float(basis.used), None, None, None, "count", None, basis.of_what)
+    return [used] + [
+        ResultRow("page", "left_out", of | {"why": why}, None if why in basis.said_instead else float(many),
+                  None, None, None, "count", None, "count")
+        for why, many in basis.left_out.items()
+        if many
+    ]  # fmt: skip
+
+
+def _table_rows(answer: Answer) -> list[ResultRow]:
+    """Keep the numbers of a table that no other row of its answer holds."""
+    table = answer.table
+    if table is None:
+        return []
+    held = np.array([end for row in answer.rows for end in (row.value, row.low, row.high, row.n) if end is not None], dtype=float)  # fmt: skip
+    called = [", ".join(str(each) for each in row) for row in table.select_dtypes(exclude="number").to_numpy()]
+    return [
+        ResultRow("page", "table_figure", {"question": answer.question, "column": str(name), "row": row},
+                  float(value), None, None, None, "", None, "as the table has it")
+        for name in table.select_dtypes(include="number")
+        for row, value in zip(called, table[name], strict=True)
+        if pd.notna(value) and math.isfinite(value) and not _is_held(float(value), held)
+    ]  # fmt: skip
+
+
+def _is_held(value: float, held: np.ndarray) -> bool:
+    """Whether a number is among others: as it is, or as so many in 100 or 1,000 of them."""
+    return any(bool(np.isclose(times * held, value, rtol=1e-9, atol=1e-12).any()) for times in (1, 100, 1000))
 
 
 def results_json(about_rows: dict[str, Any], answers: Iterable[Answer]) -> str:

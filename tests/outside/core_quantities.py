@@ -258,6 +258,9 @@ COUNTED: dict[str, str] = {
     "demand_capacity.practitioner_days": OWN_RULE,
     "demand_capacity.suction_tips": OWN_RULE,
     "demand_sites.visits": OWN_RULE,
+    "demand_waiting.people_waiting": OWN_RULE,
+    "demand_waiting.chance_of_long_wait": OWN_RULE,
+    "demand_waiting.sessions_a_week_enough": OWN_RULE,
     "demand_needs.chair_hours": OWN_RULE,
     "demand_needs.minutes_a_visit": OWN_RULE,
     "demand_needs.rooms_at_once": OWN_RULE,
@@ -279,4 +282,7 @@ COUNTED: dict[str, str] = {
     "quarter.count": "counted; small counts hidden",
     "monitoring.income_per_session": "a mean with Student's range; sessions counted by hand in `tests/unit/answers`",
     "safety.count": "counted; small counts hidden",
+    "page.rests_on": "counted",
+    "page.left_out": "counted; small counts hidden",
+    "page.table_figure": "as its answer's table has it",
 }

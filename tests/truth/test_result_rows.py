@@ -9,6 +9,7 @@ import pytest
 import analysis.answers
 from analysis.clinic import Clinic
 from analysis.demo import invented_clinic
+from analysis.report.results import with_every_figure
 from analysis.result_rows import QUANTITIES
 from analysis.schema import SET_ASIDE, typed_frame
 from analysis.settings import settings_from_toml
@@ -93,7 +94,8 @@ def rows() -> dict[tuple[str, str], list]:
     found = {}
     for file, name in THERE:
         ask = getattr(importlib.import_module(f"analysis.answers.{file}"), name)
-        found[file, name] = list(ask(clinic, *([QUARTER] if file in OF_A_QUARTER else [])).rows)
+        answer = ask(clinic, *([QUARTER] if file in OF_A_QUARTER else []))
+        found[file, name] = list(with_every_figure(answer).rows)
     return found
 
 

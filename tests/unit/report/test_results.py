@@ -5,8 +5,8 @@ import json
 import numpy as np
 import pandas as pd
 
-from analysis.present.answer import Answer, ResultRow
-from analysis.report.results import results_json
+from analysis.present.answer import Answer, Basis, ResultRow
+from analysis.report.results import results_json, with_every_figure
 
 
 def rows_of(*rows):
@@ -45,3 +45,29 @@ def test_rows_keep_the_answers_order_one_a_line():
 
 def test_no_rows_is_still_a_list():
     assert rows_of() == []
+
+
+def of_page(answer):
+    return [(row.quantity, row.group, row.value) for row in with_every_figure(answer).rows if row.section == "page"]
+
+
+def test_what_an_answer_rests_on_and_leaves_out_are_rows_a_hidden_number_has_none():
+    first, last = pd.Timestamp("2026-01-02"), pd.Timestamp("2026-03-30")
+    basis = Basis(90, "visits", {"were missed": 3, "had no end": 8, "had no day": 0}, first, last, said_instead={"were missed": "fewer than 5"})  # fmt: skip
+    assert of_page(Answer("Q?", "H.", basis=basis)) == [
+        ("rests_on", {"question": "Q?"}, 90.0),
+        ("left_out", {"question": "Q?", "why": "were missed"}, None),
+        ("left_out", {"question": "Q?", "why": "had no end"}, 8.0),
+    ]
+
+
+def test_only_those_numbers_of_a_table_become_rows_that_no_other_row_holds():
+    row = ResultRow("quarter", "share", {}, 0.125, 0.1, 0.2, 0.95, "share", 40, "")
+    table = pd.DataFrame({"part": ["North"], "share": [0.125], "in_100": [12.5], "out_of": [40], "minutes": [17.5], "low": [np.nan]})  # fmt: skip
+    assert of_page(Answer("Q?", "H.", table=table, rows=(row,))) == [
+        ("table_figure", {"question": "Q?", "column": "minutes", "row": "North"}, 17.5)
+    ]
+
+
+def test_a_question_without_a_figure_has_no_row():
+    assert of_page(Answer("Q?", "No figure yet.", answered=False)) == []
