@@ -265,6 +265,9 @@ GAPS = Table(
             "occluding_by_days", "number", "known occluding by", "days", note="empty where it was never found occluding"
         ),
         Column("watched_days", "number", "days from clearance to the end of the log", "days"),
+        Column(
+            "known_before", "yes_no", "patient known before the log", note="the patient's first visit in it is a return"
+        ),
         Column("returned", "yes_no", "patient came back"),
         Column(
             "return_days", "number", "days to the patient's first return", "days", note="empty where nobody came back"

@@ -9,6 +9,7 @@ from analysis.schema import GAPS, OCCLUDING, SUCCESSES, typed_frame
 OPEN = ("clear", "non_occluding")
 FROM_VISIT = ["patient_key", "booking_kind", "hearing_aid", "cotton_bud", "age_band", "site"]
 EAR_KEY = ["patient_key", "ear"]
+RETURN_KINDS = ("routine_recall", "symptoms_return")
 
 
 def gaps(
@@ -54,6 +55,9 @@ def gaps(
       shows its state on that day as it would at any visit;
     - not graded: says nothing, but work on the ear ends the gap.
 
+    *Known before.* A patient whose first visit in the log is a return had come
+    back before it began; so such patients say nothing of how many never do.
+
     A second attempt is no return. ``return_kind`` and ``grade_at_return`` are
     those of the visit that ended the gap, or else of the latest that saw the
     ear; where that was a second attempt, the kind is that of the first return.
@@ -78,6 +82,7 @@ def gaps(
     seen["restarts"] = _restarts(seen, second_attempt_days)
     found = seen[seen["restarts"]].reset_index(drop=True).rename(columns={"day": "cleared_on"})
     found["watched_days"] = (last_day - found["cleared_on"]).dt.days
+    found["known_before"] = found["patient_key"].isin(_known_before(visits, last_day))
     evidence = _evidence(seen, found)
     found = found.drop(columns="booking_kind").join(_bounds(evidence, symptom_window_days))
     found["open_until_days"] = found["open_until_days"].fillna(0.0)
@@ -110,6 +115,12 @@ def attended_visits(visits: pd.DataFrame, last_day: pd.Timestamp) -> pd.DataFram
     moment = visits["slot_start"].fillna(visits["started_at"])
     dated = visits.assign(moment=moment, day=moment.dt.normalize())
     return dated[(dated["attendance"] == "attended") & dated["patient_key"].notna() & (dated["day"] <= last_day)]
+
+
+def _known_before(visits: pd.DataFrame, last_day: pd.Timestamp) -> pd.Series:
+    """List the patients whose first visit in the log is a return."""
+    first = attended_visits(visits, last_day).sort_values("moment", kind="stable").drop_duplicates("patient_key")
+    return first.loc[first["booking_kind"].isin(RETURN_KINDS), "patient_key"]
 
 
 def _ears_seen(visits: pd.DataFrame, ears: pd.DataFrame, last_day: pd.Timestamp) -> pd.DataFrame:

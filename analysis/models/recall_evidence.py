@@ -76,7 +76,7 @@ def first_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
         Those rows, with
 
         - ``unended``: not found occluding, and no later clearance;
-        - ``after_return``: the patient had come back before, within the log;
+        - ``after_return``: the patient had come back before, in the log or before it;
         - ``away_days``: days since the ear was last seen, up to the log's end;
         - ``earlier_clearances``: 0.
 
@@ -134,6 +134,18 @@ def absence_tells(gaps: pd.DataFrame) -> bool:
 
 
 def _after_return(gaps: pd.DataFrame) -> pd.Series:
+    """Say of each gap whether its patient had come back before: in the log, or before it began.
+
+    Whom the log knows from before is there because he came back; counted as new, such patients make it seem
+    that nearly all do. Where too few new patients are left to be read, everybody counts as new.
+    """
+    before = gaps["known_before"].fillna(False).astype(bool)
+    if gaps.loc[~before, "patient_key"].nunique() < FEWEST_WATCHED:
+        before = pd.Series(False, index=gaps.index)
+    return before | _after_return_in_log(gaps)
+
+
+def _after_return_in_log(gaps: pd.DataFrame) -> pd.Series:
     """Say of each gap whether its patient had come back before, after the first clearance in the log."""
     start = gaps.groupby("patient_key")["cleared_on"].transform("min")
     back = (start + pd.to_timedelta(gaps["return_days"], unit="D")).where(gaps["cleared_on"] == start)

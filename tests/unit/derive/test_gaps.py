@@ -148,6 +148,18 @@ def test_missed_bookings_unknown_patients_and_days_after_the_last_are_left_out()
     assert bounds(missed, ears) == []
 
 
+@pytest.mark.parametrize(
+    ("kind", "known"),
+    [("new", False), ("routine_recall", True), ("symptoms_return", True), ("second_attempt", False), (None, False)],
+)
+def test_a_patient_whose_first_visit_is_a_return_was_known_before_the_log(kind, known):
+    first = ("2025-01-01", kind, "left", "fully_occluding", "clear", "fine_suction")
+    again = ("2025-07-01", "routine_recall", "left", "partly_occluding", "clear", "fine_suction")
+    visits, ears = clinic([first, again])
+    table = gaps(visits, ears, symptom_window_days=60, last_day=LAST_DAY)
+    assert table["known_before"].tolist() == [known, known]
+
+
 def test_an_empty_log_gives_an_empty_table():
     table = gaps(
         typed_frame(VISITS, pd.DataFrame()),

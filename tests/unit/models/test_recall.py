@@ -192,3 +192,21 @@ def test_a_log_too_thin_is_told_what_it_lacks(rows, why):
         fit_recall(frame, SETTINGS)
     assert told.value.why == why
     assert told.value.record
+
+
+def test_whom_the_log_knows_from_before_says_nothing_of_how_many_never_return():
+    rows = [gap(patient=f"p{n}", return_days=10.0 + n, watched_days=900.0) for n in range(70)]
+    rows += [gap(patient=f"q{n}", watched_days=900.0) for n in range(30)]
+    known = [gap(patient=f"k{n}", return_days=10.0 + n, watched_days=900.0, known_before=True) for n in range(100)]
+    new, back_before = patient_returns(table(*rows, *known))
+    assert new.never == pytest.approx(0.3)
+    assert back_before.never == pytest.approx(0.0)
+    assert first_clearances(table(*rows, *known))["after_return"].sum() == 100
+
+
+def test_with_hardly_any_new_patient_everybody_counts_as_new():
+    rows = [gap(patient=f"q{n}", watched_days=900.0) for n in range(10)]
+    known = [gap(patient=f"k{n}", return_days=10.0 + n, watched_days=900.0, known_before=True) for n in range(60)]
+    known += [gap(patient=f"a{n}", watched_days=900.0, known_before=True) for n in range(30)]
+    after_clearance, _ = patient_returns(table(*rows, *known))
+    assert after_clearance.never == pytest.approx(0.4)
