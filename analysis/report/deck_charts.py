@@ -93,6 +93,8 @@ def _bars(slide: Slide, figure: go.Figure, dots: Sequence[Any], place: Place, to
     series = plot.series[0]
     for point, dot in enumerate(dots):
         _fill(series.points[point].format.fill, _colour(dot.marker.color))
+    for own in series._element.findall(qn("c:dPt")):  # without this a bar below nought may lose its colour
+        own.find(qn("c:idx")).addnext(_element('<c:invertIfNegative val="0"/>'))
     ends = [_ends(dot) for dot in dots]
     _add_error_bars(series, ends)
     chart.category_axis.tick_label_position = XL_TICK_LABEL_POSITION.LOW

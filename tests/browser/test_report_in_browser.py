@@ -5,7 +5,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-PHONE, DESK = 390, 1280
+PHONE, TABLET, DESK = 390, 660, 1280
 PAPER = 658  # CSS pixels between the margins of an A4 page
 PAGE_HIGH = 994  # and between its upper and lower margin
 EMPTIEST = 0.4  # of a printed page, where the next thing does not fit and moves on whole
@@ -51,7 +51,7 @@ def test_words_of_charts_stay_on_a_phone(opened):
     assert cut == []
 
 
-@pytest.mark.parametrize("width", [PHONE, DESK])
+@pytest.mark.parametrize("width", [PHONE, TABLET, DESK])
 def test_no_word_of_a_chart_is_cut_at_its_edge(opened, width):
     cut = opened(width).evaluate("""() => [...document.querySelectorAll('.chart')].flatMap(chart => {
         const edge = chart.querySelector('.main-svg').getBoundingClientRect();
@@ -63,8 +63,9 @@ def test_no_word_of_a_chart_is_cut_at_its_edge(opened, width):
     assert cut == []
 
 
-def test_rows_labels_do_not_meet_their_figures_on_a_phone(opened):
-    meeting = opened(PHONE).evaluate("""() => [...document.querySelectorAll('.chart')].flatMap(chart => {
+@pytest.mark.parametrize("width", [PHONE, TABLET, DESK])
+def test_words_of_a_chart_do_not_meet(opened, width):
+    meeting = opened(width).evaluate("""() => [...document.querySelectorAll('.chart')].flatMap(chart => {
         const boxes = [...chart.querySelectorAll('.annotation-text')].map(text => [text.textContent, text.getBoundingClientRect()]);
         return boxes.flatMap(([one, a], at) => boxes.slice(at + 1)
             .filter(([_, b]) => a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 3 && b.top < a.bottom - 3)

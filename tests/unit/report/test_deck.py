@@ -85,6 +85,9 @@ def test_bars_have_the_pages_colours_and_their_ranges_as_error_bars(deck):
     series = chart.plots[0].series[0]
     colours = [str(series.points[place].format.fill.fore_color.rgb) for place in range(8)]
     assert colours == [RECOMMENDED[1:], TODAY[1:].upper()] * 4
+    assert [each.find(qn("c:invertIfNegative")).get("val") for each in series._element.findall(qn("c:dPt"))] == [
+        "0"
+    ] * 8
     bars = series._element.find(qn("c:errBars"))
     ends = [[float(each.text) for each in bars.find(qn(side)).iter(qn("c:v"))] for side in ("c:minus", "c:plus")]
     assert ends == [[4.0, 0.0] * 4, [5.0, 0.0] * 4]
