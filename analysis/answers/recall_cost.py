@@ -9,7 +9,14 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from analysis.answers.recall_material import DRAWS, SLOW_MONTHS, RecallCosts, recall_costs
+from analysis.answers.recall_material import (
+    DRAWS,
+    SLOW_MONTHS,
+    RecallCosts,
+    prices_are_examples,
+    recall_costs,
+    said_of_prices,
+)
 from analysis.answers.recall_words import GROUPS, WITH_AID, WITHOUT_AID
 from analysis.clinic import Clinic
 from analysis.models.recall_evidence import EVERYONE
@@ -55,8 +62,10 @@ def which_interval_costs_least(clinic: Clinic) -> Answer:
     return Answer(
         question=QUESTION,
         headline=_headline(found, settings),
-        how_sure=f"{words.how_sure(settings.level)} Prices and habits of waiting are yours and carry no range.",
-        table=pd.DataFrame([_table_row(name, curve, settings) for name, curve in found.curves.items()]),
+        how_sure=f"{words.how_sure(settings.level)} Prices and habits of waiting are settings and carry no range.",
+        table=pd.DataFrame([_table_row(name, curve, settings) for name, curve in found.curves.items()]).dropna(
+            axis="columns", how="all"
+        ),
         chart=_chart(found, settings),
         chart_title=_chart_title(found, settings),
         chart_text=_chart_text(found, settings),
@@ -114,7 +123,8 @@ def _headline(found: RecallCosts, settings: Settings) -> str:
     said = words.joined([_said(name, curve, settings) for name, curve in found.curves.items()])
     fitted = found.fitted
     period = words.from_months(fitted.first_day, fitted.last_day)
-    return f"At your prices a recall costs least after {said}, going by ears cleared {period}."
+    whose = "the example prices the program comes with" if prices_are_examples(settings.recall_cost) else "your prices"
+    return f"At {whose} a recall costs least after {said}, going by ears cleared {period}."
 
 
 def _chart(found: RecallCosts, settings: Settings) -> go.Figure:
@@ -185,8 +195,8 @@ def _assumptions(settings: Settings) -> tuple[str, ...]:
     """Say what would have to be true."""
     part, window = settings.recall_cost, settings.recall.symptom_window_days
     return (
-        f"Prices are yours, from clinic.toml (as delivered they are examples): a minute {part.price_minute:g}, a day with "
-        f"an occluding ear {part.price_symptom_day:g} {part.currency}.",
+        f"A minute is taken to be worth {part.price_minute:g} and a day with an occluding ear {part.price_symptom_day:g} "
+        f"{part.currency}. {said_of_prices(part)} The month hangs on them: ask how far.",
         f"Of 100 people, {(1 - part.slow_share) * 100:.0f} come of themselves within {window} days of an ear occluding, "
         f"the others within {SLOW_MONTHS:.0f} months unless called. The log does not show this; it is a setting.",
         "Whoever is called comes. An ear found open is left alone and called again after the same months; an ear found "
@@ -219,6 +229,13 @@ def _checks(found: RecallCosts, settings: Settings) -> Iterable[Check]:
             f"{words.number(saved.high)}).",
         )
     yield _within(found)
+    if not settings.recall.today_months:
+        yield Check(
+            "Today's rule",
+            INFORMATION,
+            "No recall rule is set, so nothing is said of what today's costs. If the clinic has one, set today_months under "
+            "[recall] in clinic.toml.",
+        )
 
 
 def _within(found: RecallCosts) -> Check:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -28,12 +28,18 @@ SLOW_MONTHS = 12.0
 
 @dataclass(frozen=True, eq=False)
 class RecallCosts:
-    """Cost curves of the groups with a curve of their own (or of everyone), and what they stand on."""
+    """Cost curves of the groups with a curve of their own (or of everyone), and what they stand on.
+
+    ``shares`` are each group's drawn recall curves, ``costs`` what visits and days cost: with them
+    intervals can be weighed again at other prices.
+    """
 
     fitted: FittedRecall
     grades: GradesAtReturn
     visits: ReturnVisits
     curves: dict[str, CostCurve]
+    shares: dict[str, np.ndarray]
+    costs: ReturnCosts
 
 
 def clinic_gaps(clinic: Clinic) -> pd.DataFrame:
@@ -75,11 +81,25 @@ def recall_costs(clinic: Clinic) -> RecallCosts:
     taken = return_visits(clinic.visits, clinic.ears, worked, settings.visit_time)
     rng = np.random.default_rng(SEED)
     costs = _costs(taken, grades, settings.recall_cost, settings.recall.symptom_window_days, rng)
-    curves = {
-        name: cost_curve(share_draws(curve, EDGES, DRAWS, rng), costs, _months(curve))
-        for name, curve in _shown(fitted).items()
-    }
-    return RecallCosts(fitted, grades, taken, curves)
+    shown = _shown(fitted)
+    shares = {name: share_draws(curve, EDGES, DRAWS, rng) for name, curve in shown.items()}
+    curves = {name: cost_curve(shares[name], costs, _months(curve)) for name, curve in shown.items()}
+    return RecallCosts(fitted, grades, taken, curves, shares, costs)
+
+
+def prices_are_examples(part: RecallCostPart) -> bool:
+    """Say whether prices and habits are still those the program comes with."""
+    return part == replace(RecallCostPart(), list_months=part.list_months, currency=part.currency, within=part.within)
+
+
+def said_of_prices(part: RecallCostPart) -> str:
+    """Say plainly whose the prices are."""
+    if prices_are_examples(part):
+        return (
+            "The prices and habits are the examples the program comes with, not this clinic's: nobody has measured them. Set "
+            "your own under [recall_cost] in clinic.toml before you go by a month."
+        )
+    return "Prices and habits are those in clinic.toml; those left as delivered are examples that nobody has measured."
 
 
 def _shown(fitted: FittedRecall) -> dict[str, RecallCurve]:
@@ -112,8 +132,13 @@ def _costs(
         kind = grades.of(symptoms=symptoms)
         full = np.array([_fully(kind.chances(MIDDLES, each)) for each in kind.draws(DRAWS, rng)])
         late.append((whole[PARTLY][:, None] * (1 - full) + whole[FULLY][:, None] * full) * prices.price_minute)
-    waits = ((1 - prices.slow_share, window_days / DAYS_A_MONTH), (prices.slow_share, SLOW_MONTHS))
+    waits = people_waiting(prices.slow_share, window_days, SLOW_MONTHS)
     return ReturnCosts(minutes[OPEN] * prices.price_minute, late[0], late[1], prices.price_symptom_day, waits)
+
+
+def people_waiting(slow_share: float, window_days: int, slow_months: float) -> tuple[tuple[float, float], ...]:
+    """Give shares of people, each with the months within which they come of themselves."""
+    return (1 - slow_share, window_days / DAYS_A_MONTH), (slow_share, slow_months)
 
 
 def _fully(chances: np.ndarray) -> np.ndarray:

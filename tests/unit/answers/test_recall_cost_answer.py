@@ -37,7 +37,7 @@ def ask(toml: str = "", *, visits=None, ears=None):
 
 @cache
 def answer():
-    return ask()
+    return ask("[recall]\ntoday_months = 12")
 
 
 def rows(found, quantity, **group):
@@ -64,6 +64,15 @@ def test_today_never_costs_less_than_the_least():
 def test_the_caution_puts_symptoms_first():
     assert "as soon as symptoms appear" in answer().cautions[0]
     assert any("Local protocol" in caution for caution in answer().cautions)
+
+
+def test_without_a_rule_of_today_nothing_is_set_beside_one():
+    found = ask()
+    assert found.answered
+    assert {row.group["policy"] for row in rows(found, "yearly_cost")} == {"least", "no_recall"}
+    assert not rows(found, "yearly_cost_difference")
+    assert "today" not in found.chart_title.lower()
+    assert not any("today" in str(each.text) for each in found.chart.layout.annotations)
 
 
 def test_prices_are_the_owners_and_said_to_be_examples():
@@ -102,3 +111,13 @@ def test_a_log_that_lacks_something_has_a_plain_sentence(spoiled, said):
     found = ask(visits=visits, ears=ears)
     assert not found.answered
     assert said in found.headline
+
+
+def test_without_a_recall_rule_nothing_is_said_of_today():
+    found = ask("[recall]\ntoday_months = 0")
+    assert found.answered
+    assert not rows(found, "yearly_cost", policy="today")
+    assert not rows(found, "yearly_cost_difference")
+    assert "yearly_cost_today" not in found.table
+    assert not any("today" in str(each.text) for each in found.chart.layout.annotations)
+    assert any("No recall rule is set" in check.sentence for check in found.checks)
