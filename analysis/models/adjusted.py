@@ -12,6 +12,7 @@ from statsmodels.tools.sm_exceptions import ConvergenceWarning, PerfectSeparatio
 
 from analysis.models.case_mix import independent_columns
 from analysis.problems import NotEnough
+from analysis.stats.cells import cells_of
 from analysis.stats.redrawn_arms import FittedArms
 from analysis.stats.two_arms import TwoArms, plain_means, standardised_means
 from analysis.stats.weighted_arms import OVERLAP, STABILISED, doubly_robust_means, weighted_means
@@ -176,8 +177,19 @@ def case_mix_design(columns: pd.DataFrame, treated: np.ndarray) -> np.ndarray:
 
 def fitted_coefficients(design: np.ndarray, outcome: np.ndarray, *, shares: bool) -> np.ndarray:
     """Fit a logistic (``shares``) or least-squares model; one that runs off to certainty is no answer."""
-    family = sm.families.Binomial() if shares else sm.families.Gaussian()
-    model = sm.GLM(np.asarray(outcome, dtype=float), design, family=family)
+    amounts = np.asarray(outcome, dtype=float)
+    if not shares:
+        alike = cells_of(design)
+        root = np.sqrt(alike.size)
+        means = alike.sums(amounts) / alike.size
+        return np.linalg.lstsq(design[alike.first] * root[:, None], means * root, rcond=None)[0]
+    alike = cells_of(design, amounts)
+    model = sm.GLM(
+        amounts[alike.first],
+        design[alike.first],
+        family=sm.families.Binomial(),
+        freq_weights=alike.size.astype(float),
+    )
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", PerfectSeparationWarning)
@@ -185,7 +197,7 @@ def fitted_coefficients(design: np.ndarray, outcome: np.ndarray, *, shares: bool
             coefficients = np.asarray(model.fit(tol=1e-12, maxiter=50).params)
     except (PerfectSeparationWarning, ConvergenceWarning):
         raise _certain() from None
-    if shares and np.abs(coefficients).max() > LARGEST_COEFFICIENT:
+    if np.abs(coefficients).max() > LARGEST_COEFFICIENT:
         raise _certain()
     return coefficients
 
