@@ -2,9 +2,9 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test check notebooks bench bench-intake calibrate spark
+.PHONY: help demo test check notebooks bench bench-fits bench-intake calibrate spark
 help:            ## show these lines
-	@grep -E '^[a-z]+:.*##' Makefile | sed 's/:.*##/ -/'
+	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*##/ -/'
 
 .venv/.ready: requirements.txt pyproject.toml
 	$(PYTHON) -m venv .venv
@@ -26,6 +26,9 @@ notebooks: demo         ## run the notebooks again in place
 
 bench: .venv/.ready     ## speed, as ratios within one run
 	$(BIN)/python -m tests.bench
+
+bench-fits: .venv/.ready  ## fits and simulator beside what one would otherwise pick, at 10 thousand and a million visits
+	$(BIN)/python -m tests.bench_fits
 
 bench-intake: .venv/.ready  ## speed and memory of intake at 100 thousand and a million visits
 	$(BIN)/python -m tests.bench_intake

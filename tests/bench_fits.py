@@ -1,0 +1,191 @@
+"""How much faster the fits and the session simulator are than what one would otherwise pick, in one run.
+
+Run by ``make bench-fits``. Each line fits the same INVENTED visits twice: as this
+suite does, rows alike put together first, and row by row with the library named.
+Seconds include the putting together; both must find the same figures.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import lifelines
+import numpy as np
+import pandas as pd
+import simpy
+import statsmodels.api as sm
+
+from analysis.models.adjusted import fitted_coefficients
+from analysis.planning.session import run_sessions
+from analysis.stats.censored import weibull_regression
+from analysis.stats.clustered import clustered_covariance
+from analysis.stats.gamma_identity import fit_gamma_identity
+from analysis.stats.quantile_regression import quantile_line
+
+SHARE = 0.8
+SESSIONS, BOOKINGS = 20_000, 16
+
+
+@dataclass(frozen=True, eq=False)
+class Visits:
+    """Invented visits: 72 cells of four facts, whole minutes, days until the next look."""
+
+    design: np.ndarray
+    minutes: np.ndarray
+    success: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    patients: np.ndarray
+
+
+def invented(visits: int) -> Visits:
+    """Draw visits of a third as many patients."""
+    rng = np.random.default_rng(11)
+    facts = [
+        pd.get_dummies(rng.integers(0, levels, visits), drop_first=True).to_numpy(float) for levels in (3, 4, 3, 2)
+    ]
+    design = np.column_stack([np.ones(visits), *facts])
+    minutes = np.ceil(rng.gamma(9.0, (10 + design[:, 1:].sum(axis=1) * 3) / 9.0))
+    success = rng.random(visits) < 1 / (1 + np.exp(-(1 - 0.4 * design[:, 1:].sum(axis=1))))
+    due = 400 * np.exp(-0.2 * design[:, 1:].sum(axis=1)) * rng.weibull(1.5, visits)
+    looked = np.ceil(rng.uniform(90, 720, visits))
+    low, high = np.where(due < looked, 0.0, looked), np.where(due < looked, looked, np.inf)
+    return Visits(design, minutes, success, low, high, rng.integers(0, max(visits // 3, 1), visits))
+
+
+def minutes_in_cells(given: Visits) -> np.ndarray:
+    """Fit minutes as a sum of parts, with patient-clustered errors."""
+    fit = fit_gamma_identity(given.design, given.minutes)
+    clustered_covariance(fit.bread, fit.scores, given.patients)
+    return fit.params
+
+
+def minutes_by_row(given: Visits) -> np.ndarray:
+    """Fit them by statsmodels, a row a visit."""
+    family = sm.families.Gamma(link=sm.families.links.Identity())
+    start = np.append(given.minutes.mean(), np.zeros(given.design.shape[1] - 1))
+    fit = sm.GLM(given.minutes, given.design, family=family).fit(
+        start_params=start, tol=1e-10, cov_type="cluster", cov_kwds={"groups": given.patients}
+    )
+    return np.asarray(fit.params)
+
+
+def shares_in_cells(given: Visits) -> np.ndarray:
+    """Fit a logistic model of first-attempt success."""
+    return fitted_coefficients(given.design, given.success, shares=True)
+
+
+def shares_by_row(given: Visits) -> np.ndarray:
+    """Fit it by statsmodels, a row a visit."""
+    model = sm.GLM(given.success.astype(float), given.design, family=sm.families.Binomial())
+    return np.asarray(model.fit(tol=1e-10).params)
+
+
+def quantile_in_cells(given: Visits) -> np.ndarray:
+    """Give each visit the minutes that four in five stay within."""
+    return given.design @ quantile_line(given.design, given.minutes, SHARE)
+
+
+def quantile_by_row(given: Visits) -> np.ndarray:
+    """Find them by statsmodels, a row a visit."""
+    fit = sm.QuantReg(given.minutes, given.design).fit(q=SHARE, max_iter=5000)
+    return given.design @ np.asarray(fit.params)
+
+
+def times_in_cells(given: Visits) -> np.ndarray:
+    """Fit the Weibull time until an ear is occluding again, with patient-clustered errors."""
+    return weibull_regression(given.low, given.high, given.design, clusters=given.patients).coefficients
+
+
+def times_by_row(given: Visits) -> np.ndarray:
+    """Fit it by lifelines, a row an ear."""
+    names = [f"x{number}" for number in range(1, given.design.shape[1])]
+    rows = pd.DataFrame(given.design[:, 1:], columns=names).assign(low=given.low, high=given.high)
+    fit = lifelines.WeibullAFTFitter().fit_interval_censoring(rows, lower_bound_col="low", upper_bound_col="high")
+    return fit.params_["lambda_"][["Intercept", *names]].to_numpy()
+
+
+def bookings() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Draw sessions: starts of the slots, minutes, who comes."""
+    rng = np.random.default_rng(1)
+    minutes = rng.gamma(9.0, 2.0, (BOOKINGS, SESSIONS))
+    return 15.0 * np.arange(BOOKINGS)[:, None], minutes, rng.random(minutes.shape) < 0.9
+
+
+def sessions_at_once(given: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
+    """Run all sessions together; give the minutes that patients of each wait."""
+    return np.where(given[2], run_sessions(*given).wait_minutes, 0.0).sum(axis=0)
+
+
+def sessions_one_by_one(given: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
+    """Run them by simpy, event after event."""
+    starts, minutes, attends = given
+    waits = []
+    for session in range(minutes.shape[1]):
+        environment = simpy.Environment()
+        practitioner = simpy.Resource(environment)
+        mine: list[float] = []
+        for start, takes, comes in zip(starts[:, 0], minutes[:, session], attends[:, session], strict=True):
+            if comes:
+                environment.process(_visit(environment, practitioner, start, takes, mine))
+        environment.run()
+        waits.append(sum(mine))
+    return np.array(waits)
+
+
+def _visit(environment, practitioner, start, takes, waits):  # simpy's own generators
+    """Come, wait, be seen."""
+    yield environment.timeout(start)
+    with practitioner.request() as turn:
+        yield turn
+        waits.append(environment.now - start)
+        yield environment.timeout(takes)
+
+
+def took(work: Callable[..., np.ndarray], given: object) -> tuple[float, np.ndarray]:
+    """Give seconds and the figures found."""
+    begun = time.perf_counter()
+    found = work(given)
+    return time.perf_counter() - begun, found
+
+
+def main() -> None:
+    """Print the table of DEVELOPERS.md."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--visits", type=int, nargs="+", default=[10_000, 1_000_000])
+    parser.add_argument("--repeats", type=int, default=2)
+    options = parser.parse_args()
+    pairs = [
+        ("minutes: gamma, identity link, patients clustered", "statsmodels GLM", minutes_in_cells, minutes_by_row),
+        ("shares: logistic", "statsmodels GLM", shares_in_cells, shares_by_row),
+        ("minutes that 80 % stay within", "statsmodels QuantReg", quantile_in_cells, quantile_by_row),
+        ("months until occluding: Weibull, intervals", "lifelines", times_in_cells, times_by_row),
+    ]
+    sys.stdout.write("| fit | rows | ours, s | row by row, s | with | times faster | largest difference |\n")
+    sys.stdout.write("|---|---|---|---|---|---|---|\n")
+    for visits in options.visits:
+        given = invented(visits)
+        for what, library, ours, theirs in pairs:
+            _line(f"{what} | {visits:,}", library, (ours, theirs), given, options.repeats)
+    both = (sessions_at_once, sessions_one_by_one)
+    _line(f"sessions of {BOOKINGS} bookings | {SESSIONS:,}", "simpy", both, bookings(), options.repeats)
+
+
+def _line(what: str, library: str, works: tuple[Callable, Callable], given: object, repeats: int) -> None:
+    """Print one line."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the libraries' own, of links and steps; figures are compared
+        mine, found = min((took(works[0], given) for _ in range(repeats)), key=lambda each: each[0])
+        theirs, other = took(works[1], given)
+    apart = float(np.max(np.abs(found - other) / np.maximum(np.abs(other), 1.0)))
+    sys.stdout.write(f"| {what} | {mine:.3f} | {theirs:.2f} | {library} | {theirs / mine:.0f} | {apart:.0e} |\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()
