@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -15,7 +16,12 @@ MONTH = 30.4375
 
 @dataclass(frozen=True)
 class World:
-    """What is planted: Weibull times with a frailty both ears share, some who never return, symptoms within a window."""
+    """What is planted: Weibull times with a frailty both ears share, some who never return, symptoms within a window.
+
+    Beyond that, where asked for: patients who go elsewhere at any time (``leaves_a_year``), some who wait far longer
+    than the window (``slow_share``, ``slow_days``), some who never call of themselves and are seen at recalls only
+    (``recall_only``), and a clinic older than its log (``years_before``).
+    """
 
     shape: float = 1.6
     scale_months: float = 20.0
@@ -26,40 +32,102 @@ class World:
     window_days: float = 60.0
     years: float = 3.0
     patients: int = 2500
+    leaves_a_year: float = 0.0
+    slow_share: float = 0.0
+    slow_days: float = 240.0
+    recall_only: float = 0.0
+    years_before: float = 0.0
 
     @property
     def last_day(self) -> pd.Timestamp:
         return FIRST_DAY + pd.Timedelta(days=round(self.years * 365))
 
     def months_until(self, share: float, *, hearing_aid: bool) -> float:
-        """Give the true months until a share of a random patient's ears is occluding again."""
+        """Give the true months until a share of a random patient's ears is occluding again.
+
+        In a clinic older than its log the patients are those the log sees: frail ears come oftener.
+        """
         variance = self.frailty_variance
-        hazard = -np.log1p(-share) if variance == 0 else ((1 - share) ** -variance - 1) / variance
         factor = self.hearing_aid_factor if hearing_aid else 1.0
-        return float(self.scale_months * factor * hazard ** (1 / self.shape))
+        if variance and self.years_before:
+            frailties = _frailties_seen(replace(self, patients=40_000), hearing_aid=hearing_aid)
+            hazard = np.linspace(0.0, 3.0, 3001)
+            occluding = 1 - np.exp(-np.outer(hazard, frailties)).mean(axis=1)
+            return float(self.scale_months * factor * np.interp(share, occluding, hazard) ** (1 / self.shape))
+        hazard_then = -np.log1p(-share) if variance == 0 else ((1 - share) ** -variance - 1) / variance
+        return float(self.scale_months * factor * hazard_then ** (1 / self.shape))
+
+    def return_share(self) -> float:
+        """Give the true share of patients who ever come back after the log first clears an ear, watched for ever.
+
+        In a clinic older than its log, patients of before are seen because they come back.
+        """
+        if self.years_before:
+            return _back_in_older_log(replace(self, patients=40_000))
+        return 1 - self.never if self.leaves_a_year == 0 else _ever_back(replace(self, patients=40_000))
 
     def log(self, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Draw the visits and ears of one such clinic: both ears cleared first, then whatever brings people back."""
-        rng, n = np.random.default_rng(seed), self.patients
-        end = self.years * 365
-        day = np.floor(rng.uniform(0, end, n))
+        visits = self.rounds(np.random.default_rng(seed))[0]
+        return _frames([each for each in visits if len(each[0])])
+
+    def rounds(self, rng: np.random.Generator) -> tuple[list[tuple], np.ndarray, np.ndarray]:
+        """Draw the visits within the log, round by round; everybody's frailty, and who wears a hearing aid."""
+        n, end, before = self.patients, self.years * 365, self.years_before * 365
+        day = np.floor(rng.uniform(-before, end, n))
         aid, stays = rng.random(n) < 0.3, rng.random(n) >= self.never
         v = self.frailty_variance
         frailty = rng.gamma(1 / v, v, n) if v > 0 else np.ones(n)
+        leaves = day + rng.exponential(365 / self.leaves_a_year, n) if self.leaves_a_year else np.full(n, np.inf)
+        calls = rng.random(n) >= self.recall_only if self.recall_only else np.ones(n, dtype=bool)
         scale = self.scale_months * MONTH * np.where(aid, self.hearing_aid_factor, 1.0)
         onset, kind = np.full((n, 2), -np.inf), np.full(n, "new", dtype=object)
         rounds, who = [], np.arange(n)
         while len(who):
             blocked = onset[who] <= day[who, None]
-            rounds.append((who, day[who], kind[who], aid[who], blocked))
+            logged = day[who] >= 0
+            rounds.append((who[logged], day[who[logged]], kind[who[logged]], aid[who[logged]], blocked[logged]))
             wait = scale[who, None] * (rng.exponential(size=blocked.shape) / frailty[who, None]) ** (1 / self.shape)
             onset[who] = np.where(blocked, day[who, None] + wait, onset[who])
-            call = onset[who].min(axis=1) + rng.uniform(0, self.window_days, len(who))
+            call = onset[who].min(axis=1) + self._lag(rng, len(who))
             recall = day[who] + 365 * rng.geometric(self.recall_uptake, len(who))
+            call = np.where(calls[who], call, np.inf)
             kind[who] = np.where(call <= recall, "symptoms_return", "routine_recall")
             day[who] = np.ceil(np.minimum(call, recall))
-            who = who[stays[who] & (day[who] <= end)]
-        return _frames(rounds)
+            who = who[stays[who] & (day[who] <= np.minimum(end, leaves[who]))]
+        return rounds, frailty, aid
+
+    def _lag(self, rng: np.random.Generator, n: int) -> np.ndarray:
+        """Draw days from an ear's occluding to the call."""
+        quick = rng.uniform(0, self.window_days, n)
+        if not self.slow_share:
+            return quick
+        return np.where(rng.random(n) < self.slow_share, rng.uniform(0, self.slow_days, n), quick)
+
+
+@cache
+def _frailties_seen(world: World, *, hearing_aid: bool) -> np.ndarray:
+    """Give the frailties of a large clinic's patients who come within the log."""
+    rounds, frailty, aid = world.rounds(np.random.default_rng(1))
+    seen = np.unique(np.concatenate([each[0] for each in rounds]))
+    mine = seen[aid[seen] == hearing_aid]
+    return np.quantile(frailty[mine], (np.arange(500) + 0.5) / 500)
+
+
+@cache
+def _back_in_older_log(world: World) -> float:
+    """Give the share who come back of a large, older clinic's patients with a clearance in the log."""
+    rounds, _, _ = world.rounds(np.random.default_rng(1))
+    cleared = np.unique(np.concatenate([each[0][each[4].any(axis=1)] for each in rounds]))
+    return 1 - world.never * len(rounds[0][0]) / len(cleared)
+
+
+@cache
+def _ever_back(world: World) -> float:
+    """Give the share of a large clinic's patients who come back at all, watched for forty years."""
+    rounds, _, _ = replace(world, years=40.0).rounds(np.random.default_rng(1))
+    entered = rounds[0][0][rounds[0][1] < 20 * 365]
+    return float(np.isin(entered, rounds[1][0]).mean())
 
 
 def _frames(rounds: list[tuple]) -> tuple[pd.DataFrame, pd.DataFrame]:
