@@ -163,14 +163,14 @@ def fit_recall(
     Where no return was with symptoms, staying away says nothing of the ears;
     then only ears seen again count.
 
-    *How far off it may be.* With patients differing and curves averaged over
-    them, no Weibull is exact; an ear cleaned while open leaves the sample with
+    *How far off it may be.* An ear cleaned while open leaves the sample with
     its patient's habits; and the symptom window is a setting, not a finding: a
     window shorter than people truly wait makes every figure late by about the
-    difference of the means. On invented clinics of three years, whose truth is
-    known, the months until 30 in 100 lie within 20 % of it, late rather than
-    early; ranges allow for chance, not for this. With nobody taken to be gone
-    they come out later still (``tests/truth/test_recall_truth.py`` has figures).
+    difference of the means. On simulated clinics of three years the months
+    until 30 in 100 are within 1 to 2 % on average where the assumptions hold,
+    and up to 5 % late or early where people wait longer, never call or go
+    elsewhere (``shared/recall_study.md``); ranges allow for chance, not for
+    this. With nobody taken to be gone they come out later still.
 
     *Short logs.* Where patients were watched for less time than most take to
     come back, the lost cannot be told from the late; ranges are wide for this
