@@ -18,7 +18,7 @@ from scipy.stats import nbinom, poisson
 
 from analysis.models.counts import CountFit, fit_counts
 from analysis.models.new_patients import fit_terms, month_terms
-from analysis.stats.forecast_checks import naive, scaled_error, seasonal_naive
+from analysis.stats.forecast_checks import by_steps_ahead, naive, scaled_error, seasonal_naive
 from analysis.stats.poisson_binomial import matched_binomial_draws, poisson_binomial_moments
 from analysis.stats.proportions import wilson_share
 from tests.outside.referee import all_close, approx
@@ -145,6 +145,28 @@ def test_rolling_count_regression_covers_as_often_as_in_r() -> None:
     assert (share.low, share.high) == approx(
         (values["poisson.coverage80_wilson_lo"], values["poisson.coverage80_wilson_hi"]), rel=1e-9
     )
+
+
+def test_rolling_overdispersed_regression_covers_as_often_as_in_r() -> None:
+    table = data("van_killed")
+    counts, terms = table["drivers_killed"].to_numpy(), design(table["t"] / 12, dummies(table["month"]))
+    values = BLOCKS["dem-o07"]["values"]
+    origins = np.arange(120, 192, 6)
+    means, low, high = np.empty((3, len(origins)))
+    for place, origin in enumerate(origins):
+        fit = fit_counts(counts[:origin], terms[:origin])
+        mean = float(np.exp(terms[origin] @ fit.coefficients))
+        theta = 1 / fit.dispersion
+        means[place] = mean
+        low[place], high[place] = nbinom.ppf((0.1, 0.9), theta, theta / (theta + mean))
+    found = by_steps_ahead(np.ones(len(origins), dtype=int), counts[origins], means, {0.8: (low, high)}).loc[1]
+    assert found["forecasts"] == values["drivers_nb.n"]
+    assert (found["typical_miss"], found["root_mean_square"]) == approx(
+        (values["drivers_nb.MAE"], values["drivers_nb.RMSE"]), rel=SAME
+    )
+    assert found["inside_80"] == values["drivers_nb.covered80"]
+    # a dispersion that differs in its fourth digit may move a limit by one
+    assert (low.sum(), high.sum()) == approx((values["drivers_nb.sum_lo"], values["drivers_nb.sum_hi"]), abs=1)
 
 
 def test_ships_as_in_r_and_in_mccullagh_and_nelder() -> None:
