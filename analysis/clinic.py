@@ -21,6 +21,7 @@ TABLES = {"visits": VISITS, "ears": EAR_ROWS, "set_aside": SET_ASIDE}
 TABLES_KEY = "tables"
 """Names, in the record, the folder its tables stand in: the one file that is swapped when the store changes."""
 TABLES_FOLDER = r"tables-[0-9a-f]{16}(-\d+)?"
+LONGEST_PAUSE_DAYS, FEWEST_NO_SLIP = 92, 5
 TRIES = 100
 """How often tables are looked for that a run takes away just then, because it has made newer ones."""
 
@@ -54,11 +55,11 @@ class Clinic:
 
     @property
     def last_day(self) -> pd.Timestamp:
-        """Last day the log covers: the setting, or the last attended visit, or the last booking."""
+        """Last day the log covers: the setting, or the last attended visit that is no stray date, or the last booking."""
         if self.settings.clinic.last_day is not None:
             return pd.Timestamp(self.settings.clinic.last_day)
-        attended = self.visits.loc[self.visits["attendance"] == "attended", "slot_start"].max()
-        return self._day(self.visits["slot_start"].max() if pd.isna(attended) else attended)
+        attended = self.visits.loc[self.visits["attendance"] == "attended", "slot_start"].dropna()
+        return self._day(self.visits["slot_start"].max()) if attended.empty else last_settled_day(attended)
 
     @property
     def rows_shown(self) -> dict[str, int | None]:
@@ -86,6 +87,37 @@ class Clinic:
         return f"{label}: {len(self.visits):,} bookings, {len(self.ears):,} ears, {days}; {len(self.set_aside):,} rows set aside"
 
     __repr__ = __str__
+
+
+def last_settled_day(moments: pd.Series) -> pd.Timestamp:
+    """Give the last day of visits, leaving out the few that stand alone long after all others: their dates are slips.
+
+    Parameters
+    ----------
+    moments : pandas.Series of datetime
+        Attended visits; at least one, none empty.
+
+    Returns
+    -------
+    pandas.Timestamp
+
+    Notes
+    -----
+    Left out is what comes after a pause of more than 92 days, where it is
+    fewer than 5 visits and at most 1 in 100 (our choice, no source). One visit
+    misdated by ten years would otherwise make everyone look watched for ten
+    years and never back.
+
+    Examples
+    --------
+    >>> days = pd.Series(pd.date_range("2025-01-01", periods=300).append(pd.DatetimeIndex(["2052-03-01"])))
+    >>> last_settled_day(days), last_settled_day(days.iloc[-20:])
+    (Timestamp('2025-10-27 00:00:00'), Timestamp('2052-03-01 00:00:00'))
+    """
+    days = moments.dt.normalize().sort_values(ignore_index=True)
+    after = len(days) - 1 - days.index
+    stray = (days.diff().shift(-1).dt.days > LONGEST_PAUSE_DAYS) & (after < FEWEST_NO_SLIP) & (after * 100 <= len(days))
+    return days[stray.idxmax()] if stray.any() else days.iloc[-1]
 
 
 def read_settings(folder: Path, name: str = SETTINGS_FILE) -> Settings:

@@ -154,7 +154,9 @@ class RecallPart:
     symptom_window_days: int = _setting(
         60, "days before a return with symptoms within which the ear is taken to have occluded", low=7, high=365
     )
-    today_months: int = _setting(12, "months after which the clinic recalls today", low=1, high=60)
+    today_months: int = _setting(
+        0, "months after which the clinic recalls today, e.g. 12; 0 if no recall rule is set", low=0, high=60
+    )
     groups: tuple[str, ...] = _setting(
         (),
         "facts that make your own recall groups, one or two of hearing_aid, cotton_bud, age_60 (60 and over or not) and "
@@ -192,6 +194,12 @@ class DemandPart:
         0.0, "half-day sessions a week there are; 0 takes those held in the last year of the log", low=0.0, high=1000.0
     )
     waiting_now: int = _setting(0, "people waiting for an appointment when the forecast begins", low=0, high=100000)
+    longest_wait_weeks: float = _setting(
+        2.0,
+        "weeks of waiting for want of sessions that should not be passed; an example, set your own",
+        low=0.0,
+        high=52.0,
+    )
     suction_tips_per_ear: float = _setting(
         1.0, "suction tips used for an ear treated by suction; an example, set your own", low=0.0, high=20.0
     )

@@ -113,8 +113,8 @@ def settings_from_toml(text: str, *, file: str = "clinic.toml") -> Settings:
     Raises
     ------
     DataProblem
-        If the text is not TOML, a part or setting is unknown, or a value has
-        the wrong type or lies outside its bounds.
+        If the text is not TOML, a part or setting is unknown, a value has the
+        wrong type or lies outside its bounds, or recall_uptake is set and no recall rule is.
     """
     try:
         read = tomllib.loads(text)
@@ -135,7 +135,16 @@ def settings_from_toml(text: str, *, file: str = "clinic.toml") -> Settings:
                 f'"{part}" is a part, not a setting.', f"Write it as [{part}] on a line of its own.", file=file
             )
         made[part] = _read_free(part, values, file) if part in FREE_PARTS else _read_part(part, values, file)
-    return Settings(**made)
+    settings = Settings(**made)
+    if settings.demand.recall_uptake >= 0 and settings.recall.today_months == 0:
+        raise DataProblem(
+            "recall_uptake says how many come when called back, but no recall rule says when.",
+            "Set today_months under [recall], e.g. 12, or leave recall_uptake at -1.",
+            file=file,
+            setting="demand.recall_uptake",
+            value=str(settings.demand.recall_uptake),
+        )
+    return settings
 
 
 def _read_part(part: str, values: dict[str, Any], file: str) -> Any:

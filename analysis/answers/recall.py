@@ -58,7 +58,10 @@ def when_to_call_back(clinic: Clinic) -> Answer:
         chart_text=say.chart_text(rules, settings),
         assumptions=say.assumptions(fitted, settings),
         cautions=say.CAUTIONS,
-        checks=say.checks(fitted, rules, _other_windows(clinic), settings),
+        checks=(
+            *say.checks(fitted, rules, _other_windows(clinic), settings),
+            *say.dates_check(clinic.visits, clinic.last_day),
+        ),
         basis=_basis(fitted),
         rows=tuple(_rows(fitted, rules, settings)),
     )
@@ -138,7 +141,8 @@ def _rows(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPa
             rows.append(make("recall", "months_until_share_occluded", "months", months, **group, share=share))
         rows.append(make("recall", "recall_months", "months", rule.recall_months, **group))
         today = {"months": settings.today_months}
-        rows.append(make("recall", "share_occluded_today", "share", rule.share_today, **group, **today))
+        if rule.share_today is not None:
+            rows.append(make("recall", "share_occluded_today", "share", rule.share_today, **group, **today))
     for name, without in (fitted.without_never or {}).items():
         months = without.months_until(settings.share)
         keys = {"group": name, "share": settings.share}

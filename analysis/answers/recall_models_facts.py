@@ -10,6 +10,7 @@ from scipy.stats import norm
 from analysis.answers import recall_words as say
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
+from analysis.models.recall_ages import without_conflicting_ages
 from analysis.models.recall_facts import EARLIER, FactTimes, fit_facts, with_facts
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Answer, Basis, Check, ResultRow, no_answer
@@ -44,7 +45,8 @@ def what_goes_with_filling_sooner(clinic: Clinic) -> Answer:
     Answer
         Without a figure where there is no recall curve, or no fact has two values with enough ears.
     """
-    settings, table = clinic.settings, clinic_gaps(clinic)
+    settings = clinic.settings
+    table, conflicting = without_conflicting_ages(clinic_gaps(clinic), clinic.visits)
     try:
         every = with_facts(table, clinic.visits, clinic.ears, clinic.last_day)
         found = fit_facts(every, table, settings.recall, level=settings.level)
@@ -61,7 +63,7 @@ def what_goes_with_filling_sooner(clinic: Clinic) -> Answer:
         chart_text=_chart_text(found),
         assumptions=_assumptions(found),
         cautions=say.CAUTIONS[-2:],
-        checks=(_many_check(found, settings.level),),
+        checks=(_many_check(found, settings.level), *say.ages_check(conflicting)),
         basis=_basis(found),
         rows=tuple(_row(fact, value, found, time) for (fact, value), time in found.times.items()),
     )

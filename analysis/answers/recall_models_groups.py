@@ -13,6 +13,7 @@ from analysis.answers import recall_words as say
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall import RecallCurve
+from analysis.models.recall_ages import without_conflicting_ages
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.recall_grouped import NO, YES, GroupedRecall, fit_grouped
 from analysis.models.recall_groups import FEWEST_OCCLUDING
@@ -56,8 +57,9 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
         Without a figure where there is no recall curve.
     """
     settings = clinic.settings.recall
+    table, conflicting = without_conflicting_ages(clinic_gaps(clinic), clinic.visits)
     try:
-        found = fit_grouped(clinic_gaps(clinic), settings, level=clinic.settings.level)
+        found = fit_grouped(table, settings, level=clinic.settings.level)
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
     drawn = _drawn(found)
@@ -71,7 +73,11 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
         chart_text=_chart_text(drawn),
         assumptions=_assumptions(found),
         cautions=say.CAUTIONS,
-        checks=(*_small_checks(found, settings.fewest_ears), _beyond_check(drawn, settings.share)),
+        checks=(
+            *_small_checks(found, settings.fewest_ears),
+            _beyond_check(drawn, settings.share),
+            *say.ages_check(conflicting),
+        ),
         basis=_basis(found),
         rows=tuple(_rows(found)),
     )

@@ -47,6 +47,11 @@ def did_people_come_when_due(clinic: Clinic, quarter: str) -> Answer:
     asked, settings = Quarter.parse(quarter), clinic.settings
     hide_below, months = settings.clinic.hide_below, settings.recall.today_months
     try:
+        if not months:
+            raise NotEnough(
+                "No recall rule of today is set, so nobody can be said to be due.",
+                "Set today_months under [recall] in clinic.toml.",
+            )
         found = periods(asked, clinic.first_day, clinic.last_day)
         counts = recall_counts(clinic.visits, found, months=months)
         cells = counts.by_period[THIS]

@@ -84,7 +84,13 @@ def shown(rules: dict[str, RecallRule]) -> dict[str, RecallRule]:
 
 def chart_title(rules: dict[str, RecallRule], settings: RecallPart) -> str:
     """Say what today's interval means."""
-    parts = [f"{words.percent(rule.share_today.value)} of ears {GROUPS[name]}" for name, rule in shown(rules).items()]
+    parts = [
+        f"{words.percent(rule.share_today.value)} of ears {GROUPS[name]}"
+        for name, rule in shown(rules).items()
+        if rule.share_today is not None
+    ]
+    if not parts:
+        return "No recall rule of today is set, so only the chosen share is marked"
     whose = words.joined(parts).replace(" of ears everyone", " of ears")
     return f"At today's {words.plural(settings.today_months, 'month')}, {whose} are expected to be occluding again"
 
@@ -96,10 +102,16 @@ def chart_text(rules: dict[str, RecallRule], settings: RecallPart) -> str:
         until, now = rule.months_until, rule.share_today
         told.append(
             f"{GROUPS[name].capitalize()}: {share_spoken(settings.share)} by {words.number(until.value, 1)} months "
-            f"({words.between(until, 1)}); {words.percent(now.value)} by {settings.today_months} months "
-            f"({words.between_percent(now)})."
+            f"({words.between(until, 1)}){_by_today(now, settings)}."
         )
     return "Lines of the share of cleared ears that are occluding again, rising with the months. " + " ".join(told)
+
+
+def _by_today(share: Estimate | None, settings: RecallPart) -> str:
+    """Tell the share at today's interval; nothing where none is set."""
+    if share is None:
+        return ""
+    return f"; {words.percent(share.value)} by {settings.today_months} months ({words.between_percent(share)})"
 
 
 def how_sure(level: float) -> str:
@@ -149,12 +161,24 @@ def checks(
 ) -> tuple[Check, ...]:
     """Say what moves the figure, and where it reaches beyond the log."""
     return (
+        *_rule_check(settings),
         _never_check(fitted, rules, settings),
         *(_window_check(window, curves, rules, settings) for window, curves in other_windows.items()),
         _watched_check(fitted),
         _beyond_check(rules),
         *_group_checks(fitted, settings),
     )
+
+
+def _rule_check(settings: RecallPart) -> list[Check]:
+    """Say plainly where no recall rule of today is set."""
+    if settings.today_months:
+        return []
+    said = (
+        "today_months under [recall] in clinic.toml says after how many months the clinic calls people back today. It is not "
+        "set, so no interval of today is compared with anything, and none is made up."
+    )
+    return [Check("Recall rule of today", INFORMATION, said)]
 
 
 def _months(curves: dict[str, RecallCurve], rules: dict[str, RecallRule], share: float) -> str:
@@ -226,6 +250,31 @@ def _group_checks(fitted: FittedRecall, settings: RecallPart) -> list[Check]:
     ]
 
 
+def ages_check(patients: int) -> tuple[Check, ...]:
+    """Say how many patients have ages that cannot both be right; nothing where none have.
+
+    Examples
+    --------
+    >>> ages_check(2)[0].sentence
+    '2 patients have ages in the log that cannot both be right; no age is used of them, but all else is.'
+    """
+    if not patients:
+        return ()
+    have = "has" if patients == 1 else "have"
+    said = f"{words.plural(patients, 'patient')} {have} ages in the log that cannot both be right; no age is used of them, but all else is."
+    return (Check("Ages that conflict", INFORMATION, said),)
+
+
+def dates_check(visits: pd.DataFrame, last_day: pd.Timestamp) -> tuple[Check, ...]:
+    """Say how many attended visits are dated after the log's last day; nothing where none are."""
+    late = int(((visits["attendance"] == "attended") & (visits["slot_start"].dt.normalize() > last_day)).sum())
+    if not late:
+        return ()
+    are = "is" if late == 1 else "are"
+    said = f"{words.plural(late, 'attended visit')} {are} dated after the log's last day, {words.day(last_day)}, and count for nothing here."
+    return (Check("Dates in the future", INFORMATION, said),)
+
+
 def table_groups(rules: dict[str, RecallRule]) -> pd.DataFrame:
     """List the groups with ears, months, recall and what today's interval means."""
     return pd.DataFrame(
@@ -238,11 +287,20 @@ def table_groups(rules: dict[str, RecallRule]) -> pd.DataFrame:
                 "months_until": rule.months_until.value,
                 "months_until_low": rule.months_until.low,
                 "months_until_high": rule.months_until.high,
-                "occluding_today_share": rule.share_today.value,
-                "occluding_today_share_low": rule.share_today.low,
-                "occluding_today_share_high": rule.share_today.high,
+                **_today_columns(rule.share_today),
                 "recall_curve": "own" if rule.curve.own else "everyone's",
             }
             for name, rule in rules.items()
         ]
     )
+
+
+def _today_columns(share: Estimate | None) -> dict[str, float]:
+    """Give the columns on today's interval; none where no rule is set."""
+    if share is None:
+        return {}
+    return {
+        "occluding_today_share": share.value,
+        "occluding_today_share_low": share.low,
+        "occluding_today_share_high": share.high,
+    }

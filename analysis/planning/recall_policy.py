@@ -24,8 +24,8 @@ class RecallRule:
         Months until the chosen share of its ears is occluding again.
     recall_months : Estimate
         Whole months: the most by which no more than the chosen share is.
-    share_today : Estimate
-        Share expected to be occluding at today's interval.
+    share_today : Estimate or None
+        Share expected to be occluding at today's interval; None where no recall rule of today is set.
     beyond_the_log : bool
         Whether the months lie beyond what any ear of the group was watched for.
     """
@@ -33,7 +33,7 @@ class RecallRule:
     curve: RecallCurve
     months_until: Estimate
     recall_months: Estimate
-    share_today: Estimate
+    share_today: Estimate | None
     beyond_the_log: bool
 
 
@@ -69,7 +69,7 @@ def _rule(curve: RecallCurve, settings: RecallPart) -> RecallRule:
         curve=curve,
         months_until=until,
         recall_months=replace(until, value=value, low=low, high=high, method=f"{until.method}, rounded down"),
-        share_today=curve.share_by(settings.today_months),
+        share_today=curve.share_by(settings.today_months) if settings.today_months else None,
         beyond_the_log=until.value > curve.watched_months,
     )
 

@@ -21,14 +21,15 @@ def recall_chart(lines: Sequence[Line], *, share: float, today_months: float) ->
     share : float
         The share at which people are to be called back.
     today_months : float
-        Months after which the clinic calls back today; not marked where the curves end before.
+        Months after which the clinic calls back today; not marked where the curves end before,
+        nor at 0, where no rule is set.
 
     Returns
     -------
     plotly.graph_objects.Figure
         A trace a line, and before it one for its band.
     """
-    upright = today_months if today_months <= max(line.x[-1] for line in lines) else None
+    upright = today_months if 0 < today_months <= max(line.x[-1] for line in lines) else None
     figure = line_chart(
         lines,
         x_title="months since the ear was cleared",

@@ -105,6 +105,8 @@ def test_where_patients_returns_tell_more_they_stay(seed: int) -> None:
 
 def test_an_uptake_set_by_the_owner_keeps_the_returns() -> None:
     clinic = campaigns()
-    asked = Clinic(clinic.visits, EARS, settings=settings_from_toml("[demand]\nrecall_uptake = 0.3"))
+    asked = Clinic(
+        clinic.visits, EARS, settings=settings_from_toml("[demand]\nrecall_uptake = 0.3\n[recall]\ntoday_months = 12")
+    )
     assert demand_figures(asked).leads is None
     assert any("know nothing of that" in said for said in how_many_will_come(asked).assumptions)

@@ -120,7 +120,9 @@ def test_recalling_more_people_brings_more_visits() -> None:
     ears = typed_frame(EAR_ROWS, pd.DataFrame())
     means = []
     for uptake in (0.2, 0.6):
-        settings = settings_from_toml(f"[demand]\nrecall_uptake = {uptake}\n[clinic]\nlast_day = 2025-12-31")
+        settings = settings_from_toml(
+            f"[demand]\nrecall_uptake = {uptake}\n[recall]\ntoday_months = 12\n[clinic]\nlast_day = 2025-12-31"
+        )
         rows = how_many_will_come(Clinic(visits, ears, settings=settings)).rows
         means.append(sum(row.value for row in rows if row.group.get("kind") == "routine_recall" and row.level == 0.8))
     assert means[1] == pytest.approx(3 * means[0], rel=0.2)

@@ -149,7 +149,7 @@ def test_one_misdated_row_does_not_stretch_the_log() -> None:
 
 
 def test_recall_uptake_replaces_the_logs_own_recalls() -> None:
-    recalled = asked(steady_clinic(), "[demand]\nrecall_uptake = 0.5")
+    recalled = asked(steady_clinic(), "[demand]\nrecall_uptake = 0.5\n[recall]\ntoday_months = 12")
     assert not values(whole(), "visits", kind="routine_recall")
     assert min(values(recalled, "visits", kind="routine_recall")) > 5
     assert any("50% of patients come when called back 12 months" in said for said in recalled.assumptions)

@@ -28,7 +28,7 @@ def ask(toml: str = "", *, years: float = 3.0, patients: int = 1200, visits=None
 
 @cache
 def answer() -> Answer:
-    return ask()
+    return ask("[recall]\ntoday_months = 12")
 
 
 def row(quantity: str, found: Answer | None = None, **group):

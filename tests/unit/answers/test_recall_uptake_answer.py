@@ -41,7 +41,7 @@ def clinic(**columns) -> Clinic:
     ]
     visits = pd.DataFrame(rows).assign(**columns)
     visits["visit_id"] = [f"v{row}" for row in visits.index]
-    toml = "[clinic]\nhide_below = 1\nlast_day = 2026-09-30"
+    toml = "[clinic]\nhide_below = 1\nlast_day = 2026-09-30\n[recall]\ntoday_months = 12"
     return Clinic(typed_frame(VISITS, visits), typed_frame(EAR_ROWS, pd.DataFrame()), settings=settings_from_toml(toml))
 
 
