@@ -120,10 +120,10 @@ def _table(measures: Sequence[Measure], table: pd.DataFrame, found: Periods, hid
 
 def _headline(measures: Sequence[Measure], middles: pd.DataFrame, found: Periods) -> str:
     """Say starts on time, visits longer than the slot, and slots beside minutes."""
-    told = []
+    told: list[str] = []
     for each in measures:
         if each.part == ALL and each.share is not None:
-            compared = say.lead_change(each, briefly=True)
+            compared = say.lead_change(each, briefly=True, named=not told)
             told.append(
                 f"{words.percent(each.share.value)} {SAID[each.name]} ({words.between_percent(each.share)}{f'; {compared}' if compared else ''})"
             )

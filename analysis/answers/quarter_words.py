@@ -143,11 +143,14 @@ def share(measure: Measure) -> str:
     return f"{words.percent(measure.share.value)} ({words.between_percent(measure.share)})"
 
 
-def lead_change(measure: Measure, *, per: int = 100, briefly: bool = False) -> str:
-    """Compare with the same quarter a year before, or else with the quarter before; nothing where neither is whole."""
+def lead_change(measure: Measure, *, per: int = 100, briefly: bool = False, named: bool = True) -> str:
+    """Compare with the same quarter a year before, or else with the quarter before; nothing where neither is whole.
+
+    ``named`` says which of them, once in a sentence.
+    """
     return next(
         (
-            change(measure, before, against=name, per=per, briefly=briefly)
+            change(measure, before, against=name if named else "", per=per, briefly=briefly)
             for before, name in EARLIER.items()
             if before in measure.change
         ),

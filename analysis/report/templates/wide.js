@@ -59,6 +59,7 @@ const wide = (() => {
       Object.assign(shape, { y0: shape.y0 + shift, y1: shape.y1 + shift });
     }
     layout.shapes = [...[...moved.values()].map((at) => ({ ...guide, y0: at, y1: at })), ...(layout.shapes || [])]; // leads the eye
+    layout.xaxis.nticks = Math.max(3, Math.min(7, Math.floor((width - left - right) / 55)));
     layout.yaxis.range = [down, 0];
     layout.height = down + layout.margin.b;
     layout.margin = { ...layout.margin, l: left, r: right };
