@@ -22,6 +22,7 @@ QUANTITIES = (
     Quantity("intake", "rows_in", (), "rows", "rows read from the exports"),
     Quantity("intake", "rows_kept", (), "rows", "rows used"),
     Quantity("intake", "rows_set_aside", (), "rows", "rows that could not be used; with those kept they make up those read"),
+    Quantity("intake", "rows_set_aside_share", (), "share", "share of the rows read that could not be used"),
     Quantity("intake", "rows_set_aside_by_reason", ("reason",), "rows", "the same by reason, in plain words"),
     Quantity("intake", "fact_recorded", ("fact",), "share", "share of the rows concerned that have the fact (a column's name); for minutes, timed or rounded ones"),
     Quantity("intake", "minutes_quality", ("quality",), "share", "share of attended visits whose minutes are known in this way"),
@@ -105,6 +106,9 @@ QUANTITIES = (
     Quantity("recall", "yearly_cost_difference", ("contrast", "group"), "money", "today's yearly cost less the least"),
     Quantity("recall", "grade_at_return", ("grade", "kind", "months"), "share", "chance that an ear is found in a grade, by months since clearance; kind is symptoms_return or other"),
     Quantity("demand", "visits", ("kind", "month"), "visits", "attended visits expected; kind is a kind of booking or all; one row a level of range"),
+    Quantity("demand", "visits_a_month", (), "visits", "attended visits expected in an average month ahead; low and high are the range of a typical month"),
+    Quantity("demand", "visits_a_month_before", ("months",), "visits", "attended visits in an average one of the earlier months it is compared with"),
+    Quantity("demand", "sessions_a_month", (), "sessions", "whole half-day sessions that hold an average month's bookings"),
     Quantity("demand", "bookings", ("month",), "bookings", "bookings expected, with missed and cancelled ones"),
     Quantity("demand", "expected_visits", ("month", "part"), "visits", "expected visits by where they come from: known patients, later returns, new patients, not seen before"),
     Quantity("demand", "sessions_needed", ("month",), "sessions", "half-day sessions that hold the expected bookings"),
@@ -166,6 +170,7 @@ QUANTITIES = (
     Quantity("safety", "difference_of_shares", ("against", "measure", "part"), "share", "this quarter's share less that of an earlier quarter"),
     Quantity("page", "rests_on", ("question",), "count", "how many rows an answer of the report rests on; method says of what"),
     Quantity("page", "left_out", ("question", "why"), "count", "how many were left out of it, by reason; a hidden count has no value"),
+    Quantity("page", "said", ("place", "question"), "", "a number said in a check, an assumption or beside the range that no other row holds, as it is printed; place is the check's name"),
     Quantity("page", "table_figure", ("column", "question", "row"), "", "a number of a report's table that no other row holds; row is the words it stands beside, and the column's name says its unit"),
 )  # fmt: skip
 """Every quantity the answers and the report emit, in the order of the sections."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,38 +37,58 @@ ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
-class Capacity:
-    """The forecast beside what there is to meet it with.
+class Needs:
+    """What the forecast's visits take.
 
     Attributes
     ----------
     figures : Figures
     needed : numpy.ndarray, shape (futures, months)
         Half-day sessions.
-    there : numpy.ndarray, shape (months,)
-        Half-day sessions there are.
-    line : WaitingList
     mix : VisitMix or NotEnough
         How full ears are expected to be found and how long visits take; or why that cannot be had.
     tips_a_visit : float or None
         Suction tips; None where the log names no method.
     session_minutes : float
         Minutes in a half-day session.
+    """
+
+    figures: Figures
+    needed: np.ndarray
+    mix: VisitMix | NotEnough
+    tips_a_visit: float | None
+    session_minutes: float
+
+    @property
+    def sessions_a_visit(self) -> float:
+        """Sessions an attended visit takes, with its part of lost appointments."""
+        return float(self.needed.sum() / max(float(self.figures.total.drawn.sum()), 1.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Capacity(Needs):
+    """The forecast beside what there is to meet it with.
+
+    Attributes
+    ----------
+    there : numpy.ndarray, shape (months,)
+        Half-day sessions there are.
+    line : WaitingList
     told : bool
         Whether the owner set how many sessions there are.
     waiting : int
         People waiting at the start.
     """
 
-    figures: Figures
-    needed: np.ndarray
     there: np.ndarray
     line: WaitingList
-    mix: VisitMix | NotEnough
-    tips_a_visit: float | None
-    session_minutes: float
     told: bool
     waiting: int
+
+    @property
+    def waiting_sessions(self) -> float:
+        """Sessions that the people waiting at the start take."""
+        return self.waiting * self.sessions_a_visit
 
 
 def when_is_capacity_outgrown(clinic: Clinic) -> Answer:
@@ -113,8 +133,8 @@ def when_is_capacity_outgrown(clinic: Clinic) -> Answer:
 
 
 @once_a_clinic
-def capacity_of(clinic: Clinic) -> Capacity:
-    """Work out what is needed, what there is and what is left over.
+def needs_of(clinic: Clinic) -> Needs:
+    """Work out what the coming visits take.
 
     Parameters
     ----------
@@ -122,7 +142,7 @@ def capacity_of(clinic: Clinic) -> Capacity:
 
     Returns
     -------
-    Capacity
+    Needs
 
     Raises
     ------
@@ -135,31 +155,48 @@ def capacity_of(clinic: Clinic) -> Capacity:
             "The log has no slot lengths and no minutes, so sessions cannot be worked out.",
             "Record how long each slot is.",
         )
-    months, mix = figures.demand.months, coming_mix(clinic, figures)
-    needed = figures.sessions.drawn
+    mix, needed = coming_mix(clinic, figures), figures.sessions.drawn
     if not isinstance(mix, NotEnough):
         needed = needed + _longer_than_booked(clinic, figures, mix)
+    attended = clinic.visits.loc[clinic.visits["attendance"].eq("attended"), "visit_id"]
+    ears = suctioned_ears_a_visit(clinic.ears, attended)
+    tips = None if ears is None else ears * settings.demand.suction_tips_per_ear
+    return Needs(figures, needed, mix, tips, settings.slots.session_minutes)
+
+
+@once_a_clinic
+def capacity_of(clinic: Clinic) -> Capacity:
+    """Set what the coming visits take beside what there is, and carry over what is left.
+
+    Parameters
+    ----------
+    clinic : Clinic
+
+    Returns
+    -------
+    Capacity
+
+    Raises
+    ------
+    NotEnough
+        If the log is too short, has no minutes, or does not show the sessions held and none are set.
+    """
+    settings, needs = clinic.settings, needs_of(clinic)
+    months = needs.figures.demand.months
     told = settings.demand.sessions_a_week > 0
     if told:
         a_day = settings.demand.sessions_a_week / (7 * months.open_per_day)
     else:
         year = slice(-LAST_YEAR, None)
         a_day = sessions_run(sessions(clinic.visits), months.whole[year], months.open_whole[year])
-    there = a_day * months.open_ahead
-    a_visit = needed.sum() / max(float(figures.total.drawn.sum()), 1.0)
+    there, waiting = a_day * months.open_ahead, settings.demand.waiting_now
     weeks = np.asarray(months.ahead.days_in_month, dtype=float) / 7
-    attended = clinic.visits.loc[clinic.visits["attendance"].eq("attended"), "visit_id"]
-    ears = suctioned_ears_a_visit(clinic.ears, attended)
     return Capacity(
-        figures=figures,
-        needed=needed,
+        **{each.name: getattr(needs, each.name) for each in fields(needs)},
         there=there,
-        mix=mix,
-        line=waiting_list(needed, there, weeks, waiting=settings.demand.waiting_now * a_visit),
-        tips_a_visit=None if ears is None else ears * settings.demand.suction_tips_per_ear,
-        session_minutes=settings.slots.session_minutes,
+        line=waiting_list(needs.needed, there, weeks, waiting=waiting * needs.sessions_a_visit),
         told=told,
-        waiting=settings.demand.waiting_now,
+        waiting=waiting,
     )
 
 

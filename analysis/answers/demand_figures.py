@@ -30,6 +30,8 @@ SEED = 20260930
 RANGES = (0.50, 0.80, 0.95)
 LONGEST_PAUSE_DAYS = 92
 """A log that pauses for longer is read from after the pause (our choice, no source)."""
+FEWEST_AFTER = 20
+"""Bookings after such a pause below which their dates are taken for slips (our choice, no source)."""
 LEAST_SHOWN = 0.05
 
 
@@ -157,16 +159,37 @@ def _usable(clinic: Clinic) -> tuple[pd.DataFrame, pd.Timestamp, dict[str, int]]
     attended = dated["attendance"].eq("attended")
     told = clinic.settings.clinic.last_day is not None or attended.any()
     last_day = clinic.last_day if told else days.max()
+    slips = 0
+    if clinic.settings.clinic.last_day is None:
+        ended = _before_slips(days[days <= last_day])
+        slips, last_day = int(((days > ended) & (days <= last_day)).sum()), ended
     known = np.sort(days[days <= last_day].unique())
-    pauses = np.flatnonzero(np.diff(known) > np.timedelta64(LONGEST_PAUSE_DAYS, "D"))
+    pauses = _pauses(known)
     begin = known[pauses[-1] + 1] if len(pauses) else days.min()
     usable = dated[(days >= begin) & (days <= last_day)]
     left_out = {
         "without a date": len(clinic.visits) - len(dated),
         "from before a pause of more than three months": int((days < begin).sum()),
-        "dated after the last day of the log": int((days > last_day).sum()),
+        "dated more than three months after all others, taken for slips of the date": slips,
+        "dated after the last day of the log": int((days > last_day).sum()) - slips,
     }
     return usable, last_day, left_out
+
+
+def _pauses(known: np.ndarray) -> np.ndarray:
+    """Give the places in days, in order, after which a long pause follows."""
+    return np.flatnonzero(np.diff(known) > np.timedelta64(LONGEST_PAUSE_DAYS, "D"))
+
+
+def _before_slips(days: pd.Series) -> pd.Timestamp:
+    """Give the last day that no long pause with a few stray dates after it follows."""
+    while True:
+        known = np.sort(days.unique())
+        pauses = _pauses(known)
+        after = days > known[pauses[-1]] if len(pauses) else days != days
+        if not after.any() or after.sum() >= min(FEWEST_AFTER, (~after).sum()):
+            return days.max()
+        days = days[~after]
 
 
 def _dated_until(visits: pd.DataFrame, last_day: pd.Timestamp) -> int:

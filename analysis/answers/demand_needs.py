@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from analysis.answers.demand_capacity import Capacity, capacity_of
+from analysis.answers.demand_capacity import Needs, needs_of
 from analysis.answers.demand_figures import SEED
 from analysis.answers.demand_words import month_name
 from analysis.clinic import Clinic
@@ -53,23 +53,23 @@ def what_will_the_coming_visits_take(clinic: Clinic) -> Answer:
         ``fully_occluding_share``, ``rooms_at_once`` and ``supplies`` by month.
     """
     try:
-        capacity = capacity_of(clinic)
+        needs = needs_of(clinic)
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
-    drawn = _drawn(capacity)
-    supplies = {name: capacity.figures.total.drawn * each for name, each in clinic.settings.demand.supplies.items()}
-    figures = capacity.figures
+    drawn = _drawn(needs)
+    supplies = {name: needs.figures.total.drawn * each for name, each in clinic.settings.demand.supplies.items()}
+    figures = needs.figures
     return Answer(
         question=QUESTION,
-        headline=_headline(capacity, drawn),
+        headline=_headline(needs, drawn),
         how_sure="Ranges hold 8 months in 10, counted over the forecast's possible futures.",
-        table=_table(capacity, drawn, supplies),
-        chart=_chart(capacity, drawn),
-        chart_title=_chart_title(capacity, drawn),
-        chart_text=_chart_text(capacity, drawn),
-        assumptions=tuple(_assumptions(capacity, clinic)),
+        table=_table(needs, drawn, supplies),
+        chart=_chart(needs, drawn),
+        chart_title=_chart_title(needs, drawn),
+        chart_text=_chart_text(needs, drawn),
+        assumptions=tuple(_assumptions(needs, clinic)),
         cautions=CAUTIONS,
-        checks=tuple(_checks(capacity)),
+        checks=tuple(_checks(needs)),
         basis=Basis(
             used=len(figures.history.day),
             of_what="attended visits",
@@ -78,30 +78,30 @@ def what_will_the_coming_visits_take(clinic: Clinic) -> Answer:
             last_day=figures.last_day,
             method="The forecast's visits by kind, times the minutes of visits with open, partly and fully occluding ears.",
         ),
-        rows=tuple(_rows(capacity, drawn, supplies)),
+        rows=tuple(_rows(needs, drawn, supplies)),
     )
 
 
-def _drawn(capacity: Capacity) -> Drawn:
+def _drawn(needs: Needs) -> Drawn:
     """Draw what each month takes; hours by the mix where it can be had, else by kind of booking alone."""
-    figures, found = capacity.figures, {}
-    minutes = _chair_minutes(capacity)
+    figures, found = needs.figures, {}
+    minutes = _chair_minutes(needs)
     if minutes is not None:
         visits = np.maximum(figures.total.drawn, 1.0)
         found = {HOURS: minutes / MINUTES_AN_HOUR, MINUTES: minutes / visits}
-    days, rooms = days_and_rooms(capacity.needed, figures.demand.months.open_ahead)
-    found |= {SESSIONS: capacity.needed, DAYS: days, ROOMS: rooms}
-    if capacity.tips_a_visit is not None:
-        found[TIPS] = figures.total.drawn * capacity.tips_a_visit
+    days, rooms = days_and_rooms(needs.needed, figures.demand.months.open_ahead)
+    found |= {SESSIONS: needs.needed, DAYS: days, ROOMS: rooms}
+    if needs.tips_a_visit is not None:
+        found[TIPS] = figures.total.drawn * needs.tips_a_visit
     return found
 
 
-def _chair_minutes(capacity: Capacity) -> np.ndarray | None:
+def _chair_minutes(needs: Needs) -> np.ndarray | None:
     """Draw minutes in the chair; None where the log times no visit."""
-    if isinstance(capacity.mix, VisitMix):
-        return chair_minutes(capacity.figures.demand.drawn, capacity.mix, np.random.default_rng(SEED + 5))
-    chair = capacity.figures.chair
-    return None if chair is None else chair.drawn * capacity.session_minutes
+    if isinstance(needs.mix, VisitMix):
+        return chair_minutes(needs.figures.demand.drawn, needs.mix, np.random.default_rng(SEED + 5))
+    chair = needs.figures.chair
+    return None if chair is None else chair.drawn * needs.session_minutes
 
 
 def _month(drawn: np.ndarray, month: int, *, whole: bool = False) -> Estimate:
@@ -122,9 +122,9 @@ def _said(one: Estimate, decimals: int = 0) -> str:
     return value if low == high == value else f"{value} ({low} to {high})"
 
 
-def _headline(capacity: Capacity, drawn: Drawn) -> str:
+def _headline(needs: Needs, drawn: Drawn) -> str:
     """Say what an average month takes."""
-    months = capacity.figures.demand.months.ahead
+    months = needs.figures.demand.months.ahead
     sessions, days = _average(drawn[SESSIONS]), _average(drawn[DAYS])
     hours = f"about {_said(_average(drawn[HOURS]))} hours in the chair, " if HOURS in drawn else ""
     rooms = max(_month(drawn[ROOMS], place, whole=True).value for place in range(len(months)))
@@ -134,14 +134,14 @@ def _headline(capacity: Capacity, drawn: Drawn) -> str:
     )
 
 
-def _table(capacity: Capacity, drawn: Drawn, supplies: Drawn) -> pd.DataFrame:
+def _table(needs: Needs, drawn: Drawn, supplies: Drawn) -> pd.DataFrame:
     """List each month's needs, each with its range."""
-    full = _full_shares(capacity)
+    full = _full_shares(needs)
     rows = []
-    for place, month in enumerate(capacity.figures.demand.months.ahead):
+    for place, month in enumerate(needs.figures.demand.months.ahead):
         row: dict[str, object] = {
             "month": month_name(month),
-            "visits_range": _said(_month(capacity.figures.total.drawn, place)),
+            "visits_range": _said(_month(needs.figures.total.drawn, place)),
         }
         if full is not None:
             row["fully_occluding_range"] = _percent(full, place)
@@ -155,11 +155,11 @@ def _table(capacity: Capacity, drawn: Drawn, supplies: Drawn) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _full_shares(capacity: Capacity) -> np.ndarray | None:
+def _full_shares(needs: Needs) -> np.ndarray | None:
     """Share of visits finding an ear fully occluding, by draw and month; None where grades are lacking."""
-    if not isinstance(capacity.mix, VisitMix):
+    if not isinstance(needs.mix, VisitMix):
         return None
-    return fully_occluding_share(capacity.figures.demand.expected, capacity.mix)
+    return fully_occluding_share(needs.figures.demand.expected, needs.mix)
 
 
 def _full(shares: np.ndarray, month: int) -> Estimate:
@@ -175,11 +175,11 @@ def _percent(shares: np.ndarray, month: int) -> str:
     return f"{words.percent(one.value)} ({words.percent(one.low)} to {words.percent(one.high)})"
 
 
-def _chart(capacity: Capacity, drawn: Drawn) -> go.Figure:
+def _chart(needs: Needs, drawn: Drawn) -> go.Figure:
     """Draw hours in the chair and sessions by month."""
     bars = []
     for name, label, colour in ((HOURS, "hours in the chair", RECOMMENDED), (SESSIONS, "half-day sessions", TODAY)):
-        for place, month in enumerate(capacity.figures.demand.months.ahead):
+        for place, month in enumerate(needs.figures.demand.months.ahead):
             if name not in drawn:
                 continue
             one = _month(drawn[name], place)
@@ -187,17 +187,17 @@ def _chart(capacity: Capacity, drawn: Drawn) -> go.Figure:
     return range_chart(bars, x_title="a month (range: 8 months in 10)", from_zero=True)
 
 
-def _chart_title(capacity: Capacity, drawn: Drawn) -> str:
+def _chart_title(needs: Needs, drawn: Drawn) -> str:
     """Name the busiest month."""
     means = drawn[SESSIONS].mean(axis=0)
     most = int(means.argmax())
-    return f"{month_name(capacity.figures.demand.months.ahead[most])} takes most: {words.number(means[most])} half-day sessions"
+    return f"{month_name(needs.figures.demand.months.ahead[most])} takes most: {words.number(means[most])} half-day sessions"
 
 
-def _chart_text(capacity: Capacity, drawn: Drawn) -> str:
+def _chart_text(needs: Needs, drawn: Drawn) -> str:
     """Tell the chart in words."""
     told = []
-    for place, month in enumerate(capacity.figures.demand.months.ahead):
+    for place, month in enumerate(needs.figures.demand.months.ahead):
         hours = f"{words.number(_month(drawn[HOURS], place).value)} hours in the chair and " if HOURS in drawn else ""
         told.append(
             f"{month_name(month)} {hours}{words.number(_month(drawn[SESSIONS], place).value)} half-day sessions"
@@ -205,22 +205,22 @@ def _chart_text(capacity: Capacity, drawn: Drawn) -> str:
     return f"What each month takes: {words.joined(told)}."
 
 
-def _assumptions(capacity: Capacity, clinic: Clinic) -> Iterable[str]:
+def _assumptions(needs: Needs, clinic: Clinic) -> Iterable[str]:
     """Say what would have to be true."""
     part = clinic.settings.demand
-    if isinstance(capacity.mix, VisitMix):
+    if isinstance(needs.mix, VisitMix):
         yield (
             "Minutes are those of the last year's visits by kind of booking and by whether the fuller ear is open, partly or "
             f"fully occluding, with {clinic.settings.slots.turnaround_minutes:g} minutes between patients; recalls later or "
             "sooner than the last year's are taken to be fuller or less full as this log's grades at return are."
         )
-    elif capacity.figures.chair is not None:
+    elif needs.figures.chair is not None:
         yield "Minutes are those of the last year's visits by kind of booking; how full ears will be found is not counted."
     yield (
         "Sessions hold the visits at today's slots, and slots lost to missed appointments; a practitioner's day is two half-day "
         "sessions. Rooms are those in use at once with sessions spread evenly over the opening days, so uneven weeks need more."
     )
-    if capacity.tips_a_visit is not None:
+    if needs.tips_a_visit is not None:
         yield (
             f"{part.suction_tips_per_ear:g} suction tips an ear treated by suction is an example value unless you set it "
             "(suction_tips_per_ear)."
@@ -235,16 +235,16 @@ def _assumptions(capacity: Capacity, clinic: Clinic) -> Iterable[str]:
         )
 
 
-def _checks(capacity: Capacity) -> Iterable[Check]:
+def _checks(needs: Needs) -> Iterable[Check]:
     """Say why the mix could not be had."""
-    if isinstance(capacity.mix, NotEnough):
-        yield Check("Left out: how full ears will be found", INFORMATION, str(capacity.mix))
+    if isinstance(needs.mix, NotEnough):
+        yield Check("Left out: how full ears will be found", INFORMATION, str(needs.mix))
 
 
-def _rows(capacity: Capacity, drawn: Drawn, supplies: Drawn) -> Iterable[ResultRow]:
+def _rows(needs: Needs, drawn: Drawn, supplies: Drawn) -> Iterable[ResultRow]:
     """Keep every figure of every month that no other answer keeps."""
-    full = _full_shares(capacity)
-    for place, period in enumerate(capacity.figures.demand.months.ahead):
+    full = _full_shares(needs)
+    for place, period in enumerate(needs.figures.demand.months.ahead):
         month = str(period)
         for name in (HOURS, MINUTES, ROOMS):
             if name in drawn:

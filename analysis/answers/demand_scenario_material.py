@@ -9,7 +9,7 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
-from analysis.answers.demand_capacity import Capacity, capacity_of
+from analysis.answers.demand_capacity import Needs, capacity_of, needs_of
 from analysis.answers.recall_material import clinic_gaps
 from analysis.answers.slot_material import slot_material
 from analysis.answers.softening_asked import Asked, asked_of
@@ -40,8 +40,10 @@ class ScenarioMaterial:
 
     Attributes
     ----------
-    capacity : Capacity
-        The forecast and what there is to meet it with.
+    needs : Needs
+        The forecast and what its visits take.
+    there : numpy.ndarray or None, shape (months,)
+        Half-day sessions there are; None where that is not known.
     work : VisitWork
     states : FoundStates or None
     advice : Advice or None
@@ -53,7 +55,8 @@ class ScenarioMaterial:
         Visits of the last year that could have been advised and were not.
     """
 
-    capacity: Capacity
+    needs: Needs
+    there: np.ndarray | None
     work: VisitWork
     states: FoundStates | None
     advice: Advice | None
@@ -78,8 +81,8 @@ def scenario_material(clinic: Clinic) -> ScenarioMaterial:
     NotEnough
         If there is no forecast, no minutes, or no patient numbers.
     """
-    capacity = capacity_of(clinic)
-    demand = capacity.figures.demand
+    needs = needs_of(clinic)
+    demand = needs.figures.demand
     many, rng = len(demand.others), np.random.default_rng(SEED)
     missing: dict[str, NotEnough] = {}
 
@@ -96,17 +99,18 @@ def scenario_material(clinic: Clinic) -> ScenarioMaterial:
             "The log holds no routine recall, so there is no interval to move.",
             "Set recall_uptake under [demand] and today_months under [recall] in clinic.toml to try a recall out.",
         )
-    work = _work(clinic, capacity, many, rng)
+    work = _work(clinic, needs, many, rng)
+    there = tried("capacity", lambda: capacity_of(clinic).there)
     states = tried("grades", lambda: _states(clinic, many, rng))
     advised = tried("advice", lambda: _advice(clinic, asked_of(clinic), many, rng))
     slot = tried("slots", lambda: _recommended(clinic, work))
     advice, newly = advised or (None, 0)
-    return ScenarioMaterial(capacity, work, states, advice, slot, missing, newly)
+    return ScenarioMaterial(needs, there, work, states, advice, slot, missing, newly)
 
 
-def _work(clinic: Clinic, capacity: Capacity, many: int, rng: np.random.Generator) -> VisitWork:
+def _work(clinic: Clinic, needs: Needs, many: int, rng: np.random.Generator) -> VisitWork:
     """Draw minutes and lost bookings as uncertain as the log leaves them."""
-    part, last_day = clinic.settings.slots, capacity.figures.last_day
+    part, last_day = clinic.settings.slots, needs.figures.last_day
     minutes = minutes_by_kind(clinic.visits, last_day=last_day, turnaround_minutes=part.turnaround_minutes)
     chair, sd, n = (minutes[name].to_numpy(dtype=float) for name in ("chair", "chair_sd", "chair_n"))
     error = sd / np.sqrt(np.maximum(n, 1.0))

@@ -33,6 +33,7 @@ WITHOUT = {
     "advice": "Advising everyone to soften first",
     "slots": "The recommended slots",
     "recall": "Moving recalls",
+    "capacity": "When capacity is outgrown",
 }
 
 
@@ -63,7 +64,7 @@ def name(levers: Levers) -> str:
 
 def visits_a_month(scenario: Scenario) -> float:
     """Give the visits expected in an average month ahead."""
-    return float(scenario.played.visits[0].sum(axis=1).mean())
+    return float(scenario.visits.mean())
 
 
 def change(scenario: Scenario, quantity: str, level: float) -> str:
@@ -127,15 +128,17 @@ def _single(scenario: Scenario, level: float) -> str:
 
 def headline(scenarios: Sequence[Scenario], found: ScenarioMaterial, level: float) -> str:
     """Say what each single change does, and what it does to capacity."""
-    months = found.capacity.figures.demand.months.ahead
+    months = found.needs.figures.demand.months.ahead
     said = [each for each in (_single(one, level) for one in scenarios) if each]
+    period = f"{month_name(months[0])} to {month_name(months[-1])}"
+    if found.there is None:
+        return f"Over {period}, {'; '.join(said)}."
     start, least = scenarios[0], min(scenarios, key=lambda each: each.short_by_then[-1])
     capacity = f"The chance that any of these months outgrows the sessions there are is {_in_100(start)} as now"
     if least.short_by_then[-1] < start.short_by_then[-1] - LEAST_LOWER:
         capacity += f", and {_in_100(least)} with {name(least.levers)}"
     else:
         capacity += ", and none of this clearly lowers it"
-    period = f"{month_name(months[0])} to {month_name(months[-1])}"
     return f"Over {period}, {'; '.join(said)}. {capacity}."
 
 

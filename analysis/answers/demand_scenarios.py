@@ -49,8 +49,10 @@ class Scenario:
     played : Played
     futures : int
         Possible futures the chances are counted over.
+    visits : numpy.ndarray, shape (months,)
+        Visits expected.
     short : numpy.ndarray, shape (months,)
-        How likely each month needs more sessions than there are.
+        How likely each month needs more sessions than there are; missing where that is not known.
     short_by_then : numpy.ndarray, shape (months,)
         How likely it or a month before it does.
     changes : dict of str to numpy.ndarray, shape (1 + sets, months)
@@ -60,6 +62,7 @@ class Scenario:
     levers: Levers
     played: Played
     futures: int
+    visits: np.ndarray
     short: np.ndarray
     short_by_then: np.ndarray
     changes: dict[str, np.ndarray]
@@ -99,7 +102,7 @@ def what_if_recalls_or_softening_changed(clinic: Clinic) -> Answer:
         scenarios = play_scenarios(found, clinic.settings.demand.recall_moved_months)
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
-    level, figures = clinic.settings.level, found.capacity.figures
+    level, figures = clinic.settings.level, found.needs.figures
     return Answer(
         question=QUESTION,
         headline=say.headline(scenarios, found, level),
@@ -141,7 +144,7 @@ def play_scenarios(found: ScenarioMaterial, moved_months: int) -> list[Scenario]
     NotEnough
         If nothing can be changed: no recalls, no effect of advice, no other slots.
     """
-    demand = found.capacity.figures.demand
+    demand = found.needs.figures.demand
     today = changed_returns(demand, Change())
     levers = _possible(found, moved_months)
     if len(levers) < 2:
@@ -174,27 +177,31 @@ def _scenario(
     levers: Levers, found: ScenarioMaterial, changed: ChangedReturns, today: ChangedReturns, start: Played
 ) -> Scenario:
     """Play one scenario."""
-    demand, capacity = found.capacity.figures.demand, found.capacity
+    demand = found.needs.figures.demand
     advice = found.advice if levers.advise else None
     slot = found.slot if levers.slots else None
     played = play(changed, today, demand.others, found.work, states=found.states, advice=advice, slot=slot)
     drawn = redrawn(demand, played.returns, np.random.default_rng(SEED))
-    sessions = sessions_drawn(drawn, demand.drawn, capacity.needed, played, start, found.work.session_minutes)
-    short = sessions > capacity.there
+    sessions = sessions_drawn(drawn, demand.drawn, found.needs.needed, played, start, found.work.session_minutes)
+    short = sessions > (np.inf if found.there is None else found.there)
+    lift = 1.0 if demand.lift is None else demand.lift
     changes = {
-        "visits": (played.visits - start.visits).sum(axis=2),
-        "second_visits": (played.visits - start.visits)[..., SECOND],
-        "chair_hours": (played.chair_minutes - start.chair_minutes) / MINUTES_AN_HOUR,
-        "sessions": played.sessions - start.sessions,
+        "visits": (played.visits - start.visits).sum(axis=2) * lift,
+        "second_visits": (played.visits - start.visits)[..., SECOND] * lift,
+        "chair_hours": (played.chair_minutes - start.chair_minutes) / MINUTES_AN_HOUR * lift,
+        "sessions": (played.sessions - start.sessions) * lift,
     }
-    by_then = np.logical_or.accumulate(short, axis=1).mean(axis=0)
-    return Scenario(levers, played, len(short), short.mean(axis=0), by_then, changes)
+    visits, by_then = played.visits[0].sum(axis=1) * lift, np.logical_or.accumulate(short, axis=1)
+    chances = [
+        np.full(short.shape[1], np.nan) if found.there is None else each.mean(axis=0) for each in (short, by_then)
+    ]
+    return Scenario(levers, played, len(short), visits, chances[0], chances[1], changes)
 
 
 def _table(scenarios: list[Scenario], found: ScenarioMaterial, level: float) -> pd.DataFrame:
     """List what each scenario changes a month, and when capacity is outgrown."""
-    months = found.capacity.figures.demand.months.ahead
-    return pd.DataFrame(
+    months = found.needs.figures.demand.months.ahead
+    table = pd.DataFrame(
         [
             {
                 "scenario": say.name(each.levers),
@@ -209,6 +216,7 @@ def _table(scenarios: list[Scenario], found: ScenarioMaterial, level: float) -> 
             for each in scenarios
         ]
     )
+    return table if found.there is not None else table.drop(columns=["first_outgrown", "chance_outgrown_by_then"])
 
 
 def _chart(scenarios: list[Scenario], level: float) -> go.Figure:
@@ -222,7 +230,7 @@ def _chart(scenarios: list[Scenario], level: float) -> go.Figure:
 
 def _rows(scenarios: list[Scenario], found: ScenarioMaterial, level: float) -> Iterable[ResultRow]:
     """Keep every change of every month, and the chances."""
-    months = [str(month) for month in found.capacity.figures.demand.months.ahead]
+    months = [str(month) for month in found.needs.figures.demand.months.ahead]
     for each in scenarios:
         code = say.code(each.levers)
         for quantity, unit in UNITS.items():
@@ -233,6 +241,8 @@ def _rows(scenarios: list[Scenario], found: ScenarioMaterial, level: float) -> I
             for place, month in enumerate(months):
                 one = each.change(quantity, level, slice(place, place + 1))
                 yield ResultRow.from_estimate(SECTION, f"{quantity}_change", unit, one, month=month, scenario=code)
+        if found.there is None:
+            continue
         for quantity, values in (("chance_outgrown", each.short), ("chance_outgrown_by_then", each.short_by_then)):
             for month, value in zip(months, values, strict=True):
                 group = {"month": month, "scenario": code}

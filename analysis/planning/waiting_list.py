@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+HALVED_TO = 0.0005
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WaitingList:
@@ -75,3 +77,55 @@ def waiting_list(needed: np.ndarray, there: np.ndarray, weeks: np.ndarray, waiti
         left_over[:, month] = before
     pace = there / weeks
     return WaitingList(left_over, left_over / np.append(pace[1:], pace[-1:]), needed > there)
+
+
+def sessions_for_short_waits(
+    needed: np.ndarray,
+    there: np.ndarray,
+    weeks: np.ndarray,
+    *,
+    waiting: float,
+    longest_weeks: float,
+    sure: float,
+) -> float:
+    """How many times what there is would keep every month's wait short.
+
+    Parameters
+    ----------
+    needed : numpy.ndarray, shape (futures, months)
+    there : numpy.ndarray, shape (months,)
+    weeks : numpy.ndarray, shape (months,)
+    waiting : float
+        Work already waiting when the first month begins.
+    longest_weeks : float
+        The wait no month's end should pass.
+    sure : float
+        Share of futures in which none does, at least.
+
+    Returns
+    -------
+    float
+        A multiple of ``there``, to within one in a thousand.
+
+    Notes
+    -----
+    More sessions never lengthen a wait, so the least multiple is found by halving.
+
+    Examples
+    --------
+    >>> needed = np.full((10, 2), 12.0)
+    >>> times = sessions_for_short_waits(
+    ...     needed, np.full(2, 10.0), np.full(2, 4.0), waiting=0.0, longest_weeks=0.0, sure=0.9)
+    >>> round(times, 2)
+    1.2
+    """
+
+    def short(times: float) -> bool:
+        line = waiting_list(needed, times * there, weeks, waiting)
+        return bool((line.wait_weeks <= longest_weeks + 1e-9).all(axis=1).mean() >= sure)
+
+    low, high = 0.0, float((needed.max() + waiting) / there.min()) + 1e-9
+    while high - low > HALVED_TO * high:
+        middle = (low + high) / 2
+        low, high = (low, middle) if short(middle) else (middle, high)
+    return high

@@ -222,7 +222,14 @@ REFEREES: dict[str, tuple[str, ...]] = {
 
 COUNTED: dict[str, str] = {
     **dict.fromkeys(
-        ("intake.rows_in", "intake.rows_kept", "intake.rows_set_aside", "intake.rows_set_aside_by_reason"), COUNTED_ROWS
+        (
+            "intake.rows_in",
+            "intake.rows_kept",
+            "intake.rows_set_aside",
+            "intake.rows_set_aside_share",
+            "intake.rows_set_aside_by_reason",
+        ),
+        COUNTED_ROWS,
     ),
     **dict.fromkeys(
         (
@@ -249,6 +256,9 @@ COUNTED: dict[str, str] = {
     "recall.least_cost_months": OWN_PRICES,
     "recall.yearly_cost": OWN_PRICES,
     "recall.yearly_cost_difference": OWN_PRICES,
+    "demand.visits_a_month": "the mean of the months expected; planted truth in `tests/truth/test_demand_truth.py`",
+    "demand.visits_a_month_before": "counted",
+    "demand.sessions_a_month": OWN_RULE,
     "demand.sessions_needed": OWN_RULE,
     "demand.sessions_of_chair_time": OWN_RULE,
     "demand_capacity.sessions_there": OWN_RULE,
@@ -283,6 +293,7 @@ COUNTED: dict[str, str] = {
     "monitoring.income_per_session": "a mean with Student's range; sessions counted by hand in `tests/unit/answers`",
     "safety.count": "counted; small counts hidden",
     "page.rests_on": "counted",
+    "page.said": "as its sentence says it; its figure is worked out with the answer's own",
     "page.left_out": "counted; small counts hidden",
     "page.table_figure": "as its answer's table has it",
 }

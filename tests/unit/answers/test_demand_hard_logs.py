@@ -80,3 +80,11 @@ def test_below_half_a_year_there_is_no_figure(months: int) -> None:
     visits = steady_clinic(months=7)
     young = visits[visits["slot_start"] < pd.Timestamp("2023-01-01") + pd.DateOffset(months=months)]
     assert not asked(young).answered
+
+
+def test_a_few_dates_years_ahead_are_taken_for_slips_unless_the_last_day_is_set() -> None:
+    stray = YEAR.tail(5).assign(visit_id=list("abcde"), slot_start=pd.Timestamp("2031-05-06 10:00"))
+    answer = asked(pd.concat([YEAR, stray]))
+    assert a_month(answer, "all") == a_month(asked(YEAR), "all")
+    assert answer.basis is not None
+    assert answer.basis.left_out["dated more than three months after all others, taken for slips of the date"] == 5

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.answers.demand_scenarios import what_if_recalls_or_softening_changed
+from analysis.answers import demand_scenario_words as say
+from analysis.answers.demand_scenarios import Levers, what_if_recalls_or_softening_changed
 from analysis.clinic import Clinic
 from analysis.demo import invented_clinic
 from analysis.present.answer import Answer
@@ -82,29 +83,22 @@ def test_cautions_of_drops_and_the_limits_of_the_figures_are_said(answer: Answer
     assert json.loads(json.dumps([asdict(row) for row in answer.rows]))
 
 
-@pytest.fixture(scope="module")
-def year_and_a_half(invented) -> tuple[pd.DataFrame, pd.DataFrame]:
+def test_the_months_moved_are_named() -> None:
+    assert say.name(Levers(-1)) == "recalls 1 month sooner"
+    assert say.code(Levers(3, advise=True)) == "recall_later_3+advise_all"
+    assert say.name(Levers()) == "as now"
+
+
+def test_without_recalls_or_advice_in_the_log_only_slots_are_changed_and_the_rest_is_said(invented) -> None:
     visits, ears = invented
-    late = visits[visits["slot_start"] >= "2025-04-01"].reset_index(drop=True)
-    return late, ears[ears["visit_id"].isin(late["visit_id"])].reset_index(drop=True)
-
-
-def test_the_months_moved_are_the_owners_and_no_advice_in_the_log_leaves_recalls_to_be_moved(year_and_a_half) -> None:
-    visits, ears = year_and_a_half
-    none = visits.assign(softening_advised=pd.Series(pd.NA, index=visits.index, dtype="boolean"))
-    settings = settings_from_toml("[demand]\nrecall_moved_months = 1\nmonths_ahead = 2")
-    answer = what_if_recalls_or_softening_changed(Clinic(none, ears, settings=settings))
-    assert "recalls 1 month sooner" in answer.headline
-    assert not any("advise_all" in code for code in changed(answer, "visits"))
+    late = visits[(visits["slot_start"] >= "2025-04-01") & visits["booking_kind"].ne("routine_recall").fillna(True)]
+    none = late.assign(softening_advised=pd.Series(pd.NA, index=late.index, dtype="boolean")).reset_index(drop=True)
+    settings = settings_from_toml("[demand]\nmonths_ahead = 2")
+    answer = what_if_recalls_or_softening_changed(
+        Clinic(none, ears[ears["visit_id"].isin(none["visit_id"])], settings=settings)
+    )
+    assert set(changed(answer, "visits")) == {"as_now", "recommended_slots"}
     assert any("advising everyone" in check.name.lower() for check in answer.checks)
-
-
-def test_a_log_without_recalls_says_so_and_moves_none(year_and_a_half) -> None:
-    visits, ears = year_and_a_half
-    own = visits["booking_kind"].ne("routine_recall").fillna(True)
-    answer = what_if_recalls_or_softening_changed(Clinic(visits[own].reset_index(drop=True), ears))
-    assert answer.answered
-    assert not any("recall" in code.split("+")[0] and "recommended" not in code for code in changed(answer, "visits"))
     assert any("no routine recall" in check.sentence for check in answer.checks)
 
 
