@@ -11,7 +11,7 @@ from analysis.present.chart_forecast import Band
 from analysis.present.charts import Line, plain, tidy
 from analysis.present.theme import FAINT, INK, PAPER, QUIET, blank_figure, lettering
 
-HEADROOM = 1.34
+HEADROOM = 1.44
 """The vertical axis reaches this much above the highest mark, so that the words stand clear of it."""
 DAY = 24 * 3600 * 1000
 WIDE_DAYS, NARROWER_DAYS = 23, 5
