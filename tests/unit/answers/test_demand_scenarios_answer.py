@@ -18,23 +18,29 @@ from analysis.schema import EAR_ROWS, VISITS, typed_frame
 from analysis.settings import settings_from_toml
 from tests.demand_logs import steady_clinic
 
+Log = tuple[pd.DataFrame, pd.DataFrame]
 EARS = typed_frame(EAR_ROWS, pd.DataFrame())
 
 
 @pytest.fixture(scope="module")
-def invented() -> tuple[pd.DataFrame, pd.DataFrame]:
+def invented() -> Log:
     whole = invented_clinic()
     return typed_frame(VISITS, whole.visits), typed_frame(EAR_ROWS, whole.ears)
 
 
 @pytest.fixture(scope="module")
-def answer(invented) -> Answer:
+def answer(invented: Log) -> Answer:
     return what_if_recalls_or_softening_changed(Clinic(*invented))
+
+
+def number(value: float | None) -> float:
+    assert value is not None
+    return value
 
 
 def changed(answer: Answer, quantity: str) -> dict[str, tuple[float, float, float]]:
     return {
-        row.group["scenario"]: (row.low, row.value, row.high)
+        row.group["scenario"]: (number(row.low), number(row.value), number(row.high))
         for row in answer.rows
         if row.quantity == f"{quantity}_change_a_month"
     }
@@ -66,7 +72,7 @@ def test_recommended_slots_change_sessions_and_no_visit(answer: Answer) -> None:
 
 def test_chances_move_with_the_sessions(answer: Answer) -> None:
     last = {
-        row.group["scenario"]: row.value
+        row.group["scenario"]: number(row.value)
         for row in answer.rows
         if row.quantity == "chance_outgrown_by_then" and row.group["month"] == "2027-03"
     }
@@ -89,7 +95,7 @@ def test_the_months_moved_are_named() -> None:
     assert say.name(Levers()) == "as now"
 
 
-def test_without_recalls_or_advice_in_the_log_only_slots_are_changed_and_the_rest_is_said(invented) -> None:
+def test_without_recalls_or_advice_in_the_log_only_slots_are_changed_and_the_rest_is_said(invented: Log) -> None:
     visits, ears = invented
     late = visits[(visits["slot_start"] >= "2025-04-01") & visits["booking_kind"].ne("routine_recall").fillna(True)]
     none = late.assign(softening_advised=pd.Series(pd.NA, index=late.index, dtype="boolean")).reset_index(drop=True)
