@@ -65,10 +65,17 @@ def percentile_range(value: float, base: float, drawn: np.ndarray, *, level: flo
     -------
     Estimate
 
+    Notes
+    -----
+    Of R redraws the ends are those at place p (R + 1), between which a further
+    redraw falls as often as the level says (Davison and Hinkley 1997, section
+    5.2). Quantiles as usually taken stand further in: of 100 redraws, ends meant
+    for 95% would hold 93.
+
     Examples
     --------
     >>> percentile_range(10.0, 9.0, np.array([8.0, 9.0, 10.0]), level=0.5, n=3, method="").low
-    9.5
+    9.0
     """
-    low, high = np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2]) - base
+    low, high = np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2], method="weibull") - base
     return Estimate(value, value + float(low), value + float(high), level, n, method)
