@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from tests.calibrate.page import summed_up, write
-from tests.calibrate.running import Task, run
+from tests.calibrate.running import FIGURES, REGRET, WARNINGS, Task, run
 from tests.calibrate.worlds import AS_TOLD, MISSPECIFIED, WORLDS
 
 RESUME = Path("calibration_resume.jsonl")
@@ -23,9 +23,11 @@ def cells(clinics: int, *, worlds: list[str] | None, long: bool) -> list[Task]:
         every += [(world.name, 10_000, clinics) for world in (*WORLDS[2:], *MISSPECIFIED)]
     for_regret = [(AS_TOLD.name, visits, clinics) for visits in (300, 1_000, 10_000)]
     for_regret += [(name, 1_000, clinics) for name in REGRET_ELSEWHERE]
+    broken = [world.name for world in (AS_TOLD, *MISSPECIFIED)]
+    warned = [(name, visits, max(clinics // 6, 2)) for visits in (1_000, 10_000) for name in broken]
     return sorted(
-        Task(number, world, visits, regret)
-        for regret, of in ((False, every), (True, for_regret))
+        Task(number, world, visits, what)
+        for what, of in ((FIGURES, every), (REGRET, for_regret), (WARNINGS, warned))
         for world, visits, many in of
         for number in range(many)
         if worlds is None or world in worlds

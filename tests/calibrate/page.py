@@ -13,7 +13,8 @@ from tests.calibrate.chart import coverage_chart
 from tests.calibrate.measures import figure_table, performance
 from tests.calibrate.page_words import AIMS, SAID, headed, quantity_said
 from tests.calibrate.regret import regret_rows
-from tests.calibrate.running import Done, Task
+from tests.calibrate.running import FIGURES, REGRET, WARNINGS, Done, Task
+from tests.calibrate.warnings_given import warned_rows
 from tests.calibrate.worlds import MISSPECIFIED, WORLDS
 
 NAME = "calibration"
@@ -26,17 +27,20 @@ Rows = list[dict[str, Any]]
 def summed_up(tasks: list[Task], done: list[Done]) -> dict[str, Any]:
     """Give every number the page tells: pooled over the worlds in which the assumptions hold, and world by world."""
     both = list(zip(tasks, done, strict=True))
-    asked = [(task, one) for task, one in both if not task.regret]
+    asked = [(task, one) for task, one in both if task.what == FIGURES]
     figures = figure_table([task for task, _ in asked], [one for _, one in asked])
     figures = figures[(figures["quantity"] != RATIO) | figures["of"].str.endswith("standardised")]
     hold = figures["world"].isin([world.name for world in WORLDS])
     sizes = sorted({task.visits for task in tasks})
-    regrets = [(task.world, task.visits, one["regrets"]) for task, one in both if task.regret]
+    regrets, warnings = (
+        [(task.world, task.visits, one[what]) for task, one in both if task.what == what] for what in (REGRET, WARNINGS)
+    )
     return {
         "clinics": {f"{visits:,}": sum(task.visits == visits for task, _ in asked) for visits in sizes},
         "pooled": _records(performance(figures[hold], ["visits", "quantity", "of"])),
         "by_world": _records(performance(figures, ["world", "visits", "quantity", "of"])),
         "regret": [{name: _short(value) for name, value in row.items()} for row in regret_rows(regrets)],
+        "warnings": warned_rows(warnings),
     }
 
 
@@ -93,6 +97,8 @@ def as_markdown(found: dict[str, Any]) -> str:
     lines += [*SAID["alarms"], "", *_alarm_table(found["by_world"]), ""]
     lines += [*SAID["by_world"], "", *_world_table(found["by_world"], [world.name for world in WORLDS]), ""]
     lines += [*SAID["misspecified"], "", *_misspecified_table(found), ""]
+    if found["warnings"]:
+        lines += [*SAID["warnings"], "", *_warnings_table(found["warnings"]), ""]
     if found["regret"]:
         lines += [*SAID["regret"], "", *_regret_table(found["regret"]), ""]
     return "\n".join(lines)
@@ -185,6 +191,17 @@ def _misspecified_table(found: dict[str, Any]) -> list[str]:
                     f"{_with_error(row, 'bias', scale, signed=True)} | {_number(row['empirical_error'], scale)} | "
                     f"{_share(row, 'held_95')} | {_share(as_told[key], 'held_95')} |"
                 )
+    return lines
+
+
+def _warnings_table(rows: Rows) -> list[str]:
+    """Lay out in how many clinics each check fired, worlds across."""
+    worlds = list(dict.fromkeys(row["world"] for row in rows))
+    lines = ["| check | visits | " + " | ".join(worlds) + " |", "|---" * (len(worlds) + 2) + "|"]
+    for check, visits in dict.fromkeys((row["check"], row["visits"]) for row in rows):
+        here = {row["world"]: row for row in rows if (row["check"], row["visits"]) == (check, visits)}
+        cells = [f"{here[world]['fired']} of {here[world]['clinics']}" if world in here else "" for world in worlds]
+        lines.append(f"| {check} | {visits:,} | " + " | ".join(cells) + " |")
     return lines
 
 

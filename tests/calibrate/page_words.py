@@ -80,6 +80,11 @@ SAID = {
         "## Where an assumption is broken",
         "",
     ],
+    "warnings": [
+        "### How the answers warn",
+        "",
+        "In how many clinics a check fired. What fires as often in the world as told is no warning.",
+    ],
     "regret": [
         "## Regret: how much dearer than the best possible the recommended choice is",
         "",

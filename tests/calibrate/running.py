@@ -15,9 +15,11 @@ from tests.calibrate.figures import figures
 from tests.calibrate.invented_world import draw_clinic
 from tests.calibrate.regret import known_world, regrets
 from tests.calibrate.truths import means_by_kind
+from tests.calibrate.warnings_given import warned
 from tests.calibrate.worlds import EVERY_WORLD, planted
 
 FIRST_SEED = 20261125
+FIGURES, REGRET, WARNINGS = "figures", "regret", "warnings"
 DEMAND_EVERY = 3
 """Every third clinic is also forecast: a forecast costs more than all else together."""
 Done = dict[str, Any]
@@ -25,17 +27,17 @@ Done = dict[str, Any]
 
 @dataclass(frozen=True, slots=True, order=True)
 class Task:
-    """One clinic to be asked: its number within its world and size; for its figures, or for its regrets."""
+    """One clinic to be asked: its number within its world and size; for its figures, its regrets or its warnings."""
 
     number: int
     world: str
     visits: int
-    regret: bool = False
+    what: str = FIGURES
 
     @property
     def key(self) -> str:
         """Name it in the resume file."""
-        return f"{self.world}|{self.visits}|{self.number}" + ("|regret" if self.regret else "")
+        return f"{self.world}|{self.visits}|{self.number}" + ("" if self.what == FIGURES else f"|{self.what}")
 
     @property
     def seed(self) -> list[int]:
@@ -46,21 +48,17 @@ class Task:
 def ask(task: Task) -> Done:
     """Draw and ask one clinic."""
     world = EVERY_WORLD[task.world]
-    if task.regret:
-        known = known_world(task.world)
-        with planted(world, task.visits):
-            return {"key": task.key, "regrets": regrets(draw_clinic(world, task.seed), known)}
+    known = known_world(task.world) if task.what == REGRET else None
     with planted(world, task.visits):
         drawn = draw_clinic(world, task.seed)
+        if known is not None:
+            return {"key": task.key, REGRET: regrets(drawn, known)}
+        if task.what == WARNINGS:
+            return {"key": task.key, WARNINGS: warned(drawn)}
         found = figures(drawn, demand=task.number % DEMAND_EVERY == 0)
-        kinds = means_by_kind(drawn)
-    rows = [[list(one.name), one.value, one.error, [list(ends) for ends in one.ranges], one.truth] for one in found]
-    return {
-        "key": task.key,
-        "visits": int(drawn.visits["attendance"].eq("attended").sum()),
-        "kinds": kinds,
-        "rows": rows,
-    }
+        rows = [[list(one.name), one.value, one.error, [list(ends) for ends in one.ranges], one.truth] for one in found]
+        attended = int(drawn.visits["attendance"].eq("attended").sum())
+        return {"key": task.key, "visits": attended, "kinds": means_by_kind(drawn), "rows": rows}
 
 
 def already_done(resume: Path) -> dict[str, Done]:

@@ -80,13 +80,12 @@ def recall_truths(drawn: Drawn) -> Truth:
     """Months until a share of the log's cleared ears is occluding again, each ear counted once; and who comes back at all.
 
     The curve is the mean of the ears' own, each with its patient's planted frailty: whoever the log has seen again and
-    again fills a little faster than people do on average. Who comes back is counted over the same patients: those whom
-    the log has known from before it began have come back already.
+    again fills a little faster than people do on average. Who comes back at all is asked of patients new to the log.
     """
     people, who = drawn.people, cleared_ears(drawn) // 2
     aid = people.hearing_aid[who]
     groups = {"everyone": who, "hearing_aid": who[aid], "no_hearing_aid": who[~aid]}
-    truth: Truth = {("return_share",): float(people.comes_back[np.unique(who)].mean())}
+    truth: Truth = {("return_share",): story.COMES_BACK}
     for name, these in groups.items():
         if len(these):
             occluding = share_occluding(people, these, MONTHS, two_speeds=drawn.world.two_speeds)

@@ -54,8 +54,8 @@ NO_TRAP = np.array([[0.40] * 4, [0.40] * 4])
 """Softening advised to four in ten, whatever the call suggests; by signal and kind of booking."""
 TRAP = np.array([[0.08, 0.06, 0.08, 0.06], [0.85, 0.80, 0.85, 0.80]])
 
-AS_SET = _set(TOLERANT_SHARE=0.0, USED_SHARES=np.array([[0.10, 0.10], [0.77, 0.77]]))
-"""What the answers write down as assumed: people wait about as long as ``recall.symptom_window_days`` supposes, and what
+AS_SET = _set(TOLERANT_SHARE=0.0, SYMPTOM_LAG_DAYS=12.0, USED_SHARES=np.array([[0.10, 0.10], [0.77, 0.77]]))
+"""What the answers write down as assumed: people wait a month on average, as ``recall.symptom_window_days`` supposes, and what
 the caller said changes who is advised, yet not who does as advised (it is recorded nowhere)."""
 
 
@@ -64,7 +64,7 @@ def _world(name: str, means: str, changes: tuple[Change, ...] = (), **further: A
     return World(name, means, (*AS_SET, *changes), **further)
 
 
-AS_TOLD = _world("as told", "the invented clinic's own story, but for its two breaks of what is assumed (last line)")
+AS_TOLD = _world("as told", "the invented clinic's own story, but for its breaks of what is assumed (last line)")
 WORLDS = (
     AS_TOLD,
     _world("no effect", "softening changes neither success nor minutes",
@@ -95,7 +95,7 @@ MISSPECIFIED = (
            other_shapes.regrowth_at_two_speeds(), two_speeds=True),
     _world("hardness unrecorded", "hard wax steers advice and success strongly, and nobody writes it down",
            _set(ADVISED_SHARES=TRAP), spoilt={"no_debris": 1.0}),
-    World("the demo itself", "one in eight puts up with a blocked ear for months; what the caller said changes who does as advised"),
+    World("the demo itself", "people wait six weeks on average and one in eight for months; what the caller said changes who does as advised"),
 )  # fmt: skip
 
 

@@ -117,7 +117,7 @@ def test_truths_of_a_world_without_effect_are_nought_and_of_the_story_as_planted
         months["months_until_share_occluded", "hearing_aid", "0.3"]
         < months["months_until_share_occluded", "everyone", "0.3"]
     )
-    assert months["return_share",] > story.COMES_BACK  # whom the log knew before has come back already
+    assert months["return_share",] == story.COMES_BACK
     assert softened["risk_difference", "used"] > softened["risk_difference", "advised"] > 0
 
 
