@@ -68,8 +68,7 @@ def what_a_session_brings(clinic: Clinic, quarter: str) -> Answer:
     ]
     return Answer(
         BRINGS,
-        f"A half-day session brought in {words.number(now.value)} {money} on average in {say.period(found)} "
-        f"({words.between(now)}).",
+        f"A half-day session brought in {words.number(now.value)} {money} on average ({words.between(now)}) in {say.period(found)}.",
         how_sure=words.how_sure(now.level),
         table=pd.DataFrame(table),
         chart=range_chart(bars, x_title=f"{money} a session", from_zero=True),

@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 
 from analysis.answers import monitoring_words as say
-from analysis.answers.quarter_words import period
 from analysis.clinic import Clinic
 from analysis.derive.attempts import attempts
 from analysis.derive.quarters import Quarter
@@ -103,7 +102,7 @@ def _watched(clinic: Clinic, found: Periods) -> tuple[list[Watched], dict[str, s
             shown.append(made)
     if not shown:
         raise NotEnough(
-            f"Up to {period(found)} the log has fewer than {FEWEST_POINTS} whole months of any measure large enough to show.",
+            f"Up to {found.quarter.label} the log has fewer than {FEWEST_POINTS} whole months of any measure large enough to show.",
             f"Ask again once {FEWEST_POINTS} whole months are in the log.",
         )
     return shown, left_out

@@ -51,8 +51,8 @@ def outcome_headline(measures: Sequence[Measure], first: int, found: Periods) ->
     compared = say.lead_change(success)
     share = success.share
     return (
-        f"{words.percent(share.value)} of first attempts succeeded in {say.period(found)} ({words.between_percent(share)}, "
-        f"of {words.count(share.n)} whose follow-up is complete){f': {compared}' if compared else ''}."
+        f"{words.percent(share.value)} of first attempts succeeded ({words.between_percent(share)}, of {words.count(share.n)} "
+        f"whose follow-up is complete) in {say.period(found)}{f': {compared}' if compared else ''}."
     )
 
 
@@ -89,8 +89,8 @@ def safety_headline(event: Measure, watched: int, found: Periods, *, few: bool, 
         )
     compared = say.lead_change(event, per=1000)
     return (
-        f"{thousandths(event.share.value)} in 1,000 visits had an adverse event recorded in {when} "
-        f"({in_thousand(event.share)}; {words.count(count)} of {visits}){f': {compared}' if compared else ''}."
+        f"{thousandths(event.share.value)} in 1,000 visits ({in_thousand(event.share)}; {words.count(count)} of {visits}) had an "
+        f"adverse event recorded in {when}{f': {compared}' if compared else ''}."
     )
 
 

@@ -17,7 +17,7 @@ from analysis.schema import BOOKING_KINDS
 from analysis.stats.estimate import Estimate
 
 AGAINST = {"year_before": "the same quarter a year before", "last_quarter": "the quarter before"}
-PART_QUARTER = "the log holds only a part of the quarter, so it is compared with no other"
+PART_QUARTER, NO_EARLIER = "not compared with whole quarters", "with no earlier figure to compare with"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +34,12 @@ class Sentence:
 
 
 class Figures:
-    """The answers' result rows, found by what they are."""
+    """The answers' result rows, found by what they are; and how the quarter they are of is called."""
 
-    def __init__(self, answers: Mapping[str, Answer]) -> None:
+    def __init__(self, answers: Mapping[str, Answer], quarter: Quarter, *, whole: bool) -> None:
         self._rows = [row for answer in answers.values() for row in answer.rows]
+        self.when = quarter.label if whole else f"part of {quarter.label}"
+        self.uncompared = NO_EARLIER if whole else PART_QUARTER
 
     def find(self, section: str, quantity: str, **group: Any) -> Estimate | None:
         """Give a figure; None where there is none, or it is hidden."""
@@ -56,7 +58,7 @@ class Figures:
         return [row.group for row in found if group.items() <= row.group.items()]
 
 
-def five_sentences(answers: Mapping[str, Answer], quarter: Quarter) -> tuple[Sentence, ...]:
+def five_sentences(answers: Mapping[str, Answer], quarter: Quarter, *, whole: bool = True) -> tuple[Sentence, ...]:
     """Say the quarter in five sentences.
 
     Parameters
@@ -64,6 +66,8 @@ def five_sentences(answers: Mapping[str, Answer], quarter: Quarter) -> tuple[Sen
     answers : mapping of str to Answer
         By their short names, as ``questions.PARTS`` has them.
     quarter : Quarter
+    whole : bool, optional
+        False where the log covers only a part of it; that is said.
 
     Returns
     -------
@@ -71,23 +75,23 @@ def five_sentences(answers: Mapping[str, Answer], quarter: Quarter) -> tuple[Sen
         On bookings, slots, first attempts and softening, recall, and safety. Where the figures of one are not there, it is
         the headline of its answer, which says why.
     """
-    figures = Figures(answers)
+    figures = Figures(answers, quarter, whole=whole)
     made = {
-        "activity": _bookings(figures, quarter),
+        "activity": _bookings(figures),
         "how long to book": _slots(figures),
-        "outcomes": _attempts(figures, quarter),
+        "outcomes": _attempts(figures),
         "when to call back": _recall(figures),
-        "safety": _safety(figures, quarter),
+        "safety": _safety(figures),
     }
     return tuple(Sentence(text or answers[step].headline, answers[step].question) for step, text in made.items())
 
 
-def _bookings(figures: Figures, quarter: Quarter) -> str:
+def _bookings(figures: Figures) -> str:
     """Say how many bookings, against when, and what to staff for."""
     booked = figures.find("quarter", "count", measure="booked", part="all", period="this_quarter")
     if booked is None:
         return ""
-    said = f"{words.plural(booked.value, 'booking')} in {quarter.label}, {_counts_compared(figures, 'booked')}"
+    said = f"{words.plural(booked.value, 'booking')} in {figures.when}, {_counts_compared(figures, 'booked')}"
     months = figures.groups("demand", "sessions_needed")
     if not months:
         return f"{said}; how many will come cannot be told yet."
@@ -134,13 +138,13 @@ def _slots(figures: Figures) -> str:
     )
 
 
-def _attempts(figures: Figures, quarter: Quarter) -> str:
+def _attempts(figures: Figures) -> str:
     """Say how many first attempts succeeded, against when, and whether to go on advising softening."""
     success = figures.find("quarter", "share", measure="success", part="all", period="this_quarter")
     if success is None:
         return ""
     said = (
-        f"{words.percent(success.value)} of first attempts in {quarter.label} succeeded ({_percents(success)}), "
+        f"{words.percent(success.value)} of first attempts in {figures.when} succeeded ({_percents(success)}), "
         f"{_shares_compared(figures, 'quarter', 'success', 100)}"
     )
     gain = figures.find("softening", "risk_difference", contrast="advised", estimator="standardised")
@@ -190,7 +194,7 @@ def _at_todays_rule(figures: Figures, groups: Sequence[str]) -> str:
     return words.joined(parts)
 
 
-def _safety(figures: Figures, quarter: Quarter) -> str:
+def _safety(figures: Figures) -> str:
     """Say how often something adverse was recorded, against when, and what to do."""
     event = figures.find("safety", "share", measure="any_event", part="all", period="this_quarter")
     if event is None:
@@ -198,13 +202,13 @@ def _safety(figures: Figures, quarter: Quarter) -> str:
     low, high = (words.number(1000 * each) for each in (event.low, event.high))
     if event.value == 0:
         return (
-            f"No adverse event was recorded in {words.plural(event.n, 'visit')} of {quarter.label}, which leaves room for up to "
+            f"No adverse event was recorded in {words.plural(event.n, 'visit')} in {figures.when}, which leaves room for up to "
             f"{high} in 1,000; ask whether they are written down."
         )
     more = figures.find("safety", "difference_of_shares", measure="any_event", part="all", against="year_before")
     do = "ask what has changed, and go through" if more is not None and more.low > 0 else "go through"
     return (
-        f"{words.number(1000 * event.value)} in 1,000 visits in {quarter.label} had an adverse event recorded ({low} to {high}), "
+        f"{words.number(1000 * event.value)} in 1,000 visits in {figures.when} had an adverse event recorded ({low} to {high}), "
         f"{_shares_compared(figures, 'safety', 'any_event', 1000)}; {do} each one as your local protocol says."
     )
 
@@ -216,7 +220,7 @@ def _counts_compared(figures: Figures, measure: str) -> str:
         ratio = figures.find("quarter", "ratio_of_counts", measure=measure, part="all", against=against)
         if ratio is not None:
             shifts[name] = replace(ratio, value=ratio.value - 1, low=ratio.low - 1, high=ratio.high - 1)
-    return _compared(shifts, 100, "%")
+    return _compared(shifts, 100, "%") or figures.uncompared
 
 
 def _shares_compared(figures: Figures, section: str, measure: str, per: int) -> str:
@@ -225,13 +229,12 @@ def _shares_compared(figures: Figures, section: str, measure: str, per: int) -> 
         name: figures.find(section, "difference_of_shares", measure=measure, part="all", against=against)
         for against, name in AGAINST.items()
     }
-    return _compared({name: each for name, each in found.items() if each is not None}, per, f" in {per:,}")
+    known = {name: each for name, each in found.items() if each is not None}
+    return _compared(known, per, f" in {per:,}") or figures.uncompared
 
 
 def _compared(shifts: Mapping[str, Estimate], per: int, unit: str) -> str:
-    """Say the changes, and claim no more than their ranges."""
-    if not shifts:
-        return PART_QUARTER
+    """Say the changes, and claim no more than their ranges; nothing where there are none."""
     said = []
     for name, shift in shifts.items():
         if shift.excludes_zero:
@@ -248,7 +251,7 @@ def _kind(booking: str) -> str:
     """Say a booking category without a table."""
     kind, _, fact = booking.partition(", ")
     said = BOOKING_KINDS.get(kind, kind)
-    said = f"any {said} booking" if kind == "other" else f"a {said}"
+    said = f"any {said}" if kind == "other" else f"a {said}"
     return f"{said} ({fact.replace('=', ': ').replace('_', ' ')})" if fact else said
 
 

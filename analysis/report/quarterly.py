@@ -10,6 +10,7 @@ import pandas as pd
 from analysis import __version__
 from analysis.clinic import Clinic
 from analysis.derive.quarters import Quarter
+from analysis.models.quarter_periods import periods
 from analysis.present import words
 from analysis.present.answer import Answer
 from analysis.problems import DataProblem
@@ -149,7 +150,7 @@ def _page(clinic: Clinic, quarter: Quarter, answers: dict[str, Answer]) -> Page:
         clinic=clinic.settings.clinic.name,
         quarter_label=quarter.label,
         standfirst=_standfirst(clinic),
-        summary=five_sentences(answers, quarter),
+        summary=five_sentences(answers, quarter, whole=periods(quarter, clinic.first_day, clinic.last_day).whole),
         parts=parts,
         how_sure=words.how_sure(clinic.settings.level),
         cautions=CAUTIONS,

@@ -146,7 +146,8 @@ def test_two_ears_that_always_agree_tell_as_much_as_one():
 def test_an_event_is_told_in_a_thousand_visits():
     events = ["dizziness"] * 6 + ["none"] * 94
     answer = safety(clinic({"2026Q3": {"attended": 100}}, last="2026-09-30", adverse_event=events), "2026-Q3")
-    assert answer.headline.startswith("60 in 1,000 visits had an adverse event recorded in July to September 2026")
+    assert answer.headline.startswith("60 in 1,000 visits (between ")
+    assert answer.headline.endswith("; 6 of 100) had an adverse event recorded in July to September 2026.")
     assert row(answer, "count", "bleeding", period="this_quarter").value == 0
     assert row(answer, "share", "bleeding").high == pytest.approx(1 - 0.05 ** (1 / 100))
 

@@ -8,7 +8,7 @@ import pytest
 
 from analysis.derive.quarters import Quarter
 from analysis.present.answer import Answer, ResultRow
-from analysis.report.five_sentences import PART_QUARTER, five_sentences
+from analysis.report.five_sentences import NO_EARLIER, PART_QUARTER, five_sentences
 
 QUARTER = Quarter(2026, 3)
 QUESTIONS = {
@@ -46,10 +46,10 @@ ROWS = [
 ]  # fmt: skip
 
 
-def said(rows):
+def said(rows, **more):
     answers = {step: Answer(question, f"headline of {step}", rows=()) for step, question in QUESTIONS.items()}
     answers["activity"] = Answer(QUESTIONS["activity"], "headline of activity", rows=tuple(rows))
-    return [each.text for each in five_sentences(answers, QUARTER)]
+    return [each.text for each in five_sentences(answers, QUARTER, **more)]
 
 
 def without(section, **group):
@@ -73,8 +73,15 @@ def test_each_has_a_figure_its_range_and_what_to_do():
 
 def test_a_part_of_a_quarter_is_compared_with_no_other():
     rows = [each for each in ROWS if "against" not in each.group]
-    assert PART_QUARTER in said(rows)[0]
-    assert PART_QUARTER in said(rows)[2]
+    told = said(rows, whole=False)
+    assert told[0].startswith(f"1,200 bookings in part of July to September 2026, {PART_QUARTER}; ")
+    assert PART_QUARTER in told[2]
+    assert "in part of July to September 2026" in told[4]
+
+
+def test_a_first_quarter_is_not_called_a_part_of_one():
+    rows = [each for each in ROWS if "against" not in each.group]
+    assert said(rows)[0].startswith(f"1,200 bookings in July to September 2026, {NO_EARLIER}; ")
 
 
 @pytest.mark.parametrize(
@@ -106,7 +113,7 @@ def test_without_a_rule_of_today_only_the_months_are_told():
 
 def test_none_seen_is_no_promise():
     rows = [*without("safety"), row("safety", "share", 0.0, 0.0, 0.0092, measure="any_event", **NOW)]
-    assert said(rows)[4].startswith("No adverse event was recorded in 400 visits of July to September 2026, which leaves room for up to 9 in 1,000")  # fmt: skip
+    assert said(rows)[4].startswith("No adverse event was recorded in 400 visits in July to September 2026, which leaves room for up to 9 in 1,000")  # fmt: skip
 
 
 def test_without_figures_the_answers_own_headline_stands_there():
