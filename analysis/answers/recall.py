@@ -20,6 +20,7 @@ from analysis.present.charts import Line
 from analysis.present.theme import NAMED, RECOMMENDED
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
+from analysis.stats.time_families import Family
 
 QUESTION = "When should people be called back?"
 SHARES = (0.2, 0.3, 0.5)
@@ -59,7 +60,7 @@ def when_to_call_back(clinic: Clinic) -> Answer:
         assumptions=say.assumptions(fitted, settings),
         cautions=say.CAUTIONS,
         checks=(
-            *say.checks(fitted, rules, _other_windows(clinic), settings),
+            *say.checks(fitted, rules, _other_windows(clinic, fitted.family), settings),
             *say.dates_check(clinic.visits, clinic.last_day),
         ),
         basis=_basis(fitted),
@@ -67,8 +68,8 @@ def when_to_call_back(clinic: Clinic) -> Answer:
     )
 
 
-def _fitted(clinic: Clinic, symptom_window_days: int) -> FittedRecall:
-    """Fit the curves with a symptom window."""
+def _fitted(clinic: Clinic, symptom_window_days: int, family: Family | None = None) -> FittedRecall:
+    """Fit the curves with a symptom window; with a curve given, so that nothing moves but the window."""
     table = gaps(
         clinic.visits,
         clinic.ears,
@@ -77,16 +78,16 @@ def _fitted(clinic: Clinic, symptom_window_days: int) -> FittedRecall:
         second_attempt_days=clinic.settings.softening.second_attempt_days,
     )
     windowed = replace(clinic.settings.recall, symptom_window_days=symptom_window_days)
-    return fit_recall(table, windowed, level=clinic.settings.level)
+    return fit_recall(table, windowed, level=clinic.settings.level, family=family)
 
 
-def _other_windows(clinic: Clinic) -> dict[int, dict[str, RecallCurve] | None]:
+def _other_windows(clinic: Clinic, family: Family) -> dict[int, dict[str, RecallCurve] | None]:
     """Fit the curves with half and double the symptom window; None where that settles no curve."""
     window = clinic.settings.recall.symptom_window_days
     curves: dict[int, dict[str, RecallCurve] | None] = {}
     for other in (window // 2, window * 2):
         try:
-            curves[other] = _fitted(clinic, other).curves
+            curves[other] = _fitted(clinic, other, family).curves
         except NotEnough:
             curves[other] = None
     return curves

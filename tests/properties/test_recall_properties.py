@@ -8,10 +8,14 @@ from hypothesis import strategies as st
 
 from analysis.derive.gaps import gaps
 from analysis.models.recall import fit_recall
+from analysis.models.recall_ages import without_conflicting_ages
+from analysis.models.recall_grouped import SPLITS, all_names, group_names
 from analysis.planning.recall_policy import recall_rules
+from analysis.schema import GAPS, VISITS, typed_frame
 from analysis.settings import RecallPart
-from analysis.stats.censored import TimeRegression, weibull_regression
+from analysis.stats.censored import TimeRegression, log_scores, time_regression, weibull_regression
 from analysis.stats.kaplan_meier import kaplan_meier
+from analysis.stats.time_families import FAMILIES
 from analysis.stats.turnbull import turnbull
 from tests.truth.recall_world import World
 
@@ -32,15 +36,18 @@ def inspected(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return low, high, np.column_stack([np.ones(200), other])
 
 
+families = st.sampled_from(list(FAMILIES.values()))
+
+
 def fit(seed: int, **more) -> TimeRegression:
     low, high, design = inspected(seed)
-    return weibull_regression(low, high, design, **more)
+    return time_regression(low, high, design, **more)
 
 
 @FEW
-@given(seeds)
-def test_a_curve_never_falls_and_stays_between_nought_and_one(seed):
-    found = fit(seed)
+@given(seeds, families)
+def test_a_curve_never_falls_and_stays_between_nought_and_one(seed, family):
+    found = fit(seed, family=family)
     for row in (ONE, OTHER):
         shares = [found.share_by(time, row) for time in (1e-6, 1, 30, 300, 1500, 1e6)]
         values = [share.value for share in shares]
@@ -51,9 +58,9 @@ def test_a_curve_never_falls_and_stays_between_nought_and_one(seed):
 
 
 @FEW
-@given(seeds, st.floats(0.05, 0.95))
-def test_time_until_and_share_by_undo_each_other(seed, share):
-    found = fit(seed)
+@given(seeds, st.floats(0.05, 0.95), families)
+def test_time_until_and_share_by_undo_each_other(seed, share, family):
+    found = fit(seed, family=family)
     assert found.share_by(found.time_until(share, OTHER).value, OTHER).value == pytest.approx(share)
 
 
@@ -99,6 +106,7 @@ def test_another_unit_of_time_scales_the_scale_only(seed, factor):
     assert there.time_until(0.3, ONE).value == pytest.approx(here.time_until(0.3, ONE).value * factor, rel=1e-6)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 30), st.booleans()), min_size=1, max_size=40))
 def test_a_kaplan_meier_curve_never_rises_and_starts_at_the_empirical_share(rows):
     times, happened = (np.array(column) for column in zip(*rows, strict=True))
@@ -170,3 +178,67 @@ def test_neither_order_nor_counting_rows_together_changes_a_curve_without_a_shap
     for other in (turnbull(low[order], high[order]), turnbull(cells[:, 0], cells[:, 1], counts)):
         assert other.left.tolist() == plain.left.tolist()
         assert other.log_likelihood[0] == pytest.approx(plain.log_likelihood[0], abs=2e-3)
+
+
+@FEW
+@given(seeds, families)
+def test_log_scores_of_the_rows_fitted_sum_to_the_log_likelihood_and_never_exceed_certainty(seed, family):
+    low, high, design = inspected(seed)
+    found = time_regression(low, high, design, family=family)
+    scores = log_scores(found, low, high, design)
+    assert scores.sum() == pytest.approx(found.log_likelihood)
+    assert (scores <= 1e-12).all()
+
+
+@FEW
+@given(seeds, st.lists(st.sampled_from(SPLITS), min_size=1, max_size=2, unique=True))
+def test_every_ear_is_in_one_of_at_most_four_groups_or_in_none(seed, facts):
+    table = gapped(seed)
+    names = all_names(tuple(facts))
+    assert len(names) == 2 ** len(facts) <= 4
+    found = group_names(table, tuple(facts))
+    assert set(found) <= {*names, ""}
+    mixed = table.sample(frac=1, random_state=seed)
+    assert group_names(mixed, tuple(facts)).sort_index().equals(found)
+
+
+@FEW
+@given(seeds)
+def test_ages_that_conflict_are_taken_off_whole_patients_and_once_only(seed):
+    rng = np.random.default_rng(seed)
+    bands = np.array(["under_18", "18_39", "40_59", "60_74", "75_and_over"])
+    visits = pd.DataFrame(
+        {
+            "visit_id": [f"v{place}" for place in range(40)],
+            "patient_key": [f"p{each}" for each in rng.integers(0, 15, 40)],
+            "slot_start": pd.Timestamp("2025-01-01") + pd.to_timedelta(rng.integers(0, 700, 40), unit="D"),
+            "age_band": bands[rng.integers(2, 5, 40)],
+        }
+    )
+    visits = typed_frame(VISITS, visits)
+    table = typed_frame(GAPS, visits[["patient_key", "age_band"]])
+    found, many = without_conflicting_ages(table, visits)
+    emptied = set(found.loc[found["age_band"].isna(), "patient_key"])
+    assert len(emptied) == many
+    assert not set(found.loc[found["age_band"].notna(), "patient_key"]) & emptied
+    kept = visits[~visits["patient_key"].isin(emptied)]
+    assert without_conflicting_ages(typed_frame(GAPS, kept[["patient_key", "age_band"]]), kept)[1] == 0
+    assert without_conflicting_ages(table, visits.sample(frac=1, random_state=seed))[1] == many
+
+
+def gapped(seed: int) -> pd.DataFrame:
+    """Sixty gaps with facts noted or not."""
+    rng = np.random.default_rng(seed)
+    yes_no = np.array([True, False, None], dtype=object)
+    return typed_frame(
+        GAPS,
+        pd.DataFrame(
+            {
+                "patient_key": [f"p{place}" for place in range(60)],
+                "hearing_aid": yes_no[rng.integers(0, 3, 60)],
+                "cotton_bud": yes_no[rng.integers(0, 3, 60)],
+                "age_band": np.array(["18_39", "60_74", None], dtype=object)[rng.integers(0, 3, 60)],
+                "canal": np.array(["ordinary", "narrow", None], dtype=object)[rng.integers(0, 3, 60)],
+            }
+        ),
+    )
