@@ -134,3 +134,30 @@ def test_singer_2000_prints_a_difference_of_47_in_100_from_22():
     pooled = mantel_haenszel(one, measure="risk_difference")
     assert pooled.value == approx(0.47, abs=0.005)
     assert pooled.ends(0.95)[0] == approx(0.22, abs=0.005)
+
+
+def test_admissions_of_six_departments_are_pooled_as_in_r():
+    told = BLOCKS["admissions"]["values"]
+    for measure, key in (("log_odds_ratio", "OR_log"), ("log_risk_ratio", "RR_log"), ("risk_difference", "RD")):
+        pooled = mantel_haenszel(counts_of("admissions"), measure=measure)
+        assert pooled.variance**0.5 == approx(told[f"{key}_se"], rel=CLOSED), key
+        expected = np.log(told["OR"]) if key == "OR_log" else told[key]
+        assert pooled.value == approx(float(expected), rel=CLOSED), key
+
+
+def test_stays_in_nine_hospitals_differ_as_in_metafor_and_in_print():
+    data, told = pd.DataFrame(BLOCKS["stays"]["data"]), BLOCKS["stays"]["values"]
+    pooled = random_effects(data["effect"].to_numpy(), data["variance"].to_numpy(), never_narrower=False)
+    for key, value in {
+        "los.REML.est": pooled.value,
+        "los.REML.se": pooled.standard_error,
+        "los.REML.tau2": pooled.tau2,
+        "los.REML.hk_lo": pooled.low,
+        "los.REML.hk_hi": pooled.high,
+        "los.REML.pi_lo_t_k2": pooled.predicted_low,
+        "los.REML.pi_hi_t_k2": pooled.predicted_high,
+        "los.Q": pooled.heterogeneity,
+    }.items():
+        assert value == approx(told[key], rel=ITERATED), key
+    # Normand (1999), Statistics in Medicine 18, 321-359, Table VII (read in a stored file)
+    assert [round(each, 4) for each in (pooled.value, pooled.tau2)] == [-15.1217, 685.1965]
