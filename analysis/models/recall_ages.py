@@ -37,7 +37,7 @@ def without_conflicting_ages(gaps: pd.DataFrame, visits: pd.DataFrame) -> tuple[
     >>> found["age_band"].isna().all().item(), patients
     (True, 1)
     """
-    noted = visits[visits["age_band"].notna() & visits["patient_key"].notna()].sort_values("slot_start")
+    noted = visits[visits["age_band"].notna() & visits["patient_key"].notna()].sort_values(["slot_start", "age_band"])
     bands = noted["age_band"].cat.codes.astype(int)
     by_patient = bands.groupby(noted["patient_key"])
     younger = noted.loc[by_patient.diff() < 0, "patient_key"]
