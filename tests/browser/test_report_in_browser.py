@@ -8,6 +8,7 @@ from playwright.sync_api import expect
 PHONE, TABLET, DESK = 390, 660, 1280
 PAPER = 658  # CSS pixels between the margins of an A4 page
 PAGE_HIGH = 994  # and between its upper and lower margin
+SMALLEST = 0.6  # of a chart's letters on paper: 13 pixels become 7.8, six points
 EMPTIEST = 0.4  # of a printed page, where the next thing does not fit and moves on whole
 INK, DARK_INK = "rgb(91, 88, 83)", "rgb(179, 175, 167)"
 DRAWN = """() => [...document.querySelectorAll('.chart')].map(chart => ({
@@ -88,6 +89,22 @@ def test_rows_say_label_and_figure_on_one_line_where_there_is_room(opened):
     assert all(wide["onOneLine"] for wide, _ in lower)
 
 
+@pytest.mark.parametrize("width", [PHONE, TABLET, DESK])
+def test_a_chart_laid_out_anew_says_every_word_it_was_given(opened, width):
+    lost = opened(width).evaluate("""() => {
+        const bare = text => text.replace(/<br>/g, ' ').replace(/<[^>]*>/g, '').replace(/\\s+/g, '');
+        const holder = document.createElement('textarea');
+        const spelled = text => { holder.innerHTML = bare(text); return holder.value; };
+        const figures = JSON.parse(document.getElementById('figures').textContent);
+        return Object.entries(figures).flatMap(([id, text]) => {
+            const shown = document.getElementById(id).querySelector('.main-svg').parentElement.textContent.replace(/\\s+/g, '');
+            return (JSON.parse(text).layout.annotations || []).map(each => spelled(each.text))
+                .filter(each => !shown.includes(each)).map(each => `${id}: ${each}`);
+        });
+    }""")
+    assert lost == []
+
+
 def test_a_window_made_narrow_and_wide_again_shows_the_same_charts(opened):
     page = opened(DESK)
     drawn = """() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() =>
@@ -158,6 +175,7 @@ def test_nothing_that_moves_on_whole_leaves_a_printed_page_half_empty(opened):
     kept = page.evaluate("""() => [...document.querySelectorAll('main *')]
         .filter(each => getComputedStyle(each).breakInside === 'avoid' && each.getBoundingClientRect().height > 0)
         .map(each => [each.getBoundingClientRect().height, each.textContent.slice(0, 60)])""")
+    smallest = page.evaluate("Math.min(...[...document.querySelectorAll('.chart')].map(each => each.style.zoom))")
     opens = page.evaluate("""() => [...document.querySelectorAll('section')].filter(each => each.querySelector('.headline'))
         .map(each => each.querySelector('.headline').getBoundingClientRect().bottom - each.getBoundingClientRect().top)""")
     apart = page.evaluate("""() => [...document.querySelectorAll('h2, figcaption, .part, summary')]
@@ -167,6 +185,7 @@ def test_nothing_that_moves_on_whole_leaves_a_printed_page_half_empty(opened):
     page.emulate_media(media="null")
     assert [each for each in kept if each[0] > EMPTIEST * PAGE_HIGH] == []
     assert max(opens) <= EMPTIEST * PAGE_HIGH
+    assert smallest >= SMALLEST
     assert apart == []
 
 
