@@ -177,8 +177,8 @@ def _assumptions(found: FactTimes) -> tuple[str, ...]:
         "Ears are compared as they are: what goes with a fact is not what the fact does, and facts not recorded may stand behind it.",
         "Earlier clearances are told from all clearances; the other facts from each ear's first one. Ears that fill fast are "
         "cleared often, so earlier clearances show such ears rather than make them.",
-        "Patients expected to return at a like pace are taken to be gone for good alike when they stay away as long. On "
-        "invented clinics, factors come out up to a tenth nearer 1 than planted.",
+        "Patients expected to return at a like pace are taken to be gone for good alike when they stay away as long. On four "
+        "invented clinics, factors lay within about a tenth of those planted, mostly nearer 1.",
         "A value with too few ears for a figure of its own goes with the one others are set beside.",
     )
 

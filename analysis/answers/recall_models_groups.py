@@ -17,6 +17,7 @@ from analysis.models.recall_ages import without_conflicting_ages
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.recall_grouped import NO, YES, GroupedRecall, fit_grouped
 from analysis.models.recall_groups import FEWEST_OCCLUDING
+from analysis.planning.recall_policy import whole_months
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Answer, Basis, Check, ResultRow, no_answer
 from analysis.present.chart_recall import recall_chart
@@ -67,10 +68,10 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
         question=QUESTION,
         headline=_headline(found, settings.share),
         how_sure=words.how_sure(clinic.settings.level),
-        table=_table(found),
+        table=_table(found, settings.share),
         chart=_chart(drawn, settings.share, settings.today_months),
         chart_title=_chart_title(found, settings.share),
-        chart_text=_chart_text(drawn),
+        chart_text=_chart_text(drawn, settings.share),
         assumptions=_assumptions(found),
         cautions=say.CAUTIONS,
         checks=(
@@ -79,7 +80,7 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
             *say.ages_check(conflicting),
         ),
         basis=_basis(found),
-        rows=tuple(_rows(found)),
+        rows=tuple(_rows(found, settings.share)),
     )
 
 
@@ -99,6 +100,11 @@ def group_spoken(name: str) -> str:
 def _sides(name: str, said: dict[str, dict[str, str]]) -> str:
     """Say each side of a group's facts."""
     return ", ".join(said[fact][holds] for fact, holds in (part.split(":") for part in name.split(" ")))
+
+
+def _shares(chosen: float) -> list[float]:
+    """List the shares shown: a fifth, three tenths, a half and the owner's."""
+    return sorted({*SHARES, chosen})
 
 
 def _drawn(found: GroupedRecall) -> dict[str, RecallCurve]:
@@ -138,11 +144,11 @@ def _chart_title(found: GroupedRecall, share: float) -> str:
     return "The groups' ranges overlap: the log does not tell them apart for sure"
 
 
-def _chart_text(drawn: dict[str, RecallCurve]) -> str:
+def _chart_text(drawn: dict[str, RecallCurve], share: float) -> str:
     """Tell the chart in words."""
     told = ". ".join(
         f"{group_spoken(name).capitalize()}: "
-        + "; ".join(f"{share * 100:.0f} in 100 by {_months(curve, share)}" for share in SHARES)
+        + "; ".join(f"{each * 100:.0f} in 100 by {_months(curve, each)}" for each in _shares(share))
         for name, curve in drawn.items()
     )
     return f"Rising lines with their ranges, a line a group. {told}."
@@ -180,6 +186,7 @@ def _assumptions(found: GroupedRecall) -> tuple[str, ...]:
         made,
         f"The curve is {say.FAMILY_CHOICE}; all groups have one shape.",
         "Each ear counts once, from its first clearance in the log, with what was noted of its patient then.",
+        "People are called back at the whole month, rounded down, at which the share is not yet passed.",
     ]
     if found.ungrouped:
         said.append(f"{words.plural(found.ungrouped, 'ear')} of no known group count in everyone's figure only.")
@@ -214,11 +221,11 @@ def _beyond_check(drawn: dict[str, RecallCurve], share: float) -> Check:
     return Check("Within the log", FAILED, said)
 
 
-def _table(found: GroupedRecall) -> pd.DataFrame:
+def _table(found: GroupedRecall, chosen: float) -> pd.DataFrame:
     """Lay out every group's months."""
     rows = []
     for name, curve in found.curves.items():
-        for share in SHARES:
+        for share in _shares(chosen):
             until = curve.months_until(share)
             rows.append(
                 {
@@ -229,6 +236,7 @@ def _table(found: GroupedRecall) -> pd.DataFrame:
                     "months_until_then": until.value,
                     "months_until_low": until.low,
                     "months_until_high": until.high,
+                    "recall_months": whole_months(until.value),
                     "recall_curve": "own" if curve.own else "everyone's",
                 }
             )
@@ -247,10 +255,10 @@ def _basis(found: GroupedRecall) -> Basis:
     )
 
 
-def _rows(found: GroupedRecall) -> Iterable[ResultRow]:
+def _rows(found: GroupedRecall, chosen: float) -> Iterable[ResultRow]:
     """Keep the months of groups with a curve of their own, and everyone's."""
     for name, curve in found.curves.items():
-        for share in SHARES if curve.own else ():
+        for share in _shares(chosen) if curve.own else ():
             yield ResultRow.from_estimate(
                 "recall", "group_months_until_share", "months", curve.months_until(share), group=name, share=share
             )

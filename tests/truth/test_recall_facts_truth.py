@@ -1,8 +1,8 @@
 """Planted factors of facts are found again, as near as stated.
 
 Measured once: in a world as the model assumes (6 seeds, 2,500 patients) the planted 0.65 with a hearing aid
-comes out at 0.63 to 0.68; in the invented clinic (4 seeds) the planted 0.68 with a hearing aid at 0.70 to
-0.75 and the planted 0.85 with cotton buds at 0.83 to 0.94.
+comes out at 0.63 to 0.68; in the invented clinic (4 seeds) the planted 0.68 with a hearing aid at 0.68 to
+0.73 and the planted 0.85 with cotton buds at 0.84 to 0.94.
 """
 
 import numpy as np

@@ -54,6 +54,12 @@ def test_every_group_has_its_months_at_three_shares_with_ranges_and_ears():
     assert "months until then" in [column.heading for column in spoken_columns(ask().table)]
 
 
+def test_the_owners_share_is_shown_too_with_the_month_to_call_back_at():
+    table = ask("[recall]\nshare = 0.25").table
+    assert sorted(table["share_occluding"].unique()) == [0.2, 0.25, 0.3, 0.5]
+    assert (table["recall_months"] == np.floor(table["months_until_then"])).all()
+
+
 def test_a_planted_group_holds_its_truth():
     world = World(patients=1200)
     row = next(row for row in ask().rows if row.group == {"group": "hearing_aid:yes", "share": 0.3})
