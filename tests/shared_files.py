@@ -66,9 +66,14 @@ def length(values: list | dict[str, Any]) -> int:
     >>> length([1, 2, 3]), length({"dtype": "f8", "bdata": "AAAAAAAA8D8AAAAAAAAAQA=="})
     (3, 2)
     """
+    return len(unpacked(values))
+
+
+def unpacked(values: list | dict[str, Any] | None) -> list:
+    """Give the values of a trace, which are a list, packed numbers or none."""
     if isinstance(values, dict):
-        return len(np.frombuffer(base64.b64decode(values["bdata"]), dtype=values["dtype"]))
-    return len(values)
+        return np.frombuffer(base64.b64decode(values["bdata"]), dtype=values["dtype"]).tolist()
+    return [] if values is None else list(values)
 
 
 def days_in(text: str) -> set[str]:

@@ -66,7 +66,7 @@ def how_many_will_come(clinic: Clinic) -> Answer:
             last_day=figures.last_day,
             method=say.method(figures),
         ),
-        rows=(*_forecast_rows(figures), *_trial_rows(figures)),
+        rows=(*_monthly_rows(figures), *_forecast_rows(figures), *_trial_rows(figures)),
     )
 
 
@@ -110,6 +110,23 @@ def _chart(figures: Figures, hide_below: int) -> go.Figure:
 def _dates(months: pd.PeriodIndex) -> list[str]:
     """Give months as dates a chart can place."""
     return [f"{month.start_time:%Y-%m-%d}" for month in months]
+
+
+def _monthly_rows(figures: Figures) -> list[ResultRow]:
+    """Keep an average month ahead, as headline and chart title say it."""
+    n, (low, high) = len(figures.history.day), say.typical_range(figures.total, say.NARROW)
+    ahead = Estimate(float(figures.total.expected.mean()), low, high, say.NARROW, n, METHOD)
+    before, which = say.visits_before(figures)
+    rows = [
+        ResultRow.from_estimate("demand", "visits_a_month", "visits", ahead),
+        ResultRow(
+            "demand", "visits_a_month_before", {"months": which}, before, None, None, None, "visits", n, "counted"
+        ),
+    ]
+    if figures.sessions is not None:
+        needed = float(say.sessions_a_month(figures.sessions))
+        rows.append(ResultRow("demand", "sessions_a_month", {}, needed, None, None, None, "sessions", n, METHOD))
+    return rows
 
 
 def _forecast_rows(figures: Figures) -> list[ResultRow]:

@@ -71,7 +71,7 @@ def did_past_forecasts_hold(clinic: Clinic, *, every_month_end: bool = False) ->
             last_day=figures.last_day,
             method=say.method(trial),
         ),
-        rows=(*_year_rows(trial, hide_below), *_ahead_rows(trial), *_beside_rows(own)),
+        rows=(*_month_rows(trial), *_year_rows(trial, hide_below), *_ahead_rows(trial), *_beside_rows(own)),
     )
 
 
@@ -120,6 +120,22 @@ def _chart(trial: Backtest, hide_below: int) -> go.Figure:
         bands,
         y_title="visits a month",
     )
+
+
+def _month_rows(trial: Backtest) -> list[ResultRow]:
+    """Keep how many months were forecast a month before, and how many came within each range and outside the wide one."""
+    tried = len(trial.months)
+    within = {level: say.months_inside(trial, level) for level in (say.NARROW, say.WIDE)}
+    counts = [({"level": level}, many) for level, many in within.items()] + [
+        ({"level": "outside"}, tried - within[say.WIDE])
+    ]
+    miss, share = say.month_miss(trial)
+    return [
+        _plain_row("month_miss", {}, miss, "visits", tried),
+        _plain_row("month_miss_share", {}, share, "share", tried),
+        _plain_row("months_tried", {}, float(tried), "months", tried),
+        *(_plain_row("months_within", group, float(many), "months", tried) for group, many in counts),
+    ]
 
 
 def _year_rows(trial: Backtest, hide_below: int) -> list[ResultRow]:

@@ -22,9 +22,8 @@ LEANING = 0.05
 def headline(trial: Backtest) -> str:
     """Say how many of the last months came within the range, and the size of a typical miss."""
     months = trial.months
-    inside = _inside(trial, NARROW)
-    miss = float((months["came"] - months["expected"]).abs().mean())
-    share = miss / max(float(months["came"].mean()), 1.0)
+    inside = months_inside(trial, NARROW)
+    miss, share = month_miss(trial)
     said = "The last month" if len(months) == 1 else f"Of the last {len(months)} months {inside or 'none'}"
     came = (
         f"came {'within' if inside else 'outside'} the range that should hold 8 in 10"
@@ -34,7 +33,14 @@ def headline(trial: Backtest) -> str:
     return f"{said} {came}; a typical miss was {spoken(miss)} visits, {words.percent(share)} of what came."
 
 
-def _inside(trial: Backtest, level: float) -> int:
+def month_miss(trial: Backtest) -> tuple[float, float]:
+    """Give the last year's mean miss a month ahead, in visits and as a share of what came."""
+    months = trial.months
+    miss = float((months["came"] - months["expected"]).abs().mean())
+    return miss, miss / max(float(months["came"].mean()), 1.0)
+
+
+def months_inside(trial: Backtest, level: float) -> int:
     """Count the last year's months within a range."""
     share = trial.coverage(level)
     return round(share.value * (share.n or 0))
@@ -67,9 +73,9 @@ def chart_title(trial: Backtest) -> str:
     """Say the finding of the chart."""
     if len(trial.months) == 1:
         return "The last month beside its forecast of a month before"
-    outside = len(trial.months) - _inside(trial, WIDE)
+    outside = len(trial.months) - months_inside(trial, WIDE)
     left = "none lay outside the wide one" if not outside else f"{words.count(outside)} lay outside the wide one"
-    return f"{_inside(trial, NARROW)} of {len(trial.months)} months came within the narrower range; {left}"
+    return f"{months_inside(trial, NARROW)} of {len(trial.months)} months came within the narrower range; {left}"
 
 
 def hidden(came: Any, hide_below: int) -> Any:

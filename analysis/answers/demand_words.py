@@ -91,7 +91,12 @@ def headline(figures: Figures) -> str:
     )
     if figures.sessions is None:
         return f"{said}."
-    return f"{said}; that is about {words.plural(ceil(figures.sessions.expected.mean() - 1e-9), 'half-day session')} a month."
+    return f"{said}; that is about {words.plural(sessions_a_month(figures.sessions), 'half-day session')} a month."
+
+
+def sessions_a_month(sessions: Series) -> int:
+    """Give whole sessions that hold an average month."""
+    return ceil(sessions.expected.mean() - 1e-9)
 
 
 def how_sure(figures: Figures) -> str:
@@ -145,11 +150,11 @@ def beside_simple(backtest: Backtest, leads: Beside | None) -> str:
 def chart_title(figures: Figures) -> str:
     """Say how the months ahead compare with the same months before."""
     ahead = figures.total.expected.mean()
-    before, which = _before(figures)
+    before, which = visits_before(figures)
     return f"About {_visits(ahead)} a month ahead, against {spoken(before)} in {which}"
 
 
-def _before(figures: Figures) -> tuple[float, str]:
+def visits_before(figures: Figures) -> tuple[float, str]:
     """Give past visits a month to compare with: the same months a year before, else the latest ones."""
     months = figures.demand.months
     past = figures.demand.past.sum(axis=1)

@@ -89,7 +89,8 @@ def bars_text(bars: Sequence[Bar], *, percent: bool = True) -> str:
     """Tell the chart in words."""
     form = words.percent if percent else words.number
     told = [f"{bar.label}: {form(bar.value)} ({form(bar.low)} to {form(bar.high)})" for bar in bars]
-    return f"{'. '.join(told)}." if told else ""
+    unit = "" if percent else "In 1,000 visits: "
+    return f"{unit}{'. '.join(told)}." if told else ""
 
 
 def measure_rows(section: str, measures: Sequence[Measure]) -> tuple[ResultRow, ...]:

@@ -111,9 +111,12 @@ def what_was_set_aside(clinic: Clinic) -> Answer:
             clinic.last_day,
             "Each row of the exports is judged by itself, then beside those that tell of the same visit.",
         ),
-        rows=tuple(
-            _count_row("rows_set_aside_by_reason", many, reason=reason)
-            for reason, many in zip(reasons["reason"], reasons["rows"].tolist(), strict=True)
+        rows=(
+            *_aside_rows(total, rows_in),
+            *(
+                _count_row("rows_set_aside_by_reason", many, reason=reason)
+                for reason, many in zip(reasons["reason"], reasons["rows"].tolist(), strict=True)
+            ),
         ),
     )  # fmt: skip
 
@@ -186,6 +189,15 @@ def _count_row(quantity: str, many: int | None, **group: str) -> ResultRow:
     """Keep a count of rows; a hidden one has no figure."""
     value = None if pd.isna(many) else float(many)
     return ResultRow(SECTION, quantity, group, value, None, None, None, "rows", None, "count")
+
+
+def _aside_rows(total: int, rows_in: int | None) -> list[ResultRow]:
+    """Keep the share set aside, where the rows read may be told."""
+    if not rows_in:
+        return []
+    return [
+        ResultRow(SECTION, "rows_set_aside_share", {}, total / rows_in, None, None, None, "share", rows_in, "count")
+    ]
 
 
 def _row_counts(clinic: Clinic) -> list[ResultRow]:

@@ -87,7 +87,7 @@ def within_chance(clinic: Clinic, quarter: str) -> Answer:
             found.last_day,
             METHOD,
         ),
-        rows=tuple(row for each in made for row in _rows(each)),
+        rows=(*(row for each in made for row in _rows(each)), *_count_rows(made)),
     )
 
 
@@ -224,6 +224,15 @@ def _left_out(made: Sequence[Comparison], fewest: int) -> tuple[Check, ...]:
         told = f"Not compared, for only one has enough cases, a count is too small to show, or nothing is recorded: {', '.join(missing)}."
         checks.append(Check("Not compared", INFORMATION, told))
     return tuple(checks)
+
+
+def _count_rows(made: Sequence[Comparison]) -> list[ResultRow]:
+    """Keep how many shares are compared, and how many of them are beyond what chance allows."""
+    counts = {"shares_compared": sum(len(each.labels) for each in made), "shares_beyond": len(_beyond(made))}
+    return [
+        ResultRow("monitoring", name, {}, float(many), None, None, None, "count", None, "counted")
+        for name, many in counts.items()
+    ]
 
 
 def _rows(compared: Comparison) -> list[ResultRow]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import asdict, replace
 from typing import Any
@@ -16,6 +17,11 @@ from analysis.clinic import Clinic
 from analysis.derive.quarters import Quarter
 from analysis.present.answer import Answer, ResultRow
 from analysis.report.settings_used import settings_mark
+
+SAID = re.compile(r"(?<![\w.,-])\d[\d,]*(?:\.\d+)?%?(?!\w)")
+"""A number in a sentence."""
+NO_FIGURE = re.compile(r"\b(?:19|20)\d\d\b|\b\d+ in (?:10|20|100|1,000)\b|practitioner \d+")
+"""Years, turns of phrase such as 19 in 20, and what practitioners are called."""
 
 
 def about(clinic: Clinic, quarter: Quarter) -> dict[str, Any]:
@@ -57,8 +63,10 @@ def with_every_figure(answer: Answer) -> Answer:
     Returns
     -------
     Answer
-        With rows for how many it rests on, how many were left out and why, and
-        every number of its table that no row of it holds.
+        With rows for how many it rests on, how many were left out and why,
+        every number of its table that no row of it holds, and every number of
+        its checks, its assumptions and how sure it is that none does, as it is
+        printed there. Headlines and titles say what rows hold, and nothing else.
 
     Examples
     --------
@@ -70,7 +78,8 @@ def with_every_figure(answer: Answer) -> Answer:
     """
     if not answer.answered:
         return answer
-    return replace(answer, rows=(*answer.rows, *_basis_rows(answer), *_table_rows(answer)))
+    told = replace(answer, rows=(*answer.rows, *_basis_rows(answer), *_table_rows(answer)))
+    return replace(told, rows=(*told.rows, *_said_rows(told)))
 
 
 def _basis_rows(answer: Answer) -> list[ResultRow]:
@@ -92,7 +101,7 @@ def _table_rows(answer: Answer) -> list[ResultRow]:
     table = answer.table
     if table is None:
         return []
-    held = np.array([end for row in answer.rows for end in (row.value, row.low, row.high, row.n) if end is not None], dtype=float)  # fmt: skip
+    held = _numbers(answer.rows)
     called = [", ".join(str(each) for each in row) for row in table.select_dtypes(exclude="number").to_numpy()]
     return [
         ResultRow("page", "table_figure", {"question": answer.question, "column": str(name), "row": row},
@@ -101,6 +110,45 @@ def _table_rows(answer: Answer) -> list[ResultRow]:
         for row, value in zip(called, table[name], strict=True)
         if pd.notna(value) and math.isfinite(value) and not _is_held(float(value), held)
     ]  # fmt: skip
+
+
+def _said_rows(answer: Answer) -> list[ResultRow]:
+    """Keep the numbers said beside an answer that no other row holds, as they are printed."""
+    shares = np.abs(_numbers([row for row in answer.rows if row.unit == "share"]))
+    others = np.abs(_numbers([row for row in answer.rows if row.unit != "share"]))
+    texts = [
+        ("how sure", answer.how_sure),
+        ("method", "" if answer.basis is None else answer.basis.method),
+        *((check.name, f"{check.name}. {check.sentence}") for check in answer.checks),
+        *(("it holds if", each) for each in answer.assumptions),
+    ]
+    said = [(place, found) for place, text in texts for found in SAID.findall(NO_FIGURE.sub(" ", text))]
+    return [
+        ResultRow("page", "said", {"question": answer.question, "place": place}, _read(printed),
+                  None, None, None, "", None, "as printed")
+        for place, printed in dict.fromkeys(said)
+        if not _is_printed(printed, 100 * shares if printed.endswith("%") else others)
+    ]  # fmt: skip
+
+
+def _read(printed: str) -> float:
+    """Read a printed number; so many per cent are a share."""
+    number = float(printed.rstrip("%").replace(",", ""))
+    return number / 100 if printed.endswith("%") else number
+
+
+def _is_printed(printed: str, held: np.ndarray) -> bool:
+    """Whether a number, rounded as it is printed, is among others."""
+    plain = printed.rstrip("%").replace(",", "")
+    half = 0.5 * 10.0 ** -len(plain.partition(".")[2])
+    return bool((np.abs(held - float(plain)) < half).any())
+
+
+def _numbers(rows: Iterable[ResultRow]) -> np.ndarray:
+    """Give every number of result rows."""
+    return np.array(
+        [end for row in rows for end in (row.value, row.low, row.high, row.n) if end is not None], dtype=float
+    )
 
 
 def _is_held(value: float, held: np.ndarray) -> bool:

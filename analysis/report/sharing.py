@@ -15,8 +15,8 @@ COUNTED = "ears|visits|patients|people|bookings|rows|attempts|cases|events|start
 COUNT_COLUMN = re.compile(rf"(^|_)({COUNTED})(_|$)")
 OTHER_COUNTS = ("n", "out_of", "this_quarter", "last_quarter", "year_before")
 COUNT_UNITS = ("count", "rows", "visits", "bookings", "ears", "patients")
-OF_MONTHS = re.compile(r"^(backtest_|signals$)")
-"""Quantities that count months, not people."""
+OF_MONTHS = re.compile(r"^(backtest_|months_tried$|months_within$|month_miss|signals$|shares_)")
+"""Quantities that count months or shares, not people."""
 RULES = ("catch_up_every", "number_needed_to_treat")
 """Quantities in people that are rules or ratios, not counts."""
 SHARES = {"share": 1.0, "per 1,000": 1000.0}
@@ -25,7 +25,7 @@ TOLD = re.compile(
     rf"|(?: (?!of )\w+){{0,3}} (?:{COUNTED})\b)",
     re.IGNORECASE,
 )
-"""A number of people in a sentence that says why there is no figure."""
+"""A number of people in a sentence."""
 
 
 def safe_to_share(answer: Answer, hide_below: int) -> Answer:
@@ -61,13 +61,14 @@ def safe_to_share(answer: Answer, hide_below: int) -> Answer:
         return replace(answer, headline=_without_small(answer.headline, hide_below))
     return replace(
         answer,
+        checks=tuple(replace(check, sentence=_without_small(check.sentence, hide_below)) for check in answer.checks),
         table=None if answer.table is None else _table(answer.table, hide_below),
         basis=None if answer.basis is None else _basis(answer.basis, hide_below),
         rows=tuple(_row(row, hide_below) for row in answer.rows),
     )
 
 
-def _without_small(headline: str, hide_below: int) -> str:
+def _without_small(sentence: str, hide_below: int) -> str:
     """Say fewer than so many, where a sentence tells a small number of people."""
 
     def said(found: re.Match[str]) -> str:
@@ -75,7 +76,7 @@ def _without_small(headline: str, hide_below: int) -> str:
             return found[0]
         return f"{'Fewer' if found[0][0] == 'O' else 'fewer'} than {hide_below}"
 
-    return TOLD.sub(said, headline)
+    return TOLD.sub(said, sentence)
 
 
 def _table(table: pd.DataFrame, hide_below: int) -> pd.DataFrame:

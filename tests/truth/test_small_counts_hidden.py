@@ -28,7 +28,17 @@ FIXED = re.compile(
     r"|fully occluding ears|between two visits|catch-up gap after every|\d{4}\)|found no link"
 )
 """Turns of phrase that count nobody."""
-MONTHS_NOT_PEOPLE = {"backtest_coverage", "backtest_scaled_error", "signals"}
+MONTHS_NOT_PEOPLE = {
+    "backtest_coverage",
+    "backtest_scaled_error",
+    "signals",
+    "month_miss",
+    "month_miss_share",
+    "months_tried",
+    "months_within",
+    "shares_compared",
+    "shares_beyond",
+}
 RULES = {"catch_up_every"}
 COUNTED_UNITS = {"count", "rows", "visits", "bookings", "ears", "patients"}
 NO_PEOPLE = re.compile(r"share|minutes|months|tried|sessions|days|weeks|value|low|high|tips")
