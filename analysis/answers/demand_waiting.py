@@ -149,7 +149,7 @@ def _chart(capacity: Capacity) -> go.Figure:
     for place, month in enumerate(capacity.figures.demand.months.ahead):
         one = _estimate(capacity.line.wait_weeks, place)
         bars.append(Bar(month_name(month), one.value, one.low, one.high, RECOMMENDED, _said(one, 1)))
-    return range_chart(bars, x_title="weeks of waiting at the month's end (range: 8 futures in 10)", from_zero=True)
+    return range_chart(bars, x_title="weeks of waiting (range: 8 futures in 10)", from_zero=True)
 
 
 def _chart_title(capacity: Capacity) -> str:

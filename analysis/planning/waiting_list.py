@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-HALVED_TO = 0.0005
+HALVED_TO, NOTHING = 0.0005, 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,7 +105,7 @@ def sessions_for_short_waits(
     Returns
     -------
     float
-        A multiple of ``there``, to within one in a thousand.
+        A multiple of ``there``, to within one in a thousand; nought where nothing is needed.
 
     Notes
     -----
@@ -124,8 +124,10 @@ def sessions_for_short_waits(
         line = waiting_list(needed, times * there, weeks, waiting)
         return bool((line.wait_weeks <= longest_weeks + 1e-9).all(axis=1).mean() >= sure)
 
-    low, high = 0.0, float((needed.max() + waiting) / there.min()) + 1e-9
-    while high - low > HALVED_TO * high:
+    low, high = 0.0, float((needed.max() + waiting) / there.min())
+    if high < NOTHING:
+        return 0.0
+    while high - low > HALVED_TO * high and high > NOTHING:
         middle = (low + high) / 2
         low, high = (low, middle) if short(middle) else (middle, high)
     return high
