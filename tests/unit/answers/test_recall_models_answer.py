@@ -11,7 +11,7 @@ from analysis.answers.recall_models import does_the_curve_fit
 from analysis.answers.recall_models_facts import what_goes_with_filling_sooner
 from analysis.answers.recall_models_scores import which_curve_foretells_best
 from analysis.clinic import Clinic
-from analysis.present.answer import PASSED, Answer
+from analysis.present.answer import FAILED, PASSED, Answer
 from analysis.present.tables import spoken_columns
 from analysis.settings import settings_from_toml
 from analysis.stats.time_families import FAMILIES
@@ -57,6 +57,23 @@ def test_ranges_hold_their_figure_and_the_table_can_be_shown():
     assert all(row.low <= row.value <= row.high for row in fit().rows)
     assert "no shape assumed" in [column.heading for column in spoken_columns(fit().table)]
     assert [trace.name for trace in fit().chart.data] == ["fitted curve", "no shape assumed"]
+
+
+def test_a_log_that_no_curve_fits_is_told():
+    """Half the patients' ears fill up within half a year, the other half's after two."""
+    parts = []
+    for scale, name in ((5.0, "a"), (26.0, "b")):
+        visits, ears = World(patients=600, shape=9.0, scale_months=scale, hearing_aid_factor=1.0).log(2)
+        parts.append(
+            (
+                visits.assign(visit_id=name + visits["visit_id"], patient_key=name + visits["patient_key"]),
+                ears.assign(visit_id=name + ears["visit_id"]),
+            )
+        )
+    visits, ears = (pd.concat(each, ignore_index=True) for each in zip(*parts, strict=True))
+    found = does_the_curve_fit(Clinic(visits, ears, settings=settings_from_toml("")))
+    assert {check.name: check.result for check in found.checks}["Fit, everyone"] == FAILED
+    assert found.chart_title == "The fitted curve misses what was seen at many months"
 
 
 def test_the_same_log_gives_the_same_figures():
