@@ -11,8 +11,8 @@ from scipy.special import gammaln, xlogy
 
 LARGEST_DISPERSION = 50.0
 _ROUNDS, _STEPS = 50, 100
-_LEAST_LINEAR = -30.0
-"""Means of months that can hold none run to nought; they stop here, a hundred thousand millionth of a visit."""
+_FARTHEST, _HALVINGS = 30.0, 30
+"""Logarithms of means stop here: those of months that can hold none run to nought, those of a lone crowd away."""
 
 
 class _Fitted(NamedTuple):
@@ -143,22 +143,32 @@ def _fitted(
     """Fit the regression with the dispersion held, by weighted least squares again and again."""
     # a forecast tried at every month's end asks for a thousand of these; a library's fit takes four times as long
     linear = np.log(np.maximum((y + y.mean()) / 2, 1e-3)) if start is None else design @ start + offset
-    before = np.inf
+    coefficients, misfit = start, np.inf if start is None else _misfit(y, linear, alpha)
     for _ in range(_STEPS):
-        mean = np.exp(linear)
-        weight = mean / (1 + alpha * mean)
-        root = np.sqrt(weight)
+        mean = np.exp(np.clip(linear, -_FARTHEST, _FARTHEST))
+        root = np.sqrt(mean / (1 + alpha * mean))
         wanted = linear - offset + (y - mean) / mean
-        coefficients = np.linalg.lstsq(design * root[:, None], wanted * root)[0]
-        linear = np.maximum(design @ coefficients + offset, _LEAST_LINEAR)
-        mean = np.exp(linear)
-        more = mean if alpha <= 0 else (y + 1 / alpha) * np.log1p(alpha * mean)
-        misfit = float((more - y * linear).sum())
+        step = np.linalg.lstsq(design * root[:, None], wanted * root)[0]
+        for _ in range(_HALVINGS if coefficients is not None else 0):
+            if _misfit(y, design @ step + offset, alpha) <= misfit + 1e-9 * (1 + abs(misfit)):
+                break
+            step = (step + coefficients) / 2
+        coefficients, before = step, misfit
+        linear = np.clip(design @ coefficients + offset, -_FARTHEST, _FARTHEST)
+        misfit = _misfit(y, linear, alpha)
         if abs(misfit - before) <= 1e-11 * (1 + abs(misfit)):
             break
-        before = misfit
+    mean = np.exp(linear)
     weight = mean / (1 + alpha * mean)
-    return _Fitted(coefficients, np.linalg.pinv((design.T * weight) @ design), mean)
+    return _Fitted(np.asarray(coefficients), np.linalg.pinv((design.T * weight) @ design), mean)
+
+
+def _misfit(y: np.ndarray, linear: np.ndarray, alpha: float) -> float:
+    """Give the part of minus the log-likelihood that depends on the means."""
+    within = np.clip(linear, -_FARTHEST, _FARTHEST)
+    mean = np.exp(within)
+    more = mean if alpha <= 0 else (y + 1 / alpha) * np.log1p(alpha * mean)
+    return float((more - y * within).sum())
 
 
 def _likeliest_dispersion(y: np.ndarray, mu: np.ndarray) -> float:
