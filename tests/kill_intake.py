@@ -1,9 +1,9 @@
-"""Kill runs of intake at random moments (``kill -9``) and look at what they leave.
+"""Kill runs at random moments (``kill -9``) and look at what they leave.
 
-``python -m tests.kill_intake`` kills 50 writes of a store and 20 whole runs of
-``earclinic intake``; the tests kill fewer. After each kill the store must hold
-one whole set of tables with its own record, and a run after the last one must
-leave nothing but that.
+``python -m tests.kill_intake`` kills 50 writes of a store, 50 of a report and 20
+whole runs of ``earclinic intake``; the tests kill fewer. After each kill the store
+must hold one whole set of tables with its own record and every file of the report
+must be whole; a run after the last one must leave nothing but that.
 """
 
 from __future__ import annotations
@@ -23,8 +23,10 @@ from pathlib import Path
 
 from analysis.clinic import TABLES
 from analysis.intake.generations import replace_store
+from analysis.report.all_or_none import all_or_none
 
 TABLE_BYTES = 300_000
+REPORT_FILES = ("quarterly_report.html", "quarterly_report.pptx", "quarterly_report.xlsx", "results.json")
 LONGEST_WRITE_SECONDS, LONGEST_RUN_SECONDS = 0.08, 2.5
 LOGS = {
     2: "Date,Time,Patient no,Status,L wax\n02/03/2026,09:00,1,Attended,full\n13/03/2026,09:00,2,Attended,semi\n",
@@ -75,6 +77,36 @@ def kill_writes(kills: int, seed: int) -> Counter[str]:
     return seen
 
 
+def write_report(folder: Path, mark: str) -> None:
+    """Write a report whose files all carry one mark."""
+    with all_or_none(folder) as new:
+        for name in REPORT_FILES:
+            (new / name).write_bytes(mark.encode() * (TABLE_BYTES // len(mark)))
+
+
+def kill_reports(kills: int, seed: int) -> Counter[str]:
+    """Kill a process that writes one report after another; tell how often files of two runs stood side by side."""
+    draw = random.Random(seed)
+    seen: Counter[str] = Counter()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "2026-Q3"
+        write_report(folder, "0" * 8)
+        for kill in range(1, kills + 1):
+            pid = os.fork()
+            if pid == 0:
+                for step in count():
+                    write_report(folder, f"{kill:04d}{step % 10_000:04d}")
+            time.sleep(draw.uniform(0.0, LONGEST_WRITE_SECONDS))
+            os.kill(pid, signal.SIGKILL)
+            os.waitpid(pid, 0)
+            found = [(folder / file).read_bytes() for file in REPORT_FILES]
+            assert all(each == each[:8] * (TABLE_BYTES // 8) for each in found), "a file is cut short"
+            seen["one run" if len(set(found)) == 1 else "two runs"] += 1
+        write_report(folder, "9" * 8)
+        assert sorted(path.name for path in folder.iterdir()) == sorted(REPORT_FILES)
+    return seen
+
+
 def kill_runs(kills: int, seed: int) -> Counter[str]:
     """Kill whole runs of ``earclinic intake`` over exports that change from one to the next."""
     from analysis.clinic import open_clinic
@@ -114,11 +146,14 @@ def main() -> None:
     """Kill as often as asked and print what was seen."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--writes", type=int, default=50)
+    parser.add_argument("--reports", type=int, default=50)
     parser.add_argument("--runs", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     if asked.writes:
         sys.stdout.write(f"writes killed {asked.writes}: {dict(kill_writes(asked.writes, asked.seed))}\n")
+    if asked.reports:
+        sys.stdout.write(f"reports killed {asked.reports}: {dict(kill_reports(asked.reports, asked.seed))}\n")
     if asked.runs:
         sys.stdout.write(f"runs killed {asked.runs}: {dict(kill_runs(asked.runs, asked.seed))}\n")
 

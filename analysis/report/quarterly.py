@@ -15,6 +15,7 @@ from analysis.present import words
 from analysis.present.answer import Answer
 from analysis.problems import DataProblem
 from analysis.progress import Progress, silent
+from analysis.report.all_or_none import all_or_none
 from analysis.report.booking_sheet import write_booking_sheet
 from analysis.report.deck import write_deck
 from analysis.report.five_sentences import five_sentences
@@ -24,6 +25,8 @@ from analysis.report.results import about, results_json, with_every_figure
 from analysis.report.settings_used import settings_mark, settings_text
 from analysis.report.sharing import safe_to_share
 from analysis.report.workbook import Frame, write_workbook
+
+PAGE, RESULTS, SETTINGS = "quarterly_report.html", "results.json", "settings_used.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +109,7 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
     Raises
     ------
     DataProblem
-        If the quarter cannot be read or lies outside the log.
+        If the quarter cannot be read or lies outside the log, or the report cannot be written.
 
     Notes
     -----
@@ -122,23 +125,27 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
     }
     tell("writing the report")
     into = folder / str(reported)
-    into.mkdir(parents=True, exist_ok=True)
     page = _page(clinic, reported, answers)
     frame = _frame(clinic, page)
-    report = Report(
-        page=into / "quarterly_report.html",
-        results=into / "results.json",
-        settings=into / "settings_used.toml",
-        workbook=write_workbook(frame, answers, into),
-        deck=write_deck(frame, answers, into),
+    with all_or_none(into) as new:
+        workbook, deck = write_workbook(frame, answers, new), write_deck(frame, answers, new)
+        write_booking_sheet(clinic, answers["how long to book"], new)
+        texts = {
+            PAGE: page_html(page),
+            RESULTS: results_json(about(clinic, reported), tuple(answers.values())),
+            SETTINGS: settings_text(clinic.settings),
+        }
+        for name, text in texts.items():
+            (new / name).write_text(text, encoding="utf-8", newline="\n")
+    return Report(
+        page=into / PAGE,
+        results=into / RESULTS,
+        settings=into / SETTINGS,
+        workbook=into / workbook.name,
+        deck=into / deck.name,
         headlines=tuple(answers[step].headline for step in DECISIONS),
         answers=tuple(answers.values()),
     )
-    report.page.write_text(page_html(page), encoding="utf-8", newline="\n")
-    report.results.write_text(results_json(about(clinic, reported), report.answers), encoding="utf-8", newline="\n")
-    report.settings.write_text(settings_text(clinic.settings), encoding="utf-8", newline="\n")
-    write_booking_sheet(clinic, answers["how long to book"], into)
-    return report
 
 
 def _page(clinic: Clinic, quarter: Quarter, answers: dict[str, Answer]) -> Page:

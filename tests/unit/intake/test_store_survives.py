@@ -48,7 +48,7 @@ def names_in(store):
 def test_killed_writes_and_runs_leave_one_whole_store():
     """Twelve kills at random moments of writing, two of whole runs; the long form is ``python -m tests.kill_intake``."""
     told = subprocess.run(
-        [sys.executable, "-m", "tests.kill_intake", "--writes", "12", "--runs", "2"],
+        [sys.executable, "-m", "tests.kill_intake", "--writes", "12", "--reports", "12", "--runs", "2"],
         cwd=Path(__file__).parents[3], capture_output=True, text=True, check=False, timeout=120,
     )  # fmt: skip
     assert told.returncode == 0, told.stderr
