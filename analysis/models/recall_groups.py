@@ -13,6 +13,9 @@ from analysis.problems import NotEnough
 GROUPS = {True: "hearing_aid", False: "no_hearing_aid"}
 FEWEST_OCCLUDING = 10
 """Ears found occluding again that a curve needs (our choice, no source)."""
+FEWEST_DAYS_APART = 60
+"""Days between the times after which the 5 and 95 in 100 of ears were seen again, for a curve (our choice, no source)."""
+DAYS_A_MONTH = 30.4375
 LOOSEST_NEVER = 0.03
 """Standard error above which a group's own share of never-returners is not used (our choice, no source)."""
 
@@ -90,7 +93,7 @@ def refuse_too_little(first: pd.DataFrame, fewest_ears: int) -> None:
     ------
     NotEnough
         If no clearance can be followed, nobody came back, no ear was graded on
-        return, or too few were.
+        return, too few were, or all were seen about as long after their clearance.
     """
     if first.empty:
         raise NotEnough(
@@ -110,4 +113,17 @@ def refuse_too_little(first: pd.DataFrame, fewest_ears: int) -> None:
             f"Only {graded} cleared ears were graded at a later visit, {occluding} of them occluding; "
             f"a curve needs {fewest_ears}, {FEWEST_OCCLUDING} of them occluding.",
             "Record each ear's grade at every visit, and wait until more patients have come back.",
+        )
+    _refuse_one_moment(first)
+
+
+def _refuse_one_moment(first: pd.DataFrame) -> None:
+    """Refuse ears all seen about as long after their clearance: one point settles no curve."""
+    seen = first["occluding_by_days"].fillna(first["open_until_days"])[graded_later(first)]
+    early, late = seen.quantile([0.05, 0.95])
+    if late - early < FEWEST_DAYS_APART:
+        raise NotEnough(
+            f"Nearly all ears seen again were seen about {round(float(seen.median()) / DAYS_A_MONTH)} months after they were "
+            "cleared. That says how many are occluding by then, but not how many sooner or later.",
+            "Wait until people have come back after shorter and longer times too, or take in earlier exports.",
         )

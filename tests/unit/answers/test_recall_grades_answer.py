@@ -1,10 +1,13 @@
 """The answer on how full ears are at return."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from analysis.answers.recall_grades import how_full_at_return
+from analysis.answers.recall_grades_fit import do_grades_fit, fit_check
 from analysis.clinic import Clinic
 from analysis.models.grade_at_return import fit_grades_at_return
 from analysis.problems import NotEnough
@@ -74,3 +77,32 @@ def test_all_ears_in_one_grade_settle_nothing():
     gaps = typed_frame(GAPS, planted().assign(grade_at_return="clear"))
     with pytest.raises(NotEnough, match="same state"):
         fit_grades_at_return(gaps, 50)
+
+
+def test_the_fit_is_shown_group_by_group_for_both_kinds():
+    visits, ears = World(patients=1500).log(11)
+    found = do_grades_fit(Clinic(visits, ears))
+    assert found.answered
+    assert set(found.table["came_for"]) == {"symptoms", "another reason"}
+    sums = found.table.groupby(["came_for", "months_since"])[["share_seen", "share_fitted"]].sum()
+    # groups of the same mean month are summed together: whole numbers, and alike
+    assert sums.to_numpy() == pytest.approx(sums.round().to_numpy())
+    assert sums["share_seen"].to_numpy() == pytest.approx(sums["share_fitted"].to_numpy())
+    assert (found.table["share_seen_low"] <= found.table["share_seen"]).all()
+    assert found.checks[0].result == "passed"
+    assert "chance alone" in found.headline
+
+
+def test_a_wrong_shape_fails_its_check():
+    """Chances fitted to ears of which every third was then found fully occluding instead."""
+    fitted = fit_grades_at_return(planted(), 50)
+    spoilt = fitted.seen["grade"].mask(np.arange(len(fitted.seen)) % 3 == 0, "fully_occluding")
+    assert fit_check(fitted).result == "passed"
+    assert fit_check(replace(fitted, seen=fitted.seen.assign(grade=spoilt))).result == "failed"
+
+
+def test_chances_are_held_beyond_the_months_seen():
+    kind = fit_grades_at_return(planted(), 50).of(symptoms=False)
+    far = kind.chances(np.array([kind.latest, 120.0, 0.0, kind.earliest]))
+    assert far[0] == pytest.approx(far[1])
+    assert far[2] == pytest.approx(far[3])

@@ -180,11 +180,24 @@ def test_a_second_opinion_that_settles_no_curve_is_left_out():
             "a curve needs 50, 10 of them occluding.",
         ),
         (
-            [gap(patient=f"p{n}", return_days=90.0, occluding_by_days=90.0) for n in range(80)],
+            [gap(patient=f"p{n}", return_days=90.0 + n, occluding_by_days=90.0 + n) for n in range(80)],
             "The ears seen again do not settle a curve: nearly all were found in the same state.",
         ),
+        (
+            [gap(patient=f"p{n}", return_days=90.0 + n % 28, occluding_by_days=90.0 + n % 28) for n in range(80)],
+            "Nearly all ears seen again were seen about 3 months after they were cleared. That says how many are occluding "
+            "by then, but not how many sooner or later.",
+        ),
     ],
-    ids=["no patient number", "no later visit", "no grades", "few ears", "all open", "all occluding"],
+    ids=[
+        "no patient number",
+        "no later visit",
+        "no grades",
+        "few ears",
+        "all open",
+        "all occluding",
+        "all in one month",
+    ],
 )
 def test_a_log_too_thin_is_told_what_it_lacks(rows, why):
     frame = table(*rows) if rows else typed_frame(GAPS, pd.DataFrame())
