@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 import pandas as pd
 import pytest
@@ -49,8 +50,18 @@ LOGS = {
 }
 
 
-def asked(ask: Ask, visits: pd.DataFrame) -> Answer:
-    answer = ask(Clinic(typed_frame(VISITS, visits.reset_index(drop=True)), EARS))
+@cache
+def logged(name: str) -> Clinic:
+    """Make the clinic of a log once: its questions stand on one forecast."""
+    return clinic_of(LOGS[name])
+
+
+def clinic_of(visits: pd.DataFrame) -> Clinic:
+    return Clinic(typed_frame(VISITS, visits.reset_index(drop=True)), EARS)
+
+
+def asked(ask: Ask, clinic: Clinic) -> Answer:
+    answer = ask(clinic)
     for row in answer.rows:
         if row.low is not None and row.high is not None:
             assert row.value is not None
@@ -62,19 +73,19 @@ def asked(ask: Ask, visits: pd.DataFrame) -> Answer:
 @pytest.mark.parametrize("ask", ALWAYS)
 @pytest.mark.parametrize("name", LOGS)
 def test_what_rests_on_dates_alone_is_answered(ask: Ask, name: str) -> None:
-    assert asked(ask, LOGS[name]).answered
+    assert asked(ask, logged(name)).answered
 
 
 @pytest.mark.parametrize("ask", MAYBE)
 @pytest.mark.parametrize("name", LOGS)
 def test_what_rests_on_more_says_why_it_cannot_be_had(ask: Ask, name: str) -> None:
-    answer = asked(ask, LOGS[name])
+    answer = asked(ask, logged(name))
     assert answer.answered or answer.headline.startswith("No figure yet. ")
     assert answer.answered or not answer.rows
 
 
 def test_where_sessions_held_cannot_be_seen_waits_are_not_known_but_needs_are() -> None:
-    unmarked = YEAR.assign(attendance=None)
+    unmarked = clinic_of(YEAR.assign(attendance=None))
     waits = asked(how_long_would_people_wait, unmarked)
     assert not waits.answered
     assert "sessions_a_week" in waits.headline
@@ -84,6 +95,6 @@ def test_where_sessions_held_cannot_be_seen_waits_are_not_known_but_needs_are() 
 @pytest.mark.parametrize("ask", [*ALWAYS, *MAYBE])
 def test_an_empty_log_and_one_of_two_months_have_no_answer(ask: Ask) -> None:
     for visits in (YEAR.iloc[:0], steady_clinic(months=2)):
-        answer = asked(ask, visits)
+        answer = asked(ask, clinic_of(visits))
         assert not answer.answered
         assert not answer.rows
