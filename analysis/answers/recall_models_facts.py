@@ -11,7 +11,8 @@ from analysis.answers import recall_words as say
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall_ages import without_conflicting_ages
-from analysis.models.recall_facts import EARLIER, FactTimes, fit_facts, with_facts
+from analysis.models.recall_fact_table import EARLIER, with_facts
+from analysis.models.recall_facts import FactTimes, fit_facts
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Answer, Basis, Check, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart

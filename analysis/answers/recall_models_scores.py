@@ -7,8 +7,9 @@ import pandas as pd
 from analysis.answers import recall_words as say
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
+from analysis.models.recall_candidates import ALL, GROUPS, NONE, Candidate, candidates
 from analysis.models.recall_choice import FOLDS
-from analysis.models.recall_facts import ALL, GROUPS, NONE, Candidate, candidates, with_facts
+from analysis.models.recall_fact_table import with_facts
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Answer, Basis, Check, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart

@@ -7,52 +7,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.derive.gaps import attended_visits
-from analysis.models.recall_choice import Material, chosen_family, held_out_scores, score_difference
-from analysis.models.recall_evidence import (
-    Returns,
-    absence_tells,
-    all_clearances,
-    ear_evidence,
-    patient_returns,
-)
-from analysis.models.recall_groups import enough, refuse_too_little, told_returns
+from analysis.models.recall_choice import Material, chosen_family
+from analysis.models.recall_evidence import Returns, absence_tells, ear_evidence, patient_returns
+from analysis.models.recall_fact_table import EARLIER, FACTS, NOT_RECORDED, OF_FIRST, FactDesign, fact_design
+from analysis.models.recall_groups import refuse_too_little, told_returns
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
 from analysis.stats.censored import NoMaximum, TimeRegression, time_regression
 from analysis.stats.estimate import Estimate
-from analysis.stats.time_families import FAMILIES, Family
+from analysis.stats.time_families import Family
 
-EARLIER = "earlier_clearances"
-OF_FIRST = ("hearing_aid", "cotton_bud", "age_band", "canal", "debris", "impacted")
-FACTS = (*OF_FIRST, EARLIER)
-ENTRY_FACTS = ["debris", "impacted"]
-PLAIN = ("no", "ordinary", "none")
-"""Values other values are set beside, where there are enough of them; otherwise the commonest."""
-NOT_RECORDED = "not_recorded"
-EAR = ["patient_key", "ear"]
-NONE, GROUPS, ALL = "none", "hearing_aid", "all"
 PACES, FEWEST_OF_A_PACE = 4, 100
 """Groups of patients with a curve of returns each, and the patients each needs (our choice, no source)."""
-SETS = {NONE: (), GROUPS: ("hearing_aid",), ALL: FACTS}
-
-
-@dataclass(frozen=True, eq=False)
-class FactDesign:
-    """Facts as columns: a constant, then one column a value that is set beside another.
-
-    Attributes
-    ----------
-    columns : list of (str, str)
-        Fact and value of each column after the constant.
-    beside : dict of str to str
-        The value of each fact that others are set beside.
-    matrix : numpy.ndarray, shape (n, 1 + columns)
-    """
-
-    columns: list[tuple[str, str]]
-    beside: dict[str, str]
-    matrix: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,107 +54,21 @@ class FactTimes:
         return self.fit.family
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A curve and set of facts with its score on patients held out.
+@dataclass(frozen=True, eq=False)
+class FactEvidence:
+    """Clearances with facts, and who may be gone for good, by how fast ears like theirs fill.
 
     Attributes
     ----------
-    family, facts : str
-        Names in ``FAMILIES`` and ``SETS``.
-    score : float
-        Mean log score an ear's clearance.
-    behind : Estimate
-        By how much that is less than the best candidate's; 0 for the best itself.
-    """
-
-    family: str
-    facts: str
-    score: float
-    behind: Estimate
-
-
-def with_facts(gaps: pd.DataFrame, visits: pd.DataFrame, ears: pd.DataFrame, last_day: pd.Timestamp) -> pd.DataFrame:
-    """Put beside each clearance what was known of the patient and the ear before it.
-
-    Parameters
-    ----------
-    gaps, visits, ears : pandas.DataFrame
-        The tables ``GAPS``, ``VISITS`` and ``EAR_ROWS``.
-    last_day : pandas.Timestamp
-        Last day the log covers.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``all_clearances`` with the facts as text: yes or no, a code, or
-        ``none``, ``one``, ``more`` earlier clearances; ``not_recorded`` where empty.
-        Debris and impaction are as first noted since the clearance before.
-    """
-    every = all_clearances(gaps).merge(_entry(gaps, visits, ears, last_day), on=[*EAR, "cleared_on"], how="left")
-    earlier = np.select([every["earlier_clearances"] == 0, every["earlier_clearances"] == 1], ["none", "one"], "more")
-    told = {name: _as_text(every[name]) for name in FACTS if name != EARLIER}
-    return every.assign(**{EARLIER: pd.Series(earlier, index=every.index, dtype="str")}, **told)
-
-
-def _entry(gaps: pd.DataFrame, visits: pd.DataFrame, ears: pd.DataFrame, last_day: pd.Timestamp) -> pd.DataFrame:
-    """Debris and impaction as first noted since the ear's clearance before."""
-    came = attended_visits(visits, last_day)[["visit_id", "patient_key", "day", "moment"]]
-    seen = ears[["visit_id", "ear", *ENTRY_FACTS]].merge(came, on="visit_id").dropna(subset=["ear", "day"])
-    cleared = gaps[[*EAR, "cleared_on"]].assign(ear=gaps["ear"].astype("str"), day=gaps["cleared_on"])
-    found = pd.merge_asof(
-        seen.assign(ear=seen["ear"].astype("str")).sort_values("day"),
-        cleared.sort_values("day"),
-        on="day", by=EAR, direction="forward",
-    ).dropna(subset=["cleared_on"])  # fmt: skip
-    first = found.sort_values(["moment", "visit_id"]).groupby([*EAR, "cleared_on"])[ENTRY_FACTS].first().reset_index()
-    return first.astype({"ear": gaps["ear"].dtype, "patient_key": gaps["patient_key"].dtype})
-
-
-def _as_text(values: pd.Series) -> pd.Series:
-    """Write a fact's values as words."""
-    if isinstance(values.dtype, pd.CategoricalDtype):
-        return values.astype("str").fillna(NOT_RECORDED)
-    return values.map({True: "yes", False: "no"}).astype("str").fillna(NOT_RECORDED)
-
-
-def fact_design(every: pd.DataFrame, facts: tuple[str, ...], fewest_ears: int) -> FactDesign:
-    """Turn facts into columns; values too rare for a figure go with the one others are set beside.
-
-    Parameters
-    ----------
     every : pandas.DataFrame
-        From ``with_facts``.
-    facts : tuple of str
-    fewest_ears : int
-        Clearances graded later that a value needs, ten of them occluding.
-
-    Returns
-    -------
-    FactDesign
-        Without facts of which fewer than two values have enough ears, and
-        without columns that follow from those before.
+        From ``with_facts``, or some of its rows.
+    pace : numpy.ndarray of int
+        Which of ``returns`` holds for each row.
+    returns : list of list of Returns
+        From ``patient_returns``, for patients of a like pace.
+    window_days : int
+        The symptom window.
     """
-    columns: list[tuple[str, str]] = []
-    beside: dict[str, str] = {}
-    parts = [np.ones(len(every))]
-    for fact in facts:
-        values = [each for each in every[fact].value_counts().index if enough(every[every[fact] == each], fewest_ears)]
-        recorded = [each for each in values if each != NOT_RECORDED]
-        if len(recorded) < 2:
-            continue
-        beside[fact] = next((each for each in recorded if each in PLAIN), recorded[0])
-        for value in values:
-            column = (every[fact] == value).to_numpy(dtype=float)
-            if value != beside[fact] and np.linalg.matrix_rank(np.column_stack([*parts, column])) > len(parts):
-                parts.append(column)
-                columns.append((fact, value))
-    return FactDesign(columns, beside, np.column_stack(parts))
-
-
-@dataclass(frozen=True, eq=False)
-class _Evidence:
-    """Clearances with facts, and who may be gone for good, by how fast ears like theirs fill."""
 
     every: pd.DataFrame
     pace: np.ndarray
@@ -196,13 +76,13 @@ class _Evidence:
     window_days: int
 
     @classmethod
-    def of(cls, every: pd.DataFrame, gaps: pd.DataFrame, settings: RecallPart) -> _Evidence:
+    def of(cls, every: pd.DataFrame, gaps: pd.DataFrame, settings: RecallPart) -> FactEvidence:
         """Take a log's, all patients returning alike; refuse one too thin."""
         refuse_too_little(every, settings.fewest_ears)
         returns = told_returns(patient_returns(gaps), telling=absence_tells(gaps))
         return cls(every, np.zeros(len(every), dtype=int), [returns], settings.symptom_window_days)
 
-    def by_pace(self, gaps: pd.DataFrame, eta: np.ndarray) -> _Evidence:
+    def by_pace(self, gaps: pd.DataFrame, eta: np.ndarray) -> FactEvidence:
         """Give patients whose ears are expected to fill at a like pace a curve of returns of their own.
 
         Whoever fills fast comes back soon: away for as long, such a patient is the likelier gone.
@@ -278,11 +158,11 @@ def fit_facts(every: pd.DataFrame, gaps: pd.DataFrame, settings: RecallPart, *, 
     """
     first = every[every[EARLIER] == "none"].reset_index(drop=True)
     design = fact_design(first, OF_FIRST, settings.fewest_ears)
-    fit = _fit(_Evidence.of(first, gaps, settings), gaps, design, level)
+    fit = _fit(FactEvidence.of(first, gaps, settings), gaps, design, level)
     times, beside = _factors(design, fit, OF_FIRST), design.beside
     later = fact_design(every, FACTS, settings.fewest_ears)
     if EARLIER in later.beside:
-        times |= _factors(later, _fit(_Evidence.of(every, gaps, settings), gaps, later, level), (EARLIER,))
+        times |= _factors(later, _fit(FactEvidence.of(every, gaps, settings), gaps, later, level), (EARLIER,))
         beside = beside | {EARLIER: later.beside[EARLIER]}
     if not times:
         raise NotEnough(
@@ -303,7 +183,7 @@ def _factors(design: FactDesign, fit: TimeRegression, facts: tuple[str, ...]) ->
     return times
 
 
-def _fit(evidence: _Evidence, gaps: pd.DataFrame, design: FactDesign, level: float) -> TimeRegression:
+def _fit(evidence: FactEvidence, gaps: pd.DataFrame, design: FactDesign, level: float) -> TimeRegression:
     """Fit all facts together; widen the covariance for the uncertain shares who never return."""
     plain = evidence.material(design.matrix)
     try:
@@ -318,7 +198,7 @@ def _fit(evidence: _Evidence, gaps: pd.DataFrame, design: FactDesign, level: flo
                 shift = np.append(other.coefficients, other.log_sigma) - at
                 covariance += np.outer(shift, shift)
     except NoMaximum:
-        raise _unsettled() from None
+        raise unsettled() from None
     return replace(fit, covariance=covariance)
 
 
@@ -329,48 +209,9 @@ def _fitted(of: Material, family: Family, level: float) -> TimeRegression:
     )
 
 
-def _unsettled() -> NotEnough:
-    """Say that the ears do not settle the facts' curves."""
+def unsettled() -> NotEnough:
+    """Say that the ears do not settle curves by their facts."""
     return NotEnough(
         "The ears seen again do not settle curves by their facts.",
         "Record each ear's grade at every visit, and wait until more patients have come back.",
     )
-
-
-def candidates(
-    every: pd.DataFrame, gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95
-) -> list[Candidate]:
-    """Score either curve with no facts, with hearing aids alone and with all facts, on patients held out.
-
-    Parameters
-    ----------
-    every, gaps, settings, level
-        As for ``fit_facts``.
-
-    Returns
-    -------
-    list of Candidate
-        The best first.
-
-    Raises
-    ------
-    NotEnough
-        As ``fit_recall`` for logs too thin, or if some part of the patients settles no curve.
-    """
-    evidence = _Evidence.of(every, gaps, settings)
-    scores: dict[tuple[str, str], np.ndarray] = {}
-    for name, facts in SETS.items():
-        design = fact_design(every, facts, settings.fewest_ears)
-        if name != NONE and not design.columns:
-            continue
-        of = evidence.material(design.matrix)
-        try:
-            scores |= {(family, name): held_out_scores(of, shape) for family, shape in FAMILIES.items()}
-        except NoMaximum:
-            raise _unsettled() from None
-    best = max(scores, key=lambda each: float(scores[each].sum()))
-    found = [
-        Candidate(*each, float(mine.sum()) / of.ears, score_difference(mine, scores[best], of.ears, level))
-        for each, mine in scores.items()
-    ]
-    return sorted(found, key=lambda each: -each.score)

@@ -11,7 +11,8 @@ import pytest
 
 from analysis.demo import invented_clinic
 from analysis.derive.gaps import gaps
-from analysis.models.recall_facts import FactTimes, fit_facts, with_facts
+from analysis.models.recall_fact_table import with_facts
+from analysis.models.recall_facts import FactTimes, fit_facts
 from analysis.settings import RecallPart
 from tests.truth.recall_world import World
 

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from analysis.derive.gaps import gaps
-from analysis.models.recall_facts import EARLIER, FACTS, OF_FIRST, fact_design, fit_facts, with_facts
+from analysis.models.recall_fact_table import EARLIER, FACTS, OF_FIRST, fact_design, with_facts
+from analysis.models.recall_facts import fit_facts
 from analysis.problems import NotEnough
 from analysis.schema import EAR_ROWS, VISITS, typed_frame
 from analysis.settings import RecallPart
