@@ -11,6 +11,7 @@ import pandas as pd
 from analysis.answers.demand_trial import did_past_forecasts_hold
 from analysis.clinic import Clinic
 from analysis.present.answer import Answer
+from analysis.report.questions import PARTS
 from analysis.schema import EAR_ROWS, typed_frame
 from tests.demand_logs import steady_clinic
 
@@ -87,3 +88,8 @@ def test_too_young_a_log_has_no_answer_and_says_from_when() -> None:
     answer = asked(steady_clinic(months=6))
     assert not answer.answered
     assert "a forecast can be tried out from 7" in answer.headline
+
+
+def test_it_stands_in_the_report_right_after_the_forecast() -> None:
+    steps = [step for _, questions in PARTS for step, _ in questions]
+    assert steps[steps.index("how many will come") + 1] == "whether past forecasts held"
