@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from analysis.result_rows import QUANTITIES
-from tests.outside.core_quantities import COUNTED, REFEREES
+from tests.outside.core_quantities import COUNTED, NOT_MET, REFEREES
 from tests.outside.referee import REMEMBERED, Comparison
 
 OUTSIDE = Path(__file__).parent / "outside"
@@ -46,7 +46,7 @@ def page(comparisons: Iterable[Comparison]) -> str:
     by_test: dict[str, list[Comparison]] = {}
     for each in comparisons:
         by_test.setdefault(each.test.split("[")[0], []).append(each)
-    parts = [HEAD, _core(), *(_part(path, by_test) for path in sorted(OUTSIDE.glob("test_*.py")))]
+    parts = [HEAD, _core(), *(_part(path, by_test) for path in sorted(OUTSIDE.glob("test_*.py"))), _not_met()]
     return "\n".join(part for part in parts if part)
 
 
@@ -118,6 +118,14 @@ def _core() -> str:
         else:
             lines.append(f"| {name} | {', '.join(f'`{test}`' for test in REFEREES[name])} |")
     return "\n".join([*lines, ""])
+
+
+def _not_met() -> str:
+    """List the figures at hand that no method of ours gives."""
+    rows = [f"| {what} | {why} |" for what, why in NOT_MET.items()]
+    return "\n".join(
+        ["\n## Figures at hand that no method of ours gives\n", "| figures | why |", "|---|---|", *rows, ""]
+    )
 
 
 def lacking(known: Iterable[str]) -> list[str]:
