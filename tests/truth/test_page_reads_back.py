@@ -2,34 +2,24 @@
 
 import json
 import re
-from dataclasses import dataclass
 from html import unescape
 
 import numpy as np
 import pytest
+from pptx import Presentation
+from python_calamine import CalamineWorkbook
 
 from analysis.clinic import open_clinic
 from analysis.demo import invented_clinic
 from analysis.demo.exports import write_exports
 from analysis.intake.store import intake_folder
 from analysis.report.quarterly import build_report
+from tests.read_back import EDGE, NO_FIGURE, NUMBER, RANGED, SCALES, Held, figures_of, is_held, strange, words_of
 from tests.shared_files import unpacked
 
 QUARTER = "2026-Q3"
-MONTHS = "January|February|March|April|May|June|July|August|September|October|November|December"
-NUMBER = re.compile(r"(?<![\w.,-])\d[\d,]*(?:\.\d+)?%?(?![\w])")
-NO_FIGURE = re.compile(
-    rf"(?:\d+ (?:and \d+ )?)?(?:{MONTHS}) \d{{4}}\b|\b(?:19|20)\d\d\b|\b\d+ (?:months? )?in (?:10|20|100|1,000)\b"
-    r"|practitioner \d+|[Ii]n 1,000\b|in 100\b|\bQ[1-4]\b|all \d questions"
-    r"|within \d+ (?:minutes of|days)|(?:under|fewer than) \d+|last \d+ days|shorter than \d+|longer than \d+ minutes|\d+ minutes after"
-    r"|\d+ days before to \d+ days after|(?:by|is) \d+ months|\d+, \d+ and (?=\d+ in 10)"
-)
-"""Days, years, turns of phrase such as 19 in 20, what a practitioner is called, and rules that are part of a measure's name."""
-RANGED = re.compile(
-    r"(?P<value>\d[\d,]*(?:\.\d+)?)(?P<percent>%?)[^().;:\d]{0,60}\((?:between )?(?P<low>\d[\d,]*(?:\.\d+)?)%?(?: (?:more|fewer|less))?"
-    r" (?:and|to) (?P<high>\d[\d,]*(?:\.\d+)?)%?"
-)
-"""A figure with its range."""
+CAUTIONS = "Take care"
+"""They cite guidance and studies, and hold no figure of the log."""
 MORE_THAN_SHOWN = {
     "visit_time.minutes_quantile",
     "softening.number_needed_to_treat",
@@ -48,8 +38,6 @@ MORE_THAN_SHOWN = {
     "monitoring.watched_rate",
 }
 """Quantities of which results.json holds more than the page has room for."""
-SCALES = (1.0, 100.0, 1000.0)
-EDGE = 1 + 1e-9
 
 
 @pytest.fixture(scope="module")
@@ -85,66 +73,6 @@ def sections(report, rows, page):
         found[answer.question] = (section, own)
     assert start == len(rows)
     return found
-
-
-def words_of(markup):
-    """Take the words of a part of the page, block by block; a chart's text alternative is one."""
-    told = re.findall(r'aria-label="([^"]*)"', markup)
-    blocks = re.split(r"</?(?:p|li|h2|h3|td|th|figcaption|summary|dt|dd|br)[^>]*>", markup)
-    return [unescape(re.sub(r"<[^>]+>", "", each)).strip() for each in (*blocks, *told)]
-
-
-@dataclass(frozen=True)
-class Held:
-    """The numbers of result rows: shares and their differences, ratios, and all that is said as it is."""
-
-    shares: np.ndarray
-    ratios: np.ndarray
-    others: np.ndarray
-
-
-def figures_of(rows):
-    """Sort the numbers of result rows by how they are said."""
-    kinds = {"share": [], "ratio": [], "other": []}
-    for row in rows:
-        ends = [float(row[name]) for name in ("value", "low", "high") if row[name] is not None]
-        # A number that is only repeated may be either.
-        for kind in (
-            ("share", "other") if row["section"] == "page" else (row["unit"] if row["unit"] in kinds else "other",)
-        ):
-            kinds[kind] += ends
-        kinds["share"] += [row["level"]] if row["level"] else []
-        kinds["other"] += [float(row["n"])] if row["n"] is not None else []
-        kinds["other"] += (
-            [row["value"] * row["n"]] if row["unit"] == "share" and row["value"] is not None and row["n"] else []
-        )
-        named = [
-            float(each)
-            for each in row["group"].values()
-            if isinstance(each, int | float) and not isinstance(each, bool)
-        ]
-        kinds["share" if named and max(named) <= 1 else "other"] += named
-    return Held(*(np.abs(np.array(kinds[kind])) for kind in ("share", "ratio", "other")))
-
-
-def is_held(token, held, text):
-    """Whether a printed number is one of the figures, rounded as it is printed; so many in 100 where the text says so."""
-    plain = token.rstrip("%").replace(",", "")
-    half = 0.5 * 10.0 ** -len(plain.partition(".")[2]) * EDGE
-    cell = re.fullmatch(r"[^\w]*[\d,.]+", text) is not None
-    if token.endswith("%"):
-        meant = [100 * held.shares, 100 * np.abs(1 - held.shares), 100 * np.abs(1 - held.ratios)]
-    else:
-        meant = [held.others, held.ratios]
-        meant += [100 * held.shares] if cell or "in 100" in text or " 100 " in text else []
-        meant += [1000 * held.shares] if cell or "1,000" in text else []
-        meant += [10 * held.shares] if "in 10 " in text or "in 10" in text else []
-    return any(bool((np.abs(each - float(plain)) <= half).any()) for each in meant)
-
-
-def strange(text, held):
-    """List the numbers of a text that are none of the figures."""
-    return [token for token in NUMBER.findall(NO_FIGURE.sub(" ", text)) if not is_held(token, held, text)]
 
 
 def is_said(row):
@@ -250,3 +178,59 @@ def on_page(value, drawn, printed):
     near = any(bool(np.isclose(abs(scale * value), drawn, rtol=1e-6).any()) for scale in SCALES)
     alone = Held(*(np.array([abs(value)]) for _ in range(3)))
     return near or any(is_held(token, alone, token) for token in printed)
+
+
+def sheets_of(report):
+    """Give the workbook's sheets: of each question's its notes, and the numbers of its table."""
+    book = CalamineWorkbook.from_path(str(report.workbook))
+    for name in book.sheet_names[2:-1]:
+        rows = book.get_sheet_by_name(name).to_python()
+        notes = [str(row[1]) for row in rows[1:] if row[0] != CAUTIONS and len(row) > 1 and isinstance(row[1], str)]
+        yield rows[0][0], notes, [cell for row in rows for cell in row if isinstance(cell, int | float)]
+
+
+def test_the_workbook_holds_the_same_figures(report, sections):
+    strangers = []
+    for question, notes, numbers in sheets_of(report):
+        own = sections[question][1]
+        held = np.array(
+            [float(row[name]) for row in own for name in ("value", "low", "high", "n") if row[name] is not None]
+        )
+        far = [each for each in numbers if not any(np.isclose(scale * held, each, rtol=1e-9).any() for scale in SCALES)]
+        said = [wrong for text in notes if (wrong := strange(text, figures_of(own)))]
+        strangers += [(question, far, said)] if far or said else []
+    assert len(list(sheets_of(report))) == len(report.answers)
+    assert strangers == []
+
+
+def test_the_workbooks_last_sheet_is_results_json(report, rows):
+    head, *told = CalamineWorkbook.from_path(str(report.workbook)).get_sheet_by_name("All figures").to_python()
+    names = ("value", "low", "high", "n")
+    assert len(told) == len(rows)
+    for line, row in zip(told, rows, strict=True):
+        kept = dict(zip(head, line, strict=True))
+        assert (kept["section"], kept["quantity"]) == (row["section"], row["quantity"])
+        assert [kept[name] for name in names] == [
+            "" if row[name] is None else pytest.approx(row[name], rel=1e-12) for name in names
+        ]
+
+
+def test_the_slides_say_the_same_figures(report, rows, sections):
+    slides = list(Presentation(str(report.deck)).slides)
+    cautions = {text for each in report.answers for text in each.cautions}
+    strangers = []
+    for slide in slides[1:-1]:
+        notes = slide.notes_slide.notes_text_frame.text.split("\n")
+        held = figures_of(sections[notes[0]][1])
+        told = [*texts_on(slide), *(line for line in notes if line.removeprefix("- ") not in cautions)]
+        strangers += [(notes[0], wrong, text) for text in told if (wrong := strange(text, held))]
+    everywhere = figures_of([row for row in rows if not is_said(row)])
+    strangers += [("opening", wrong, text) for text in texts_on(slides[0]) if (wrong := strange(text, everywhere))]
+    assert len(slides) == 10
+    assert strangers == []
+
+
+def texts_on(slide):
+    """Give a slide's words line by line, without its number."""
+    boxes = [shape.text_frame.text for shape in slide.shapes if shape.has_text_frame]
+    return [re.sub(r"Slide \d+$", "", line) for box in boxes for line in box.split("\n")]
