@@ -14,6 +14,7 @@ from analysis.models.ear_cells import POOLED, EarCells
 from analysis.models.visit_design import VisitDesign
 from analysis.models.visit_sample import VisitSample
 from analysis.schema import GRADES, METHODS
+from analysis.stats.cells import Cells, cells_of
 from analysis.stats.estimate import Estimate
 from analysis.stats.gamma import gamma_shape, mixture_quantile
 
@@ -154,14 +155,29 @@ class FittedVisitTime:
 
     def redrawn(self, visit_weights: np.ndarray) -> tuple[np.ndarray, float]:
         """Give each visit's mean and the shape, had each visit counted so often: one step of the fit from here."""
-        design = self.design
-        weights = visit_weights[design.fit_visit]
-        means = design.fit_rows @ self.params
-        weighted = design.fit_rows * (weights / means**2)[:, None]
-        step = weighted.T @ (design.fit_minutes - means)
-        step = np.linalg.pinv(design.fit_rows.T @ weighted, hermitian=True) @ step
-        moved = np.maximum(design.visit_rows @ (self.params + step), SMALLEST_MEAN)
+        moved = self._moved(visit_weights)[self.alike_visits.of_row]
         return moved, gamma_shape(self.minutes, moved, visit_weights)
+
+    @cached_property
+    def alike_visits(self) -> Cells:
+        """Visits with the same ears, practitioner and kind, whose means are the same."""
+        return cells_of(self.design.visit_rows)
+
+    @cached_property
+    def _alike_rows(self) -> Cells:
+        """Rows of the fit with the same design."""
+        return cells_of(self.design.fit_rows)
+
+    def _moved(self, visit_weights: np.ndarray) -> np.ndarray:
+        """Take the step on rows put together; give the mean of each kind of visit."""
+        design, alike = self.design, self._alike_rows
+        weights = visit_weights[design.fit_visit]
+        rows = design.fit_rows[alike.first]
+        means, counts = rows @ self.params, alike.sums(weights)
+        weighted = rows * (counts / means**2)[:, None]
+        step = rows.T @ ((alike.sums(weights * design.fit_minutes) - counts * means) / means**2)
+        step = np.linalg.pinv(rows.T @ weighted, hermitian=True) @ step
+        return np.maximum(design.visit_rows[self.alike_visits.first] @ (self.params + step), SMALLEST_MEAN)
 
     def _term_table(self, term: str) -> pd.DataFrame:
         """List how far each level of a term lies from the log's average."""

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from analysis.derive.sessions import HELD_SLOT
-from analysis.models.booking_categories import category_means
 from analysis.models.booking_facts import ANY_KIND
 from analysis.models.booking_minutes import BookingMinutes
 from analysis.models.fitted_visit_time import FittedVisitTime
 from analysis.planning.session import Bookings
+from analysis.stats.cells import Cells, cells_of
 from analysis.stats.gamma import gamma_multipliers
 from analysis.stats.quantiles import quantiles
 
@@ -32,9 +33,9 @@ class BookingModel:
     ----------
     mix, absent : numpy.ndarray, shape (categories,)
         Share of bookings, and of those the share that does not come.
-    means, weights, category : numpy.ndarray, shape (visits,)
-        Fitted mean minutes of the log's visits, how often each counts, and
-        which category it is of.
+    means, weights, category : numpy.ndarray, shape (kinds of visit,)
+        Fitted mean minutes of the log's visits, alike ones together, how often
+        each counts, and which category it is of.
     shape : float
         Gamma shape of a visit's minutes around its mean.
     arrivals : numpy.ndarray, shape (2048,)
@@ -96,10 +97,12 @@ class SlotEvidence:
         means, shape = self.fitted.means, self.fitted.shape
         if weights is not None:
             means, shape = self.fitted.redrawn(np.where(self.visit_place < 0, 0.0, counts[self.visit_place]))
-        known = self.visit_category >= 0
-        mine = np.where(known, counts[self.visit_place], 0.0)
-        means = category_means(means, self.fitted.minutes, self.visit_category, mine)
-        in_category = np.bincount(self.visit_category[known], mine[known], len(self.names))
+        alike, category = self._alike, self.visit_category[self._alike.first]
+        mine = np.where(self.visit_category >= 0, counts[self.visit_place], 0.0)
+        often, took = alike.sums(mine), alike.sums(mine * self.fitted.minutes)
+        means = _as_logged(means[alike.first], category, often, took)
+        known = category >= 0
+        in_category = np.bincount(category[known], often[known], len(self.names))
         in_kind = np.bincount(self.kind_of, in_category, len(self.kinds))
         held = np.bincount(self.held_kind, counts, len(self.kinds))
         absent = np.bincount(self.held_kind, counts * self.held_absent, len(self.kinds)) / np.maximum(held, 1e-9)
@@ -108,11 +111,23 @@ class SlotEvidence:
             mix=mix / mix.sum(),
             absent=absent[self.kind_of],
             means=means[known],
-            weights=mine[known],
-            category=self.visit_category[known],
+            weights=often[known],
+            category=category[known],
             shape=shape,
             arrivals=self.arrivals,
         )
+
+    @cached_property
+    def _alike(self) -> Cells:
+        """Visits of one category and one fitted mean."""
+        return cells_of(self.fitted.alike_visits.of_row, self.visit_category)
+
+
+def _as_logged(means: np.ndarray, category: np.ndarray, often: np.ndarray, took: np.ndarray) -> np.ndarray:
+    """Scale fitted means so that each category's visits take on average what they took in the log; see ``category_means``."""
+    place = category + 1  # visits of no category first
+    logged, fitted = np.bincount(place, took), np.bincount(place, often * means)
+    return means * np.divide(logged, fitted, out=np.ones(len(fitted)), where=fitted > 0)[place]
 
 
 def slot_evidence(

@@ -44,12 +44,11 @@ def test_bookings_are_drawn_as_the_log_has_them(evidence):
     assert drawn.late_minutes.mean() == pytest.approx(model.arrivals.mean(), abs=0.05)
     for category in range(2):
         mine = model.category == category
+        means = np.repeat(model.means[mine], model.weights[mine].astype(int))
         minutes = drawn.minutes[drawn.category == category]
-        assert minutes.mean() == pytest.approx(model.means[mine].mean(), rel=0.005)
+        assert minutes.mean() == pytest.approx(means.mean(), rel=0.005)
         assert np.quantile(minutes, 0.9) == pytest.approx(
-            np.quantile(
-                np.random.default_rng(3).gamma(model.shape, np.repeat(model.means[mine], 200) / model.shape), 0.9
-            ),
+            np.quantile(np.random.default_rng(3).gamma(model.shape, np.repeat(means, 200) / model.shape), 0.9),
             rel=0.01,
         )
 
@@ -58,6 +57,16 @@ def test_counting_every_booking_once_leaves_the_model_as_it_is(evidence):
     once, plain = evidence.model(np.ones(len(evidence.held_kind))), evidence.model()
     assert once.mix == pytest.approx(plain.mix)
     assert once.means == pytest.approx(plain.means, rel=1e-8)
+
+
+def test_alike_visits_together_give_each_category_the_minutes_of_its_visits(evidence):
+    model, fitted = evidence.model(), evidence.fitted
+    for category in range(len(evidence.names)):
+        mine, alike = evidence.visit_category == category, model.category == category
+        assert model.weights[alike].sum() == mine.sum()
+        assert np.average(model.means[alike], weights=model.weights[alike]) == pytest.approx(
+            fitted.minutes[mine].mean()
+        )
 
 
 def test_no_slot_leaves_less_than_the_protected_minutes_beside_the_ears(evidence):
