@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,11 +16,12 @@ from analysis.clinic import Clinic
 from analysis.models.recall_evidence import EVERYONE
 from analysis.planning.recall_cost import CostCurve, ReturnCosts, cost_curve
 from analysis.present import words
-from analysis.present.answer import INFORMATION, Answer, Basis, Check, no_answer
+from analysis.present.answer import INFORMATION, Answer, Basis, Check, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart
 from analysis.present.theme import RECOMMENDED, TODAY
 from analysis.problems import NotEnough
 from analysis.settings import Settings
+from analysis.stats.estimate import Estimate
 
 QUESTION = "How far does the least-cost recall hang on the prices?"
 FACTORS = {0.5: "half", 2.0: "double"}
@@ -37,15 +39,20 @@ class Weighed:
     curve : CostCurve
     flat : (int, int)
         First and last month that cost hardly more than the least.
-    kept_costs : float
-        Money an ear in a year above the least, if the month least at the prices as set is kept.
+    kept : numpy.ndarray, shape (draws,)
+        Money an ear in a year above the least, if the month least at the prices as set is kept; the best figure first.
     """
 
     group: str
     what: str
     curve: CostCurve
     flat: tuple[int, int]
-    kept_costs: float
+    kept: np.ndarray
+
+    @property
+    def kept_costs(self) -> float:
+        """Best figure of ``kept``."""
+        return float(self.kept[0])
 
     @property
     def least(self) -> int:
@@ -77,7 +84,7 @@ def do_the_prices_decide(clinic: Clinic) -> Answer:
         headline=_headline(weighed, settings),
         how_sure="Each line stands for one set of prices; its stretch is where costs cannot be told from the least, or hardly "
         f"differ from it. {words.how_sure(settings.level)}",
-        table=pd.DataFrame([_row(each) for each in weighed]),
+        table=pd.DataFrame([_row(each, settings.level) for each in weighed]),
         chart=_chart(weighed, settings),
         chart_title=_chart_title(weighed, settings),
         chart_text=_chart_text(weighed, settings),
@@ -90,6 +97,7 @@ def do_the_prices_decide(clinic: Clinic) -> Answer:
         cautions=CAUTIONS,
         checks=(_kept_check(weighed, settings),),
         basis=_basis(found),
+        rows=tuple(row for each in weighed for row in _result_rows(each, found, settings)),
     )
 
 
@@ -111,7 +119,7 @@ def weighed_again(found: RecallCosts, settings: Settings) -> list[Weighed]:
     for name, as_set in found.curves.items():
         for what, costs in cases.items():
             curve = as_set if what == AS_SET else cost_curve(found.shares[name], costs, as_set.months)
-            kept = float(curve.cost[0, as_set.best] - curve.cost[0, curve.best])
+            kept = curve.cost[:, as_set.best] - curve.cost[:, curve.best]
             flat = curve.flat(settings.level, settings.recall_cost.within)
             weighed.append(Weighed(name, what, curve, flat, kept))
     return weighed
@@ -232,7 +240,7 @@ def _kept_check(weighed: list[Weighed], settings: Settings) -> Check:
     )
 
 
-def _row(each: Weighed) -> dict[str, object]:
+def _row(each: Weighed, level: float) -> dict[str, object]:
     """Lay out one case."""
     return {
         "recall_group": GROUPS[each.group],
@@ -242,7 +250,21 @@ def _row(each: Weighed) -> dict[str, object]:
         "flat_high": each.flat[1],
         "yearly_cost": float(each.curve.cost[0, each.curve.best]),
         "kept_costs_more": each.kept_costs,
+        "kept_costs_low": each.curve.spread(each.kept, level)[0],
+        "kept_costs_high": each.curve.spread(each.kept, level)[1],
     }
+
+
+def _result_rows(each: Weighed, found: RecallCosts, settings: Settings) -> Iterable[ResultRow]:
+    """Keep one case's month and what keeping the month as set costs in it."""
+    level, n = settings.level, found.fitted.curves[each.group].ears
+    low, high = (float(month) for month in each.flat)
+    month = Estimate(float(each.least), low, high, level, n, "least yearly cost and flat region")
+    low, high = each.curve.spread(each.kept, level)
+    kept = Estimate(each.kept_costs, low, high, level, n, "inspection model, joint draws")
+    of = {"group": each.group, "prices": each.what}
+    yield ResultRow.from_estimate("recall", "least_cost_months_by_prices", "months", month, **of)
+    yield ResultRow.from_estimate("recall", "kept_month_cost", "money", kept, **of)
 
 
 def _basis(found: RecallCosts) -> Basis:

@@ -37,10 +37,22 @@ ASKED = {
     "softening_worth": ["is_softening_worth_it"],
     "softening_trial": ["plan_fair_test", "what_the_test_found"],
     "recall": ["when_to_call_back"],
+    "recall_models": ["does_the_curve_fit"],
+    "recall_models_facts": ["what_goes_with_filling_sooner"],
+    "recall_models_groups": ["how_soon_by_group"],
+    "recall_models_scores": ["which_curve_foretells_best"],
+    "recall_models_windows": ["what_hangs_on_windows"],
     "recall_cost": ["which_interval_costs_least"],
+    "recall_prices": ["do_the_prices_decide"],
     "recall_grades": ["how_full_at_return"],
     "demand": ["how_many_will_come"],
+    "demand_trial": ["did_past_forecasts_hold"],
+    "demand_weeks": ["how_many_will_come_each_week"],
+    "demand_sites": ["how_many_will_come_to_each_site"],
     "demand_capacity": ["when_is_capacity_outgrown"],
+    "demand_waiting": ["how_long_would_people_wait"],
+    "demand_needs": ["what_will_the_coming_visits_take"],
+    "demand_scenarios": ["what_if_recalls_or_softening_changed"],
     "quarter": ["activity", "outcomes", "safety"],
     "case_mix": ["what_we_saw"],
     "punctuality": ["did_we_keep_to_time"],
@@ -63,6 +75,10 @@ OF_A_QUARTER = (
     "income",
 )
 SET = """
+[demand]
+supplies = { specula = 2 }
+[recall]
+today_months = 12
 [softening]
 evidence_weight = 0.25
 [monitoring]
