@@ -91,9 +91,9 @@ def _chart(figures: Figures, hide_below: int) -> go.Figure:
     shown = slice(-MONTHS_SHOWN, None)
     bands = []
     for level, label, opacity in (
-        (0.95, "palest: 19 months in 20", 0.16),
-        (0.80, "darker: 8 months in 10", 0.22),
-        (0.50, "darkest: half of the months", 0.28),
+        (0.95, "outer: 19 months in 20", 0.16),
+        (0.80, "middle: 8 months in 10", 0.22),
+        (0.50, "inner: half of the months", 0.28),
     ):
         low, high = figures.total.range(level)
         bands.append(Band(label, low.tolist(), high.tolist(), opacity))

@@ -257,7 +257,7 @@ def _chart(capacity: Capacity) -> go.Figure:
     """Draw the sessions needed with their ranges, and those there are."""
     dates = [f"{month.start_time:%Y-%m-%d}" for month in capacity.figures.demand.months.ahead]
     bands = []
-    for level, label, opacity in ((0.95, "paler: 19 months in 20", 0.16), (LEVEL, "darker: 8 months in 10", 0.24)):
+    for level, label, opacity in ((0.95, "outer: 19 months in 20", 0.16), (LEVEL, "inner: 8 months in 10", 0.24)):
         low, high = count_range(capacity.needed, level)
         bands.append(Band(label, low.tolist(), high.tolist(), opacity))
     return forecast_chart(

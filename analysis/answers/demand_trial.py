@@ -109,9 +109,9 @@ def _chart(trial: Backtest, hide_below: int) -> go.Figure:
     bands = [
         Band(label, months[f"low_{level}"].tolist(), months[f"high_{level}"].tolist(), opacity)
         for level, label, opacity in (
-            (95, "palest bar: 19 months in 20", 0.18),
-            (80, "darker: 8 months in 10", 0.26),
-            (50, "darkest: half of the months", 0.34),
+            (95, "outer bar: 19 months in 20", 0.18),
+            (80, "middle: 8 months in 10", 0.26),
+            (50, "inner: half of the months", 0.34),
         )
     ]
     return foretold_chart(

@@ -183,7 +183,7 @@ def _chart(found: WeekForecast, hide_below: int) -> go.Figure:
     """Draw past weeks and those ahead, whole weeks only; past weeks of too few visits to show are gaps."""
     whole = found.whole
     bands = []
-    for level, label, opacity in ((0.95, "paler: 19 weeks in 20", 0.16), (LEVEL, "darker: 8 weeks in 10", 0.24)):
+    for level, label, opacity in ((0.95, "outer: 19 weeks in 20", 0.16), (LEVEL, "inner: 8 weeks in 10", 0.24)):
         ends = [found.estimate(int(week), level) for week in whole]
         bands.append(Band(label, [one.low for one in ends], [one.high for one in ends], opacity))
     begins, came = found.weeks.past[-WEEKS_SHOWN:].T

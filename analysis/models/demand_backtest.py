@@ -32,7 +32,7 @@ BY_RETURNS = "by_returns"
 """The forecast by returns and counts, where a simple method has taken its place."""
 RIVALS = (*SIMPLE, BY_RETURNS)
 LEVELS = (0.50, 0.80, 0.95)
-QUICK = Draws(futures=2000, rates=30)
+QUICK = Draws(futures=2000, rates=60)
 SUPPOSED_VARIANCE, SUPPOSED_WORTH = 1.5, 6.0
 """Before any month has been tried, misses are supposed to vary half as much again as the drawn futures do, and that
 counts as six tried months: over ten simulated clinics, ranges meant for 80 % held 69 %."""
