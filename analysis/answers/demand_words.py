@@ -151,7 +151,7 @@ def chart_title(figures: Figures) -> str:
     """Say how the months ahead compare with the same months before."""
     ahead = figures.total.expected.mean()
     before, which = visits_before(figures)
-    return f"About {_visits(ahead)} a month ahead, against {spoken(before)} in {which}"
+    return f"About {_visits(ahead)} a month are expected, against {spoken(before)} in {which}"
 
 
 def visits_before(figures: Figures) -> tuple[float, str]:
@@ -209,7 +209,11 @@ def assumptions(figures: Figures, settings: Settings) -> tuple[str, ...]:
     said.append(_range_rule(figures))
     if figures.backtest is not None:
         said.append(rule_of_choice())
-    if settings.demand.recall_uptake >= 0:
+    if settings.demand.recall_uptake >= 0 and not settings.recall.today_months:
+        said.append(
+            "recall_uptake is set, but no recall rule (today_months under [recall]): routine recalls are those the log shows."
+        )
+    elif settings.demand.recall_uptake >= 0:
         said.append(
             f"Routine recalls are not taken from the log: {words.percent(settings.demand.recall_uptake)} of patients "
             f"come when called back {settings.recall.today_months} months after their last visit. Simple methods know nothing "

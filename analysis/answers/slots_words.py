@@ -137,11 +137,7 @@ def chart_title(plan: SlotPlan) -> str:
         if one.excludes_zero:
             decimals = 0 if abs(one.value) >= 10 else 1
             parts.append(f"{words.number(abs(one.value), decimals)} {more if one.value > 0 else less} {unit}")
-    return (
-        f"From today's slots to the recommended: {words.joined(parts)}"
-        if parts
-        else "The two templates cannot be told apart"
-    )
+    return f"The recommended slots give {words.joined(parts)}" if parts else "The two templates cannot be told apart"
 
 
 def chart_text(plan: SlotPlan) -> str:

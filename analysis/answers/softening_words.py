@@ -77,7 +77,7 @@ def title(fit: SofteningFit, scale: float, short: Callable[[Estimate], str]) -> 
         short(difference) if difference.excludes_zero else "no clear difference"
         for difference in (_difference(fit, "standardised", scale), _difference(fit, "unadjusted", scale))
     )
-    return f"{ARMS[fit.contrast].capitalize()}: {alike} like with like, {plain} as the groups are"
+    return f"{ARMS[fit.contrast].capitalize()} went with {alike} like with like, and with {plain} as the groups are"
 
 
 def _difference(fit: SofteningFit, estimator: str, scale: float) -> Estimate:

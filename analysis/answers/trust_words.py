@@ -176,7 +176,7 @@ def title(facts: dict[str, Recorded]) -> str:
     if not thin:
         return f"Every fact the answers need is recorded at least {words.percent(WELL_RECORDED)} of the time"
     named = words.joined([f"{words.label(fact.fact)} ({percent_recorded(fact.share)})" for fact in thin[:FEW]])
-    return f"Thinnest: {named}"
+    return f"Least recorded {'is' if len(thin) == 1 else 'are'} {named}"
 
 
 def percent_recorded(share: float) -> str:

@@ -203,7 +203,7 @@ def _title(made: Sequence[Comparison]) -> str:
     many = len(_beyond(made))
     if not many:
         return "All are within what chance allows"
-    return f"{words.plural(many, 'share')} of {sum(len(each.labels) for each in made)} beyond what chance allows"
+    return f"{words.plural(many, 'share')} of {sum(len(each.labels) for each in made)} {'is' if many == 1 else 'are'} beyond what chance allows"
 
 
 def _left_out(made: Sequence[Comparison], fewest: int) -> tuple[Check, ...]:

@@ -176,5 +176,5 @@ def test_the_chart_draws_the_thinnest_facts_and_its_text_tells_them():
     answer = can_i_trust_my_log(clinic(hearing_aid=[True, None, None, None], without=["debris"]))
     assert len(answer.chart.data) == say.MOST_DRAWN
     assert answer.chart.data[0].name.startswith("what was found")
-    assert answer.chart_title == "Thinnest: what was found (0%) and wears a hearing aid (25%)"
+    assert answer.chart_title == "Least recorded are what was found (0%) and wears a hearing aid (25%)"
     assert "wears a hearing aid 25% of 4 attended visits" in answer.chart_text
