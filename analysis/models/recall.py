@@ -305,7 +305,10 @@ def groups_material(groups: list[Group], never: list[list[float]], settings: Rec
 
 
 def _return_share(returns: Returns, level: float) -> Estimate:
-    """Share of patients who come back at all."""
+    """Share of patients who come back at all, of those new to the log."""
     never = returns.curve.estimate_at(returns.until_days, level)
-    high = 1 - returns.never + float(norm.ppf(0.5 + level / 2)) * returns.error
+    two_thirds, whole = returns.curve.at(returns.until_days * np.array([2 / 3, 1.0]))
+    # only how returns fell tells the late from the gone: a yearly recall just ahead may bring what the last third brought
+    error = float(np.hypot(returns.error, (two_thirds - whole) / 2))
+    high = 1 - returns.never + float(norm.ppf(0.5 + level / 2)) * error
     return replace(never, value=1 - returns.never, low=1 - never.high, high=min(high, 1.0))

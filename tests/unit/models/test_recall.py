@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.models.recall import fit_recall
+from analysis.models.recall import _return_share, fit_recall
 from analysis.models.recall_evidence import (
     AFTER_CLEARANCE,
     absence_tells,
@@ -223,3 +223,18 @@ def test_with_hardly_any_new_patient_everybody_counts_as_new():
     known += [gap(patient=f"a{n}", watched_days=900.0, known_before=True) for n in range(30)]
     after_clearance, _ = patient_returns(table(*rows, *known))
     assert after_clearance.never == pytest.approx(0.4)
+
+
+def back_share(last_back_days: float):
+    """160 patients back ever more slowly, the last after so many days, and 60 never: the share who come back."""
+    rows = [gap(patient=f"q{n}", watched_days=900.0) for n in range(60)]
+    slowly = [1.0 + round(last_back_days * (n / 160) ** 2) for n in range(160)]
+    rows += [gap(patient=f"p{n}", watched_days=900.0, return_days=days) for n, days in enumerate(slowly)]
+    return _return_share(patient_returns(table(*rows))[AFTER_CLEARANCE], 0.95)
+
+
+def test_while_returns_still_come_more_may_come_back_by_what_the_last_third_brought():
+    still, rest = back_share(750.0), back_share(550.0)
+    assert rest.value == pytest.approx(160 / 220)
+    assert rest.high - rest.value < 0.07  # twice the standard error of a share of 220
+    assert still.high - still.value > 0.08  # 17 of 220 came back in the last third of 900 days
