@@ -197,18 +197,41 @@ def returns_by_month(
     """
     spells = history.keyed
     cumulative = np.concatenate([np.zeros((STRATA, 1)), rates.sum(axis=1).cumsum(axis=1)], axis=1)
-    start, stop = history.day[spells], history.next_day[spells]
-    stratum = 2 * history.hearing_aid[spells] + history.returner[spells]
     returns = np.sort(history.day[history.keyed & history.linked & (history.kind != NEW)])
     came = np.searchsorted(returns, edges[1]) - np.searchsorted(returns, edges[0])
-    expected = np.zeros(len(came))
-    for month, (first, end) in enumerate(zip(*edges, strict=True)):
-        inside = (start < end) & (stop > first - 1)
-        age_in = (np.maximum(first - 1, start[inside]) - start[inside]) / WEEK
-        age_out = (np.minimum(end - 1, stop[inside]) - start[inside]) / WEEK
-        rows = stratum[inside]
-        expected[month] = (_at(cumulative, rows, age_out) - _at(cumulative, rows, age_in)).sum()
-    return came, expected
+    stratum = 2 * history.hearing_aid[spells] + history.returner[spells]
+    days = np.unique(np.concatenate([edges[0], edges[1]]) - 1)
+    upto = _expected_up_to(days, cumulative, stratum, history.day[spells], history.next_day[spells])
+    return came, upto[np.searchsorted(days, edges[1] - 1)] - upto[np.searchsorted(days, edges[0] - 1)]
+
+
+def _expected_up_to(
+    days: np.ndarray, cumulative: np.ndarray, stratum: np.ndarray, start: np.ndarray, stop: np.ndarray
+) -> np.ndarray:
+    """Sum the rates over the time everybody was watched up to each of some days, in order.
+
+    Spells that have ended are summed once; those still open are counted by the
+    day they began, so that a month costs the log's days and not its spells.
+    """
+    stop = np.minimum(stop, days[-1] + 1)  # whoever is watched beyond stays open
+    rows = np.argsort(stop, kind="stable")
+    stratum, start, stop = stratum[rows].astype(np.int64), start[rows], stop[rows]
+    ended = np.concatenate([[0.0], _at(cumulative, stratum, np.maximum(stop - start, 0) / WEEK).cumsum()])
+    begun = np.arange(start.min(initial=days[0]), days[-1] + 1)
+    place = stratum * len(begun) + np.minimum(start - begun[0], len(begun) - 1)
+    usable = start <= days[-1]
+    still = np.bincount(place[usable], minlength=STRATA * len(begun))
+    upto, gone = np.zeros(len(days)), 0
+    for number, day in enumerate(days):
+        over = int(np.searchsorted(stop, day, side="right"))
+        leaving = place[gone:over][usable[gone:over]]
+        still -= np.bincount(leaving, minlength=len(still))
+        gone, before = over, begun <= day
+        ages = (day - begun[before]) / WEEK
+        open_now = still.reshape(STRATA, -1)[:, before]
+        by_age = np.stack([_at(cumulative, np.full(len(ages), each), ages) for each in range(STRATA)])
+        upto[number] = ended[over] + (open_now * by_age).sum()
+    return upto
 
 
 def _at(cumulative: np.ndarray, rows: np.ndarray, weeks: np.ndarray) -> np.ndarray:

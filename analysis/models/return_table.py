@@ -148,8 +148,17 @@ def _groups(events: np.ndarray) -> np.ndarray:
 
 def _watched(length: np.ndarray, group: np.ndarray, groups: int, lows: np.ndarray, widths: np.ndarray) -> np.ndarray:
     """Sum the weeks watched in each stretch, by group."""
-    within = np.clip(length[:, None] - lows, 0.0, widths)
-    return np.stack([within[group == g].sum(axis=0) for g in range(groups)])
+    return np.stack(
+        [_beyond(length[group == g], lows) - _beyond(length[group == g], lows + widths) for g in range(groups)]
+    )
+
+
+def _beyond(length: np.ndarray, lows: np.ndarray) -> np.ndarray:
+    """Sum by how much lengths reach beyond each of some lengths."""
+    length = np.sort(length)
+    left = np.concatenate([length[::-1].cumsum()[::-1], [0.0]])
+    place = np.searchsorted(length, lows, side="right")
+    return left[place] - lows * (len(length) - place)
 
 
 def _tail(events: np.ndarray, watched: np.ndarray, lows: np.ndarray, widths: np.ndarray) -> tuple[int, int]:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.models.return_projection import month_chances, project, week_chances
+from analysis.models.return_projection import _expected_up_to, month_chances, project, week_chances
 from analysis.models.return_table import (
     STRATA,
     return_table,
@@ -134,3 +134,20 @@ def test_month_chances_agree_with_carrying_everybody_forward() -> None:
 def test_chances_of_a_week_add_up_to_coming_at_all() -> None:
     rates = np.array([[0.2], [0.3]])
     assert week_chances(rates).sum() == pytest.approx(1 - np.exp(-0.5))
+
+
+def test_watching_put_together_by_day_is_watching_spell_by_spell():
+    rng = np.random.default_rng(3)
+    start, stratum = rng.integers(1000, 1500, 300), rng.integers(0, 4, 300)
+    stop = start + rng.integers(1, 300, 300)
+    cumulative = np.concatenate([np.zeros((4, 1)), rng.random((4, 80)).cumsum(axis=1)], axis=1)
+    days = np.arange(1050, 1550, 30)
+    told = [
+        sum(
+            np.interp((min(day, to) - begun) / 7, np.arange(81), cumulative[which])
+            for which, begun, to in zip(stratum, start, stop, strict=True)
+            if begun <= day
+        )
+        for day in days
+    ]
+    assert _expected_up_to(days, cumulative, stratum, start, stop) == pytest.approx(told, rel=1e-9)
