@@ -20,6 +20,7 @@ from analysis.stats.time_families import FAMILIES
 
 QUESTION = "Which curve foretells best?"
 SET_NAMES = {NONE: "of everyone", GROUPS: "by hearing aid", ALL: "by all facts"}
+SHORT_NAMES = {"weibull": "Weibull", "weibull_differing": "averaged Weibull", "log_logistic": "log-logistic"}
 PER = 100
 """Scores are given for a hundred clearances, to be readable."""
 
@@ -49,7 +50,7 @@ def which_curve_foretells_best(clinic: Clinic) -> Answer:
         how_sure=f"{words.how_sure(settings.level)} They are those of the distances, over patients.",
         table=_table(found),
         chart=range_chart(
-            [_bar(each) for each in found], x_title="score less than the best, a hundred clearances", reference=0.0
+            [_bar(each) for each in _by_facts(found)], x_title="score less than the best, a hundred clearances", reference=0.0
         ),
         chart_title=_chart_title(found),
         chart_text=_chart_text(found),
@@ -105,11 +106,24 @@ def _chart_text(found: list[Candidate]) -> str:
     return f"A dot and its range a curve, the best at nought, the {_name(found[0])}; behind it, {told}."
 
 
+def _by_facts(found: list[Candidate]) -> list[Candidate]:
+    """Put the curves of one set of facts together, the set with the best curve first."""
+    order = list(dict.fromkeys(each.facts for each in found))
+    return sorted(found, key=lambda each: order.index(each.facts))
+
+
 def _bar(each: Candidate) -> Bar:
     """Draw one distance."""
     low, value, high = (PER * end for end in (each.behind.low, each.behind.value, each.behind.high))
     text = f"{words.number(value, 2)} ({words.number(low, 2)} to {words.number(high, 2)})" if low < high else "the best"
-    return Bar(_name(each), value, low, high, TODAY if low < high else RECOMMENDED, text)
+    return Bar(
+        f"{SET_NAMES[each.facts]}, {SHORT_NAMES[each.family]}",
+        value,
+        low,
+        high,
+        TODAY if low < high else RECOMMENDED,
+        text,
+    )
 
 
 def _assumptions() -> tuple[str, ...]:
