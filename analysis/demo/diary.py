@@ -37,7 +37,7 @@ class Placed:
 
 def is_closed(day: int) -> bool:
     """Whether the clinic is shut on a weekday: the days around Christmas."""
-    return str(story.DAY_ZERO + day)[5:] in FIXED_CLOSURES
+    return str(story.DAY_ZERO + day * story.A_DAY)[5:] in FIXED_CLOSURES
 
 
 def place_week(monday: int, site: np.ndarray, kind: np.ndarray, attendance: np.ndarray, want_day: np.ndarray) -> Placed:

@@ -62,7 +62,7 @@ def calls_a_day(day: np.ndarray) -> np.ndarray:
     """Give the expected calls of new patients a day: growth times season."""
     years = day / 365.25
     growth = np.where(years < 0, story.QUIET_GROWTH_BEFORE, story.GROWTH_A_YEAR) * years
-    months = (story.DAY_ZERO + day.astype(int)).astype("datetime64[M]").astype(int) % 12 + 1
+    months = (story.DAY_ZERO + day.astype(int) * story.A_DAY).astype("datetime64[M]").astype(int) % 12 + 1
     season = story.SEASON_SIZE * np.cos(2 * np.pi * (months - story.SEASON_PEAK_MONTH) / 12)
     return story.CALLS_A_MONTH / story.MONTH_DAYS * np.exp(growth + season)
 

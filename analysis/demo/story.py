@@ -11,6 +11,7 @@ import numpy as np
 from analysis.schema import CANALS, DEBRIS, GRADES, METHODS
 
 DAY_ZERO = np.datetime64("2023-10-01")
+A_DAY = np.timedelta64(1, "D")
 LAST_DAY = 1095  # 2026-09-30
 FIRST_MONDAY = 1
 WARM_UP_WEEKS = 130  # the clinic is older than its log, as real ones are

@@ -55,7 +55,7 @@ def _one_future(rng: np.random.Generator, people: People, week: int, monday: int
     _draw_anew(rng, future, monday)
     future = future.joined(draw_people(rng, monday, story.FIRST_MONDAY + 7 * LAST_WEEK))
     rows = joined_weeks(run_weeks(rng, future, week, LAST_WEEK))
-    month = (story.DAY_ZERO + rows["day"]).astype("datetime64[M]") - MONTHS_AHEAD[0]
+    month = (story.DAY_ZERO + rows["day"] * story.A_DAY).astype("datetime64[M]") - MONTHS_AHEAD[0]
     month = month.astype(int)
     ahead = (month >= 0) & (month < len(MONTHS_AHEAD))
     counts = np.zeros((len(MONTHS_AHEAD), len(story.ATTENDANCES), len(story.KINDS)))
