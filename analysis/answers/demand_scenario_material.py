@@ -9,7 +9,7 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
-from analysis.answers.demand_capacity import Needs, capacity_of, needs_of
+from analysis.answers.demand_capacity import Capacity, Needs, capacity_of, needs_of
 from analysis.answers.recall_material import clinic_gaps
 from analysis.answers.slot_material import slot_material
 from analysis.answers.softening_asked import Asked, asked_of
@@ -42,8 +42,8 @@ class ScenarioMaterial:
     ----------
     needs : Needs
         The forecast and what its visits take.
-    there : numpy.ndarray or None, shape (months,)
-        Half-day sessions there are; None where that is not known.
+    capacity : Capacity or None
+        The same beside the sessions there are; None where these are not known.
     work : VisitWork
     states : FoundStates or None
     advice : Advice or None
@@ -56,7 +56,7 @@ class ScenarioMaterial:
     """
 
     needs: Needs
-    there: np.ndarray | None
+    capacity: Capacity | None
     work: VisitWork
     states: FoundStates | None
     advice: Advice | None
@@ -100,12 +100,12 @@ def scenario_material(clinic: Clinic) -> ScenarioMaterial:
             "Set recall_uptake under [demand] and today_months under [recall] in clinic.toml to try a recall out.",
         )
     work = _work(clinic, needs, many, rng)
-    there = tried("capacity", lambda: capacity_of(clinic).there)
+    capacity = tried("capacity", lambda: capacity_of(clinic))
     states = tried("grades", lambda: _states(clinic, many, rng))
     advised = tried("advice", lambda: _advice(clinic, asked_of(clinic), many, rng))
     slot = tried("slots", lambda: _recommended(clinic, work))
     advice, newly = advised or (None, 0)
-    return ScenarioMaterial(needs, there, work, states, advice, slot, missing, newly)
+    return ScenarioMaterial(needs, capacity, work, states, advice, slot, missing, newly)
 
 
 def _work(clinic: Clinic, needs: Needs, many: int, rng: np.random.Generator) -> VisitWork:

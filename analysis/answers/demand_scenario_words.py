@@ -13,6 +13,7 @@ from analysis.answers.softening_words import CAUTIONS as SOFTENING_CAUTIONS
 from analysis.answers.softening_words import PROTECTED_MINUTES
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Check
+from analysis.settings import Settings
 from analysis.stats.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from analysis.answers.demand_scenarios import Levers, Scenario
 
 AS_NOW = "as now"
+WAIT_METHOD = "drawn futures, carried over from month to month"
 LEAST_LOWER = 0.01
 """Chances closer than this are not told apart (our choice, no source)."""
 CAUTIONS = (
@@ -92,7 +94,24 @@ def signed(change: Estimate) -> str:
 
 def first_outgrown(scenario: Scenario, months: pd.PeriodIndex) -> str:
     """Say the first month that probably needs more sessions than there are."""
-    return "none of these months" if scenario.first_short is None else month_name(months[scenario.first_short])
+    first = scenario.first_short
+    if first is None:
+        return "none of these months"
+    return f"{month_name(months[first])} (chance {words.percent(scenario.short[first])})"
+
+
+def wait_estimate(scenario: Scenario) -> Estimate:
+    """Give the wait at the end of the last month; its range holds 8 futures in 10."""
+    weeks, value = scenario.wait_weeks, float(scenario.wait_weeks.mean())
+    low, high = np.quantile(weeks, [0.1, 0.9])
+    return Estimate(value, min(float(low), value), max(float(high), value), 0.8, len(weeks), WAIT_METHOD)
+
+
+def wait(scenario: Scenario) -> str:
+    """Say the wait at the end with its range."""
+    one = wait_estimate(scenario)
+    value, low, high = (words.number(each, 1) for each in (one.value, one.low, one.high))
+    return value if low == high == value else f"{value} ({low} to {high})"
 
 
 def _moved(scenario: Scenario, quantity: str, level: float, what: str) -> str:
@@ -131,7 +150,7 @@ def headline(scenarios: Sequence[Scenario], found: ScenarioMaterial, level: floa
     months = found.needs.figures.demand.months.ahead
     said = [each for each in (_single(one, level) for one in scenarios) if each]
     period = f"{month_name(months[0])} to {month_name(months[-1])}"
-    if found.there is None:
+    if found.capacity is None:
         return f"Over {period}, {'; '.join(said)}."
     start, least = scenarios[0], min(scenarios, key=lambda each: each.short_by_then[-1])
     capacity = f"The chance that any of these months outgrows the sessions there are is {_in_100(start)} as now"
@@ -146,7 +165,7 @@ def how_sure(scenarios: Sequence[Scenario], level: float) -> str:
     """Say what the ranges hold, and when a moved recall is felt."""
     said = [
         f"{words.how_sure(level)} They hold how well this log knows its rates, grades, minutes and effects, drawn together; "
-        "chance from month to month comes on top and is in the chances only."
+        "chance from month to month comes on top and is in the chances and waits only, whose ranges hold 8 futures in 10."
     ]
     moved = [
         each for each in scenarios if each.levers.later_months and not each.levers.advise and not each.levers.slots
@@ -182,9 +201,13 @@ def chart_text(scenarios: Sequence[Scenario], level: float) -> str:
     return f"Changes a month beside as now: {'; '.join(told)}."
 
 
-def assumptions(found: ScenarioMaterial) -> tuple[str, ...]:
+def assumptions(found: ScenarioMaterial, settings: Settings) -> tuple[str, ...]:
     """Say what would have to be true."""
     said = [
+        "Recalls moved are those this log shows, whatever rule made them."
+        if settings.demand.recall_uptake < 0
+        else f"Recalls moved are those of your rule: after {words.plural(settings.recall.today_months, 'month')}, "
+        f"{words.percent(settings.demand.recall_uptake)} of those called come.",
         "A new rule begins the day after the log ends. Recalls moved later: nobody is called until the old dates have moved "
         "on. Recalls moved sooner: those due in between are called while the rule changes, so more come at first.",
         "Whoever has not been called yet comes with symptoms as often as people do now so long after a visit; whoever was "

@@ -10,11 +10,13 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import demand_scenario_words as say
+from analysis.answers.demand_capacity import Capacity
 from analysis.answers.demand_scenario_material import ScenarioMaterial, scenario_material
 from analysis.clinic import Clinic
 from analysis.models.demand_changed import Change, ChangedReturns, changed_returns, redrawn
 from analysis.models.visit_history import SECOND
 from analysis.planning.scenarios import Played, play, sessions_drawn
+from analysis.planning.waiting_list import waiting_list
 from analysis.present.answer import Answer, Basis, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart
 from analysis.present.theme import RECOMMENDED
@@ -55,6 +57,8 @@ class Scenario:
         How likely each month needs more sessions than there are; missing where that is not known.
     short_by_then : numpy.ndarray, shape (months,)
         How likely it or a month before it does.
+    wait_weeks : numpy.ndarray, shape (futures,)
+        Weeks that whoever asks at the end of the last month would wait.
     changes : dict of str to numpy.ndarray, shape (1 + sets, months)
         By quantity, this scenario less today; best figure first, then draws.
     """
@@ -65,6 +69,7 @@ class Scenario:
     visits: np.ndarray
     short: np.ndarray
     short_by_then: np.ndarray
+    wait_weeks: np.ndarray
     changes: dict[str, np.ndarray]
 
     @property
@@ -111,7 +116,7 @@ def what_if_recalls_or_softening_changed(clinic: Clinic) -> Answer:
         chart=_chart(scenarios, level),
         chart_title=say.chart_title(scenarios, level),
         chart_text=say.chart_text(scenarios, level),
-        assumptions=say.assumptions(found),
+        assumptions=say.assumptions(found, clinic.settings),
         cautions=say.CAUTIONS,
         checks=tuple(say.checks(found)),
         basis=Basis(
@@ -183,7 +188,6 @@ def _scenario(
     played = play(changed, today, demand.others, found.work, states=found.states, advice=advice, slot=slot)
     drawn = redrawn(demand, played.returns, np.random.default_rng(SEED))
     sessions = sessions_drawn(drawn, demand.drawn, found.needs.needed, played, start, found.work.session_minutes)
-    short = sessions > (np.inf if found.there is None else found.there)
     lift = 1.0 if demand.lift is None else demand.lift
     changes = {
         "visits": (played.visits - start.visits).sum(axis=2) * lift,
@@ -191,11 +195,18 @@ def _scenario(
         "chair_hours": (played.chair_minutes - start.chair_minutes) / MINUTES_AN_HOUR * lift,
         "sessions": (played.sessions - start.sessions) * lift,
     }
-    visits, by_then = played.visits[0].sum(axis=1) * lift, np.logical_or.accumulate(short, axis=1)
-    chances = [
-        np.full(short.shape[1], np.nan) if found.there is None else each.mean(axis=0) for each in (short, by_then)
-    ]
-    return Scenario(levers, played, len(short), visits, chances[0], chances[1], changes)
+    visits = played.visits[0].sum(axis=1) * lift
+    return Scenario(levers, played, len(sessions), visits, *_beside_capacity(sessions, found.capacity), changes)
+
+
+def _beside_capacity(sessions: np.ndarray, capacity: Capacity | None) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give the chances of needing more than there is, and the wait at the end; missing where sessions are not known."""
+    if capacity is None:
+        unknown = np.full(sessions.shape[1], np.nan)
+        return unknown, unknown, np.full(len(sessions), np.nan)
+    weeks = np.asarray(capacity.figures.demand.months.ahead.days_in_month, dtype=float) / 7
+    line = waiting_list(sessions, capacity.there, weeks, capacity.waiting_sessions)
+    return line.short.mean(axis=0), line.short_by_then, line.wait_weeks[:, -1]
 
 
 def _table(scenarios: list[Scenario], found: ScenarioMaterial, level: float) -> pd.DataFrame:
@@ -212,11 +223,12 @@ def _table(scenarios: list[Scenario], found: ScenarioMaterial, level: float) -> 
                 "sessions_change": say.change(each, "sessions", level),
                 "first_outgrown": say.first_outgrown(each, months),
                 "chance_outgrown_by_then": each.short_by_then[-1],
+                "wait_at_end": say.wait(each),
             }
             for each in scenarios
         ]
     )
-    return table if found.there is not None else table.drop(columns=["first_outgrown", "chance_outgrown_by_then"])
+    return table if found.capacity else table.drop(columns=["first_outgrown", "chance_outgrown_by_then", "wait_at_end"])
 
 
 def _chart(scenarios: list[Scenario], level: float) -> go.Figure:
@@ -241,8 +253,10 @@ def _rows(scenarios: list[Scenario], found: ScenarioMaterial, level: float) -> I
             for place, month in enumerate(months):
                 one = each.change(quantity, level, slice(place, place + 1))
                 yield ResultRow.from_estimate(SECTION, f"{quantity}_change", unit, one, month=month, scenario=code)
-        if found.there is None:
+        if found.capacity is None:
             continue
+        wait = say.wait_estimate(each)
+        yield ResultRow.from_estimate(SECTION, "wait_weeks_at_end", "weeks", wait, scenario=code)
         for quantity, values in (("chance_outgrown", each.short), ("chance_outgrown_by_then", each.short_by_then)):
             for month, value in zip(months, values, strict=True):
                 group = {"month": month, "scenario": code}

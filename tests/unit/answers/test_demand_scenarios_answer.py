@@ -81,6 +81,13 @@ def test_chances_move_with_the_sessions(answer: Answer) -> None:
     assert answer.table["chance_outgrown_by_then"].iloc[0] == pytest.approx(last["as_now"])
 
 
+def test_waits_at_the_end_go_with_the_sessions(answer: Answer) -> None:
+    wait = {row.group["scenario"]: number(row.value) for row in answer.rows if row.quantity == "wait_weeks_at_end"}
+    assert wait["recall_later_2"] < wait["as_now"] < wait["recall_sooner_2"]
+    assert answer.table is not None
+    assert "(chance " in answer.table["first_outgrown"].iloc[0]
+
+
 def test_cautions_of_drops_and_the_limits_of_the_figures_are_said(answer: Answer) -> None:
     said = " ".join(answer.cautions)
     for what in ("grommets", "perforation", "allergy", "local protocol", "hearing aid"):
