@@ -90,7 +90,8 @@ def _table(table: pd.DataFrame, hide_below: int) -> pd.DataFrame:
             made.loc[marks, name] = pd.NA
     for name in table.columns.difference(list(counts)):
         if pd.api.types.is_float_dtype(table[name]):
-            telling = np.any([_tells(table[name] * of, hide_below) for of in counts.values()], axis=0)
+            shares = table[name].to_numpy(dtype=float)
+            telling = np.any([_tells(shares * of.to_numpy(), hide_below) for of in counts.values()], axis=0)
             made.loc[telling & (table[name] <= 1).to_numpy(), name] = np.nan
     return made
 
@@ -117,10 +118,10 @@ def _hidden(values: pd.Series, hide_below: int) -> np.ndarray:
     return hidden_counts([*known, sum(known)], [(len(known), range(len(known)))], hide_below)[:-1]
 
 
-def _tells(products: pd.Series, hide_below: int) -> np.ndarray:
+def _tells(products: np.ndarray | float, hide_below: int) -> np.ndarray:
     """Mark where a share times a count is a small whole number."""
-    whole = products.round()
-    return (((products - whole).abs() < 1e-6) & (whole > 0) & (whole < hide_below)).to_numpy(dtype=bool)
+    whole = np.round(products)
+    return (np.abs(products - whole) < 1e-6) & (whole > 0) & (whole < hide_below)
 
 
 def _basis(basis: Basis, hide_below: int) -> Basis:
@@ -143,6 +144,6 @@ def _row(row: ResultRow, hide_below: int) -> ResultRow:
         return replace(row, n=n)
     counted = row.unit in COUNT_UNITS and row.low is None
     times = 1.0 if counted else (row.n or 0) / SHARES[row.unit] if row.unit in SHARES else 0.0
-    if bool(_tells(pd.Series([row.value * times]), hide_below)[0]):
+    if times and _tells(row.value * times, hide_below):
         return replace(row, n=n, value=None, low=None, high=None)
     return replace(row, n=n)
