@@ -126,3 +126,14 @@ def test_without_patient_numbers_nobody_can_be_recalled(steady: Demand) -> None:
     unkeyed = replace(steady, returns=replace(steady.returns, walk=None))
     with pytest.raises(NotEnough, match="patient number"):
         changed_returns(unkeyed, Change(2.0))
+
+
+def test_a_forecast_with_another_methods_totals_is_changed_from_these(steady: Demand) -> None:
+    before = (steady.returns.first + steady.returns.later)[:, len(steady.months.rest) :]
+    totals = 1.25 * steady.expected.sum(axis=1)
+    led = steady.led_by(totals, steady.drawn.sum(axis=2).std(axis=0))
+    assert redrawn(led, before, np.random.default_rng(3)) == pytest.approx(led.drawn)
+    fewer = redrawn(led, 0.8 * before, np.random.default_rng(3))
+    sets = np.arange(len(steady.drawn)) % (len(before) - 1) + 1
+    lost = led.drawn.sum(axis=(1, 2)).mean() - fewer.sum(axis=(1, 2)).mean()
+    assert lost == pytest.approx(1.25 * 0.2 * before[sets].sum(axis=(1, 2)).mean(), rel=0.05)
