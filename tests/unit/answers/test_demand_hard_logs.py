@@ -7,10 +7,11 @@ import pytest
 
 from analysis.answers.demand import how_many_will_come
 from analysis.answers.demand_capacity import when_is_capacity_outgrown
+from analysis.answers.demand_trial import did_past_forecasts_hold
 from analysis.clinic import Clinic
 from analysis.present.answer import Answer
 from analysis.schema import EAR_ROWS, typed_frame
-from tests.demand_logs import steady_clinic
+from tests.demand_logs import log, steady_clinic
 
 EARS = typed_frame(EAR_ROWS, pd.DataFrame())
 YEAR = steady_clinic(months=13)
@@ -88,3 +89,37 @@ def test_a_few_dates_years_ahead_are_taken_for_slips_unless_the_last_day_is_set(
     assert a_month(answer, "all") == a_month(asked(YEAR), "all")
     assert answer.basis is not None
     assert answer.basis.left_out["dated more than three months after all others, taken for slips of the date"] == 5
+
+
+HARD = {
+    "one visit a patient": YEAR[~BACK],
+    "no patient numbers": YEAR.assign(patient_key=pd.Series(None, index=YEAR.index, dtype="str")),
+    "all returns in one month": YEAR.assign(
+        slot_start=YEAR["slot_start"].mask(BACK, pd.Timestamp("2023-12-15 10:00"))
+    ).sort_values("slot_start", kind="stable"),
+    "a date far ahead": YEAR.assign(
+        slot_start=YEAR["slot_start"].mask(YEAR.index == YEAR.index[-1], pd.Timestamp("2031-05-05 10:00"))
+    ),
+    "hardly any visit": YEAR.iloc[::40],
+}
+
+
+@pytest.mark.parametrize("name", HARD)
+def test_past_forecasts_are_tried_on_hard_logs_too(name: str) -> None:
+    answer = did_past_forecasts_hold(Clinic(HARD[name].reset_index(drop=True), EARS))
+    assert answer.answered
+    for row in answer.rows:
+        if row.low is not None and row.value is not None:
+            assert 0 <= row.low <= row.value <= row.high
+
+
+def test_a_month_like_every_other_is_left_to_the_simple_method_that_never_missed() -> None:
+    months = pd.period_range("2023-01", periods=26, freq="M")
+    days = [month.start_time + pd.Timedelta(days=day) for month in months for day in (3, 10, 17, 24)]
+    visits = log(*((f"p{number}", str(day.date()), "new") for number, day in enumerate(days)))
+    answer = asked(visits)
+    assert answer.answered
+    every = [row.value for row in answer.rows if row.quantity == "visits" and row.group["kind"] == "all"]
+    assert every == pytest.approx([4.0] * len(every), rel=0.3)
+    assert "nan" not in answer.how_sure
+    assert "inf" not in answer.how_sure.replace("information", "")
