@@ -25,7 +25,7 @@ from analysis.models.visit_history import KINDS
 from analysis.models.visit_states import DAYS_LOOKED_AT, visit_states
 from analysis.planning.capacity import booking_ends, minutes_by_kind
 from analysis.planning.scenarios import Advice, FoundStates, VisitWork
-from analysis.problems import NotEnough
+from analysis.problems import DataProblem, NotEnough
 from analysis.stats.influence import correlations
 from analysis.stats.two_arms import TwoArms
 
@@ -102,7 +102,7 @@ def scenario_material(clinic: Clinic) -> ScenarioMaterial:
     work = _work(clinic, needs, many, rng)
     capacity = tried("capacity", lambda: capacity_of(clinic))
     states = tried("grades", lambda: _states(clinic, many, rng))
-    advised = tried("advice", lambda: _advice(clinic, asked_of(clinic), many, rng))
+    advised = tried("advice", lambda: _advice(clinic, asked_of(clinic), many, rng, missing))
     slot = tried("slots", lambda: _recommended(clinic, work))
     advice, newly = advised or (None, 0)
     return ScenarioMaterial(needs, capacity, work, states, advice, slot, missing, newly)
@@ -139,7 +139,9 @@ def _states(clinic: Clinic, many: int, rng: np.random.Generator) -> FoundStates:
     return FoundStates(found.shares, minutes, again, slope)
 
 
-def _advice(clinic: Clinic, asked: Asked, many: int, rng: np.random.Generator) -> tuple[Advice, int]:
+def _advice(
+    clinic: Clinic, asked: Asked, many: int, rng: np.random.Generator, missing: dict[str, NotEnough]
+) -> tuple[Advice, int]:
     """Draw what advising everyone changes: second visits and minutes of the same patients, together."""
     material = second_visits_material(
         asked.table, contrast=CONTRAST, fewest_visits=asked.fewest, followed_until=asked.followed_until
@@ -147,8 +149,8 @@ def _advice(clinic: Clinic, asked: Asked, many: int, rng: np.random.Generator) -
     again = _arms(material)
     try:
         timed = _arms(minutes_material(asked.table, contrast=CONTRAST, fewest_visits=asked.fewest))
-    except NotEnough:
-        timed = None  # then no minutes are said to be saved, which the answer's check says
+    except NotEnough as reason:
+        timed, missing["minutes_saved"] = None, reason
     fewer, saved = _fewer_drawn(again, timed, many, rng)
     since = asked.followed_until - pd.Timedelta(days=DAYS_LOOKED_AT)
     rows = material.sample.rows
@@ -199,7 +201,10 @@ def _by_kind(kinds: pd.Series) -> np.ndarray:
 
 def _recommended(clinic: Clinic, work: VisitWork) -> np.ndarray:
     """Minutes the recommended template gives each kind of booking, with its part of catch-up gaps."""
-    found = slot_material(clinic)
+    try:
+        found = slot_material(clinic)
+    except DataProblem as problem:  # the answer on slots says so; what is not of slots is still played
+        raise NotEnough(problem.what, problem.remedy) from None
     plan, evidence = found.plan, found.evidence
     minutes = plan.slots["recommended_minutes"].to_numpy(dtype=float)
     kind = np.array(evidence.kinds)[evidence.kind_of]

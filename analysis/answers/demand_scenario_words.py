@@ -33,6 +33,7 @@ CAUTIONS = (
 WITHOUT = {
     "grades": "Ears found fuller or less full",
     "advice": "Advising everyone to soften first",
+    "minutes_saved": "Minutes saved by softening (none are counted)",
     "slots": "The recommended slots",
     "recall": "Moving recalls",
     "capacity": "When capacity is outgrown",

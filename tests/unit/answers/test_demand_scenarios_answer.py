@@ -122,3 +122,20 @@ def test_nothing_to_change_is_no_answer() -> None:
     assert not what_if_recalls_or_softening_changed(Clinic(typed_frame(VISITS, unkeyed), EARS)).answered
     no_minutes = steady_clinic(months=13).assign(slot_minutes=np.nan)
     assert not what_if_recalls_or_softening_changed(Clinic(no_minutes, EARS)).answered
+
+
+def test_settings_that_make_slots_impossible_leave_out_slots_alone(invented: Log) -> None:
+    visits, ears = invented
+    late = visits[visits["slot_start"] >= "2025-10-01"].reset_index(drop=True)
+    untimed = late.assign(minutes=np.nan)
+    settings = settings_from_toml(
+        "[demand]\nmonths_ahead = 1\n[slots]\nprice_wait = 0\nprice_idle = 0\nprice_overtime = 0"
+    )
+    mine = ears[ears["visit_id"].isin(late["visit_id"])]
+    for log in (late, untimed):
+        answer = what_if_recalls_or_softening_changed(Clinic(log, mine, settings=settings))
+        assert not any("slots" in code for code in changed(answer, "visits"))
+        assert any(check.name == "Left out: the recommended slots" for check in answer.checks)
+    assert answer.table is not None
+    assert set(answer.table["chair_hours_change"]) == {"not known"}
+    assert not any(row.quantity.startswith("chair_hours") for row in answer.rows)
