@@ -59,7 +59,10 @@ def _mark(y: float, row: Row) -> str:
     colour = COLOURS[visits]
     ends = _x(held - 2 * error), _x(held + 2 * error)
     off = (
-        f'<text x="{_x(LEAST) + 8:.1f}" y="{y + 4:.1f}" fill="{colour}">{100 * held:.0f}</text>' if held < LEAST else ""
+        f'<text x="{_x(LEAST) + 8:.1f}" y="{y + 4:.1f}" fill="{colour}" stroke="{PAPER}" '
+        f'stroke-width="4" paint-order="stroke">{100 * held:.0f}</text>'
+        if held < LEAST
+        else ""
     )
     return (
         f'<line x1="{ends[0]:.1f}" x2="{ends[1]:.1f}" y1="{y:.1f}" y2="{y:.1f}" stroke="{colour}" stroke-width="2"/>'

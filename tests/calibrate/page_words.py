@@ -30,16 +30,18 @@ def quantity_said(row: dict[str, Any]) -> str:
     return QUANTITIES[row["quantity"]] + (f" ({', '.join(parts)})" if parts else "")
 
 
-def headed(clinics: dict[str, int]) -> list[str]:
+def headed(clinics: dict[str, int], told_to: dict[int, float]) -> list[str]:
     """Head the page: how many clinics, and how to make it again."""
     asked = "; ".join(f"{many:,} of about {visits} visits" for visits, many in clinics.items())
+    known = ", ".join(f"at {visits:,} visits to ± {100 * error:.1f}" for visits, error in told_to.items())
     return [
         "# Do the ranges hold as often as they say?",
         "",
         f"Invented clinics whose truth is known, asked as the answers ask: {asked}. Everything here is invented.",
         "Made by `make calibrate`; every number in full stands in `calibration.json`. After each ± stands the Monte Carlo",
         "error: one standard error of what so few simulated clinics can tell. A true 95% over 500 clinics is told to about",
-        "± 1.0, over 40 clinics to about ± 3.4: a single world's row can hardly show a miss of less than 7 points.",
+        f"± 1.0, over 40 clinics to about ± 3.4. Here, worlds taken together, it is told {known}; a single world's rows are",
+        'hardly more than an illustration. `make calibrate OPTIONS="--clinics 100"` writes this page again from more clinics.',
         "",
         "![How often 95% ranges held the truth](calibration.svg)",
         "",
@@ -73,20 +75,39 @@ SAID = {
     "alarms": [
         "## False alarms: softening changes nothing, yet the 95% range leaves out none",
         "",
-        "One in twenty is what 95% means.",
+        "One in twenty is what 95% means. Of the groups as they are, confounding alone makes most ranges claim harm.",
     ],
-    "by_world": ["## World by world: how often the 95% ranges held", ""],
+    "by_world": [
+        "## World by world: how often the 95% ranges held",
+        "",
+        "Each row rests on its own clinics only; the ± says how little a row can show by itself.",
+    ],
     "misspecified": [
         "## Where an assumption is broken",
         "",
+        "Only the figures that the broken assumption touches, beside the same figures of the world as told.",
+        "",
+        "- *Log-normal minutes* move little: means, quantiles and differences do not need the gamma.",
+        "- *Multiplicative ears* are put down wrongly: the visit's own minutes come out too short and small ears too long, while",
+        "  whole visits' quantiles and the minutes softening saves stay right. Slots rest on whole visits.",
+        "- *Regrowth at two speeds* fits neither curve: months come out late with a hearing aid, and fewer seem to come back.",
+        "- *Unrecorded hardness* hides most of what softening does. No check can see what nobody wrote down; the answer names",
+        "  the facts that are recorded nowhere, and says how strong a hidden cause would have to be.",
+        "- *The demo itself*: people wait longer than the setting supposes, so months come out later; what the caller said moves",
+        "  the figure of advice slightly.",
     ],
     "warnings": [
         "### How the answers warn",
         "",
-        "In how many clinics a check fired. What fires as often in the world as told is no warning.",
+        "In how many clinics a check fired. What fires as often in the world as told is no warning. At 10,000 visits *does the",
+        "recall curve fit* finds regrowth at two speeds, and *which way foretells best* finds ears that multiply; at 1,000 visits",
+        "neither can. *Names facts recorded nowhere* always fires where hardness is not written down.",
     ],
     "regret": [
         "## Regret: how much dearer than the best possible the recommended choice is",
         "",
+        "Slots: cost of a session at the default prices, in sessions of a log of 100,000 visits of the same world, against the best",
+        "slots there for the same kinds of booking. Months: cost of a year for an ear, on the planted curve, against the best month.",
+        "Catch-up gaps are recommended only where they save 2 in 100, so slots may lie that far off by rule.",
     ],
 }
