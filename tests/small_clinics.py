@@ -31,7 +31,6 @@ class SmallLog:
 
 
 LOGS = {
-    "three years of 130 bookings": SmallLog(80),
     "150 bookings with a rare practitioner, site and kind": SmallLog(70, rare=True),
     "a quarter of 120 bookings": SmallLog(9, "2026-07-01"),
     "nine months of 300 bookings": SmallLog(12, "2026-01-01", rare=True),
