@@ -148,11 +148,21 @@ def category_means(
     >>> category_means(np.array([10.0, 20.0]), np.array([18.0, 18.0]), np.array(["new", "new"])).tolist()
     [12.0, 24.0]
     """
-    which, names = pd.factorize(pd.Series(of_visit).astype("object").fillna(""))
+    which, _ = pd.factorize(pd.Series(of_visit).astype("object").fillna(""))
     counts = np.ones(len(means)) if weights is None else weights
-    took = np.bincount(which, counts * minutes, len(names))
-    fitted = np.bincount(which, counts * means, len(names))
-    return means * np.divide(took, fitted, out=np.ones(len(names)), where=fitted > 0)[which]
+    return means_as_logged(means, which, counts, counts * minutes)
+
+
+def means_as_logged(means: np.ndarray, which: np.ndarray, often: np.ndarray, took: np.ndarray) -> np.ndarray:
+    """Do as ``category_means`` for alike visits together: how often each counts, and the minutes they took in all.
+
+    Examples
+    --------
+    >>> means_as_logged(np.array([10.0, 20.0]), np.zeros(2, dtype=int), np.array([3.0, 1.0]), np.array([40.0, 60.0])).tolist()
+    [20.0, 40.0]
+    """
+    logged, fitted = np.bincount(which, took), np.bincount(which, often * means)
+    return means * np.divide(logged, fitted, out=np.ones(len(fitted)), where=fitted > 0)[which]
 
 
 def category_quantiles(

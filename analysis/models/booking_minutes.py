@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.models.booking_categories import booking_categories, category_means, category_quantiles
+from analysis.models.booking_categories import booking_categories, category_means, category_quantiles, means_as_logged
 from analysis.models.booking_checks import Tables, fact_gains, held_out_coverage
 from analysis.models.booking_facts import booking_facts
 from analysis.models.fitted_visit_time import FittedVisitTime
 from analysis.settings import VisitTimePart
+from analysis.stats.cells import Cells, cells_of
 from analysis.stats.estimate import Estimate
 from analysis.stats.resampling import cluster_weights, percentile_range
 
@@ -114,9 +115,13 @@ def booking_quantiles(
     of_visit, names = expected.of_visit, list(expected.categories.index)
     means = category_means(fitted.means, fitted.minutes, of_visit)
     exact = category_quantiles(means, fitted.shape, of_visit, names)
-    base = _coarse(means, fitted.shape, of_visit, names, np.ones(len(of_visit)))
+    which, _ = pd.factorize(pd.Series(of_visit).astype("object"), use_na_sentinel=False)
+    alike = cells_of(fitted.alike_visits.of_row, which)
+    of_cell = of_visit[alike.first]
+    base = _coarse(means[alike.first], fitted.shape, of_cell, names, alike.size.astype(float))
     drawn = [
-        _redrawn(fitted, of_visit, names, weights) for weights in cluster_weights(fitted.patients, draws=draws, rng=rng)
+        _redrawn(fitted, alike, which[alike.first], of_cell, names, weights)
+        for weights in cluster_weights(fitted.patients, draws=draws, rng=rng)
     ]
     found = {}
     for key, value in exact.items():
@@ -127,11 +132,12 @@ def booking_quantiles(
 
 
 def _redrawn(
-    fitted: FittedVisitTime, of_visit: np.ndarray, names: list[str], weights: np.ndarray
+    fitted: FittedVisitTime, alike: Cells, which: np.ndarray, of_cell: np.ndarray, names: list[str], weights: np.ndarray
 ) -> dict[tuple[str, float], float]:
     """Give the quantiles, had each visit counted so often."""
     means, shape = fitted.redrawn(weights)
-    return _coarse(category_means(means, fitted.minutes, of_visit, weights), shape, of_visit, names, weights)
+    often, took = alike.sums(weights), alike.sums(weights * fitted.minutes)
+    return _coarse(means_as_logged(means[alike.first], which, often, took), shape, of_cell, names, often)
 
 
 def _coarse(

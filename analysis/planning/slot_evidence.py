@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.derive.sessions import HELD_SLOT
+from analysis.models.booking_categories import means_as_logged
 from analysis.models.booking_facts import ANY_KIND
 from analysis.models.booking_minutes import BookingMinutes
 from analysis.models.fitted_visit_time import FittedVisitTime
@@ -100,7 +101,7 @@ class SlotEvidence:
         alike, category = self._alike, self.visit_category[self._alike.first]
         mine = np.where(self.visit_category >= 0, counts[self.visit_place], 0.0)
         often, took = alike.sums(mine), alike.sums(mine * self.fitted.minutes)
-        means = _as_logged(means[alike.first], category, often, took)
+        means = means_as_logged(means[alike.first], category + 1, often, took)  # visits of no category come first
         known = category >= 0
         in_category = np.bincount(category[known], often[known], len(self.names))
         in_kind = np.bincount(self.kind_of, in_category, len(self.kinds))
@@ -121,13 +122,6 @@ class SlotEvidence:
     def _alike(self) -> Cells:
         """Visits of one category and one fitted mean."""
         return cells_of(self.fitted.alike_visits.of_row, self.visit_category)
-
-
-def _as_logged(means: np.ndarray, category: np.ndarray, often: np.ndarray, took: np.ndarray) -> np.ndarray:
-    """Scale fitted means so that each category's visits take on average what they took in the log; see ``category_means``."""
-    place = category + 1  # visits of no category first
-    logged, fitted = np.bincount(place, took), np.bincount(place, often * means)
-    return means * np.divide(logged, fitted, out=np.ones(len(fitted)), where=fitted > 0)[place]
 
 
 def slot_evidence(
