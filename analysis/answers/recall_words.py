@@ -133,6 +133,10 @@ def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
         f"The share occluding follows a {fitted.family.spoken} of one shape for all groups, and the past is a guide to the "
         f"future. The curve is {FAMILY_CHOICE}.",
     ]
+    if settings.groups:
+        said.append(
+            "This answer goes by hearing aid; the groups named in the settings have their months in the notebook on recall."
+        )
     if fitted.ungrouped:
         said.append(
             f"{words.plural(fitted.ungrouped, 'ear')} without a note on hearing aids count in everyone's figure only."

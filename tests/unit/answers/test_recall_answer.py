@@ -106,6 +106,14 @@ def test_a_small_group_is_told_and_everyone_is_called_alike():
     assert found.table["recall_curve"].tolist() == ["everyone's", "own", "own"]
 
 
+def test_where_the_owner_names_groups_the_answer_says_where_their_months_are():
+    found = ask('[recall]\ngroups = ["canal"]')
+    assert any(
+        "the groups named in the settings have their months in the notebook" in said for said in found.assumptions
+    )
+    assert not any("the groups named in the settings" in said for said in answer().assumptions)
+
+
 def test_a_young_log_is_warned_of():
     checks = {check.name: check for check in ask(years=1.0).checks}
     assert checks["Length of the log"].result == FAILED
