@@ -10,7 +10,9 @@ WIDTH, LEFT, RIGHT, ROW, TOP = 390, 14, 14, 38, 62
 LEAST, MOST, GOAL = 0.80, 1.0, (0.93, 0.97)
 COLOURS = {300: NAMED[2], 1_000: RECOMMENDED, 10_000: NAMED[0], 100_000: NAMED[1]}
 FONT = "system-ui, sans-serif"
-Row = tuple[str, int, float, float]
+Row = tuple[str, int, float, float | None]
+NOT_TOLD = 0.5
+"""Drawn for the Monte Carlo error of a single clinic, which tells nothing."""
 
 
 def coverage_chart(rows: list[Row]) -> str:
@@ -57,7 +59,8 @@ def _mark(y: float, row: Row) -> str:
     """Draw one share with its Monte Carlo error."""
     _, visits, held, error = row
     colour = COLOURS[visits]
-    ends = _x(held - 2 * error), _x(held + 2 * error)
+    reach = 2 * (NOT_TOLD if error is None else error)
+    ends = _x(held - reach), _x(held + reach)
     off = (
         f'<text x="{_x(LEAST) + 8:.1f}" y="{y + 4:.1f}" fill="{colour}" stroke="{PAPER}" '
         f'stroke-width="4" paint-order="stroke">{100 * held:.0f}</text>'

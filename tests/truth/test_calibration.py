@@ -141,3 +141,8 @@ def test_the_chart_names_every_row_and_escapes_it():
     drawn = coverage_chart([("a < b", 1_000, 0.95, 0.01), ("c", 1_000, 0.5, 0.01)])
     assert "a &lt; b" in drawn
     assert ">50<" in drawn  # what lies below the scale has its number beside it
+
+
+def test_a_single_clinic_tells_nothing_and_is_drawn_so():
+    drawn = coverage_chart([("c", 1_000, 1.0, None)])
+    assert 'x1="20.0" x2="370.0"' in drawn  # the whole width
