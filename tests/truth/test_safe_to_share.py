@@ -10,6 +10,7 @@ from analysis.clinic import open_clinic
 from analysis.report.pdf import find_browser
 from tests.planted_export import ALONE, SITE, SITE_MARK, mark, planted, planted_rows, write_planted
 from tests.shared_files import NO_READER, days_in, length, texts_of, traces_of
+from tests.truth.test_small_counts_hidden import sentences_of, small_told
 
 FILES = {
     "booking_template.xlsx",
@@ -118,6 +119,11 @@ def test_the_pdfs_words_are_searched_too(texts):
     if find_browser() is None:
         pytest.skip("No Chromium, Chrome or Edge is on the PATH, so no PDF was printed.")
     assert "How long to book?" in texts["2026-Q3/quarterly_report.pdf"]
+
+
+def test_no_sentence_about_a_messy_log_tells_a_count_under_five(texts):
+    """Words not understood and times that contradict each other are counted too."""
+    assert small_told(sentences_of(texts["2026-Q3/quarterly_report.html"])) == []
 
 
 def test_the_search_finds_what_is_there():

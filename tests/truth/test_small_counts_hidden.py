@@ -159,17 +159,33 @@ def test_no_sentence_tells_a_count_under_five(shown):
         for each in answers
         for text in (each.headline, each.how_sure, each.chart_title, each.chart_text, str(each.basis or ""), *each.assumptions, *each.cautions, *(check.sentence for check in each.checks))
     ]  # fmt: skip
+    assert small_told([*said, *sentences_of(page)]) == []
+
+
+def sentences_of(page):
+    """Give the page's words, and its charts' text alternatives."""
     body = re.sub(r"<script.*?</script>|<style.*?</style>", " ", page, flags=re.DOTALL)
-    said += re.findall(r">([^<>]{20,})<", html.unescape(body))
-    found = sorted(
-        {
-            text[max(0, hit.start() - 50) : hit.end() + 30]
-            for text in said
-            for hit in TOLD.finditer(text)
-            if not FIXED.search(text[max(0, hit.start() - 25) : hit.end() + 25])
-        }
-    )
-    assert found == []
+    return [
+        html.unescape(each) for each in re.findall(r">([^<>]{20,})<", body) + re.findall(r'aria-label="([^"]*)"', body)
+    ]
+
+
+def small_told(texts):
+    """Find the places where texts tell a number under five of people, ears, visits or rows."""
+    found = {
+        text[max(0, hit.start() - 50) : hit.end() + 30]
+        for text in texts
+        for hit in TOLD.finditer(text)
+        if not FIXED.search(text[max(0, hit.start() - 25) : hit.end() + 25])
+    }
+    return sorted(found)
+
+
+@pytest.mark.parametrize(
+    "text", ["3 visits of 40", "Only two patients came", "4 of 39 ears", "end before start: 1 visit"]
+)
+def test_the_search_of_sentences_finds_what_is_there(text):
+    assert small_told([text]) != []
 
 
 def test_no_chart_marks_a_count_under_five(shown):
