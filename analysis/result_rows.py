@@ -90,7 +90,7 @@ QUANTITIES = (
     Quantity("softening", "other_ears_difference", ("contrast", "which_ears"), "share", "the difference on ears that were not occluding (beside an occluding one at the same visit, or all where those are too few), where softening should do little"),
     Quantity("softening", "ears_needed", ("contrast", "points"), "ears", "ears of both groups together that show a difference of so many points of 100 in 8 logs of 10"),
     Quantity("recall", "weibull_shape", (), "", "shape of the curve, or of each patient's own where the curve taken averages over patients who differ; above 1 the chance of occluding again grows with time"),
-    Quantity("recall", "return_share", (), "share", "share of patients who come back at all after the log first clears an ear of theirs"),
+    Quantity("recall", "return_share", (), "share", "share of patients new to the log who come back at all after it first clears an ear of theirs; of all, where few are new"),
     Quantity("recall", "median_months", ("group",), "months", "months until half of the group's ears are occluding again"),
     Quantity("recall", "months_until_share_occluded", ("group", "share"), "months", "months until that share is occluding again"),
     Quantity("recall", "months_until_share_occluded_if_all_return", ("group", "share"), "months", "the same, were no patient gone for good"),

@@ -198,7 +198,7 @@ def _months(curves: dict[str, RecallCurve], rules: dict[str, RecallRule], share:
 def _never_check(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> Check:
     """Say what hangs on patients who never return."""
     back, without = fitted.return_share, fitted.without_never
-    said = f"{words.percent(back.value)} of patients are taken to come back at all ({words.between_percent(back)})."
+    said = f"{words.percent(back.value)} of patients new to the log are taken to come back at all ({words.between_percent(back)})."
     if without is not None:
         said += f" Were nobody gone for good, the share would be reached at {_months(without, rules, settings.share)}."
     return Check("Patients who never return", INFORMATION, said)

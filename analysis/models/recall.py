@@ -84,7 +84,8 @@ class FittedRecall:
         The same, were nobody ever gone for good, which makes it later; None where
         that settles no curve, or where staying away says nothing.
     return_share : Estimate
-        Share of patients who come back at all after the log first clears an ear of theirs.
+        Share of patients who come back at all after the log first clears an ear of theirs; of those
+        new to the log, unless fewer than 25 are.
     absence_tells : bool
         Whether patients who stay away count as evidence.
     later_clearances : int
