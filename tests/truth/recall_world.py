@@ -58,12 +58,7 @@ class World:
         return float(self.scale_months * factor * hazard_then ** (1 / self.shape))
 
     def return_share(self) -> float:
-        """Give the true share of patients who ever come back after the log first clears an ear, watched for ever.
-
-        In a clinic older than its log, patients of before are seen because they come back.
-        """
-        if self.years_before:
-            return _back_in_older_log(replace(self, patients=40_000))
+        """Give the true share of patients new to the log who ever come back, watched for ever."""
         return 1 - self.never if self.leaves_a_year == 0 else _ever_back(replace(self, patients=40_000))
 
     def log(self, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -112,14 +107,6 @@ def _frailties_seen(world: World, *, hearing_aid: bool) -> np.ndarray:
     seen = np.unique(np.concatenate([each[0] for each in rounds]))
     mine = seen[aid[seen] == hearing_aid]
     return np.quantile(frailty[mine], (np.arange(500) + 0.5) / 500)
-
-
-@cache
-def _back_in_older_log(world: World) -> float:
-    """Give the share who come back of a large, older clinic's patients with a clearance in the log."""
-    rounds, _, _ = world.rounds(np.random.default_rng(1))
-    cleared = np.unique(np.concatenate([each[0][each[4].any(axis=1)] for each in rounds]))
-    return 1 - world.never * len(rounds[0][0]) / len(cleared)
 
 
 @cache
