@@ -111,7 +111,7 @@ def as_markdown(found: dict[str, Any]) -> str:
         visits: float(np.median([row["held_95_mc"] or 1.0 for row in found["pooled"] if row["visits"] == visits]))
         for visits in sizes
     }
-    lines = [*headed(found["clinics"], told_to), *AIMS, *_worlds()]
+    lines = [*headed(found["clinics"], told_to), *_fallen_short(found["pooled"]), *AIMS, *_worlds()]
     for visits in sizes:
         rows = [row for row in found["pooled"] if row["visits"] == visits]
         lines += [f"## Where the assumptions hold, about {visits:,} visits a clinic", "", *_performance_table(rows), ""]
@@ -123,6 +123,18 @@ def as_markdown(found: dict[str, Any]) -> str:
     if found["regret"]:
         lines += [*SAID["regret"], "", *_regret_table(found["regret"]), ""]
     return "\n".join(lines)
+
+
+def _fallen_short(rows: Rows) -> list[str]:
+    """Name the figures whose ranges hold too seldom, at 1,000 visits and more."""
+    short = [
+        f"{quantity_said(row)}, {row['visits']:,} visits: {_share(row, 'held_95')}"
+        for row in rows
+        if row["visits"] >= 1_000 and UNADJUSTED not in row["of"] and row["quantity"] != RATIO
+        and verdict(row) == "too narrow"
+    ]  # fmt: skip
+    said = "; ".join(short) if short else "none"
+    return [f"**Fallen short of 93 in 100 beyond chance, the assumptions holding:** {said}.", ""]
 
 
 def _worlds() -> list[str]:
