@@ -104,8 +104,8 @@ DESCRIBED = {(each.section, each.name): each for each in QUANTITIES}
 @pytest.fixture(scope="module")
 def rows() -> dict[tuple[str, str], list]:
     made = invented_clinic()
-    aside = typed_frame(SET_ASIDE, pd.DataFrame({"reason": ["no date"], "remedy": ["Fill in the date."]}))
-    record = {"rows_in": len(made.visits) + 1, "rows_kept": len(made.visits), "rows_set_aside": 1}
+    aside = typed_frame(SET_ASIDE, pd.DataFrame({"reason": ["no date"] * 9, "remedy": "Fill in the date."}))
+    record = {"rows_in": len(made.visits) + 9, "rows_kept": len(made.visits), "rows_set_aside": 9}
     clinic = Clinic(made.visits, made.ears, aside, settings_from_toml(SET), record)
     found = {}
     for file, name in THERE:
