@@ -50,9 +50,7 @@ def test_an_empty_record_has_nothing_to_tell():
 
 def test_habits_of_timing_are_told_by_export_and_by_practitioner_without_names():
     by_export, by_practitioner = [check.sentence for check in minutes_by_part_checks(clinic())]
-    assert by_export.startswith(
-        "Timed from 0% (export of February 2026) to 75% (export of January 2026)"
-    )
+    assert by_export.startswith("Timed from 0% (export of February 2026) to 75% (export of January 2026)")
     assert by_practitioner.startswith("Timed from 0% (practitioner 2) to 100% (practitioner 1)")
     told = " ".join([by_export, by_practitioner, *(str(row.group) for row in minutes_by_part_rows(clinic()))])
     assert not [name for name in ("jane", "smith", "Ann", "Zoe") if name in told]
