@@ -7,7 +7,9 @@ from analysis.clinic import Clinic
 from analysis.demo import invented_clinic
 from analysis.report.questions import ask_all
 from analysis.schema import EAR_ROWS, VISITS, typed_frame
+from analysis.settings import Settings, settings_from_toml
 
+WITH_RULE = settings_from_toml("[recall]\ntoday_months = 12")
 ALWAYS = {"can the log be trusted", "what was set aside"}
 LACKING = {
     "nothing": ([], [], set()),
@@ -28,8 +30,8 @@ def log():
     return late, whole.ears[whole.ears["visit_id"].isin(late["visit_id"])]
 
 
-def asked(visits: pd.DataFrame, ears: pd.DataFrame):
-    answers = ask_all(Clinic(typed_frame(VISITS, visits), typed_frame(EAR_ROWS, ears)), "2026-Q3")
+def asked(visits: pd.DataFrame, ears: pd.DataFrame, settings: Settings = WITH_RULE):
+    answers = ask_all(Clinic(typed_frame(VISITS, visits), typed_frame(EAR_ROWS, ears), settings=settings), "2026-Q3")
     for answer in answers.values():
         assert answer.headline.endswith((".", "?")), answer.headline
         assert answer.answered == (not answer.headline.startswith("No figure yet. ")), answer.headline
@@ -41,6 +43,10 @@ def test_only_what_rests_on_a_lacking_fact_goes_without_a_figure(log, fact):
     of_visits, of_ears, unanswered = LACKING[fact]
     visits, ears = log
     assert asked(visits.drop(columns=of_visits), ears.drop(columns=of_ears)) == unanswered
+
+
+def test_without_a_recall_rule_only_coming_when_due_goes_without_a_figure(log):
+    assert asked(*log, Settings()) == {"coming when due"}
 
 
 def test_a_log_of_one_ear_only_has_every_answer(log):
