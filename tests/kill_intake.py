@@ -18,6 +18,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable, Iterator
 from itertools import count
 from pathlib import Path
 
@@ -54,24 +55,30 @@ def mark_found(store: Path) -> str:
     return record["mark"]
 
 
-def kill_writes(kills: int, seed: int) -> Counter[str]:
-    """Kill a process that writes one store after another; tell how often it left something unfinished."""
+def killed(write: Callable[[Path, str], None], place: Path, kills: int, seed: int) -> Iterator[str]:
+    """Kill a process that writes one mark after another; give what its marks began with, after each kill."""
     draw = random.Random(seed)
+    write(place, "0" * 8)
+    for kill in range(1, kills + 1):
+        pid = os.fork()
+        if pid == 0:
+            for step in count():
+                write(place, f"{kill:04d}{step % 10_000:04d}")
+        time.sleep(draw.uniform(0.0, LONGEST_WRITE_SECONDS))
+        os.kill(pid, signal.SIGKILL)
+        os.waitpid(pid, 0)
+        yield f"{kill:04d}"
+    write(place, "9" * 8)
+
+
+def kill_writes(kills: int, seed: int) -> Counter[str]:
+    """Kill writes of a store; tell how often one left something unfinished."""
     seen: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as folder:
         store = Path(folder) / "store"
-        write_marked(store, "0" * 8)
-        for kill in range(1, kills + 1):
-            pid = os.fork()
-            if pid == 0:
-                for step in count():
-                    write_marked(store, f"{kill:04d}{step % 10_000:04d}")
-            time.sleep(draw.uniform(0.0, LONGEST_WRITE_SECONDS))
-            os.kill(pid, signal.SIGKILL)
-            os.waitpid(pid, 0)
-            seen["new store" if mark_found(store).startswith(f"{kill:04d}") else "old store"] += 1
+        for began in killed(write_marked, store, kills, seed):
+            seen["new store" if mark_found(store).startswith(began) else "old store"] += 1
             seen["left unfinished"] += any(path.name.startswith(".new-") for path in store.iterdir())
-        write_marked(store, "9" * 8)
         assert mark_found(store) == "9" * 8
         assert sorted(path.name[:7] for path in store.iterdir()) == ["intake.", "tables-"]
     return seen
@@ -85,24 +92,14 @@ def write_report(folder: Path, mark: str) -> None:
 
 
 def kill_reports(kills: int, seed: int) -> Counter[str]:
-    """Kill a process that writes one report after another; tell how often files of two runs stood side by side."""
-    draw = random.Random(seed)
+    """Kill writes of a report; tell how often files of two runs stood side by side."""
     seen: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "2026-Q3"
-        write_report(folder, "0" * 8)
-        for kill in range(1, kills + 1):
-            pid = os.fork()
-            if pid == 0:
-                for step in count():
-                    write_report(folder, f"{kill:04d}{step % 10_000:04d}")
-            time.sleep(draw.uniform(0.0, LONGEST_WRITE_SECONDS))
-            os.kill(pid, signal.SIGKILL)
-            os.waitpid(pid, 0)
+        for _ in killed(write_report, folder, kills, seed):
             found = [(folder / file).read_bytes() for file in REPORT_FILES]
             assert all(each == each[:8] * (TABLE_BYTES // 8) for each in found), "a file is cut short"
             seen["one run" if len(set(found)) == 1 else "two runs"] += 1
-        write_report(folder, "9" * 8)
         assert sorted(path.name for path in folder.iterdir()) == sorted(REPORT_FILES)
     return seen
 

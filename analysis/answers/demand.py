@@ -11,7 +11,7 @@ import pandas as pd
 from analysis.answers import demand_words as say
 from analysis.answers.demand_figures import RANGES, Figures, Series, demand_figures
 from analysis.clinic import Clinic
-from analysis.present.answer import Answer, Basis, ResultRow, no_answer
+from analysis.present.answer import Answer, ResultRow, no_answer
 from analysis.present.chart_forecast import Band, forecast_chart
 from analysis.present.charts import Line
 from analysis.present.theme import RECOMMENDED, TODAY
@@ -58,14 +58,7 @@ def how_many_will_come(clinic: Clinic) -> Answer:
         assumptions=say.assumptions(figures, clinic.settings),
         cautions=say.cautions(figures),
         checks=say.checks(figures),
-        basis=Basis(
-            used=len(figures.history.day),
-            of_what="attended visits",
-            left_out=figures.left_out,
-            first_day=figures.first_day,
-            last_day=figures.last_day,
-            method=say.method(figures),
-        ),
+        basis=figures.basis(say.method(figures)),
         rows=(*_monthly_rows(figures), *_forecast_rows(figures), *_trial_rows(figures)),
     )
 

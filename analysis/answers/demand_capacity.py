@@ -19,7 +19,7 @@ from analysis.planning.capacity import minutes_by_kind
 from analysis.planning.staffing import days_and_rooms, sessions_run, suctioned_ears_a_visit
 from analysis.planning.visit_mix import VisitMix
 from analysis.planning.waiting_list import WaitingList, waiting_list
-from analysis.present.answer import Answer, Basis, ResultRow, no_answer
+from analysis.present.answer import Answer, ResultRow, no_answer
 from analysis.present.chart_forecast import Band, forecast_chart
 from analysis.present.charts import Line
 from analysis.present.theme import RECOMMENDED, TODAY
@@ -120,14 +120,7 @@ def when_is_capacity_outgrown(clinic: Clinic) -> Answer:
         chart_text=say.chart_text(capacity),
         assumptions=say.assumptions(capacity, clinic.settings),
         cautions=say.CAUTIONS,
-        basis=Basis(
-            used=len(figures.history.day),
-            of_what="attended visits",
-            left_out=figures.left_out,
-            first_day=figures.first_day,
-            last_day=figures.last_day,
-            method="The forecast's possible futures, each carried over from month to month.",
-        ),
+        basis=figures.basis("The forecast's possible futures, each carried over from month to month."),
         rows=tuple(_rows(capacity)),
     )
 

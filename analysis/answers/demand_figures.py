@@ -22,6 +22,7 @@ from analysis.planning.capacity import (
     other_bookings,
     sessions_needed,
 )
+from analysis.present.answer import Basis
 from analysis.problems import NotEnough
 from analysis.settings import Settings
 
@@ -97,6 +98,10 @@ class Figures:
         """Lines of the table, in order."""
         rest = [each for each in (self.total, self.bookings, self.sessions) if each is not None]
         return (*self.kinds, *rest)
+
+    def basis(self, method: str) -> Basis:
+        """Say what an answer made from these figures rests on."""
+        return Basis(len(self.history.day), "attended visits", self.left_out, self.first_day, self.last_day, method)
 
 
 @once_a_clinic

@@ -16,7 +16,7 @@ from analysis.models.demand import count_range
 from analysis.planning.staffing import days_and_rooms
 from analysis.planning.visit_mix import VisitMix, chair_minutes, fully_occluding_share
 from analysis.present import words
-from analysis.present.answer import INFORMATION, Answer, Basis, Check, ResultRow, no_answer
+from analysis.present.answer import INFORMATION, Answer, Check, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart
 from analysis.present.theme import RECOMMENDED, TODAY
 from analysis.problems import NotEnough
@@ -70,13 +70,8 @@ def what_will_the_coming_visits_take(clinic: Clinic) -> Answer:
         assumptions=tuple(_assumptions(needs, clinic)),
         cautions=CAUTIONS,
         checks=tuple(_checks(needs)),
-        basis=Basis(
-            used=len(figures.history.day),
-            of_what="attended visits",
-            left_out=figures.left_out,
-            first_day=figures.first_day,
-            last_day=figures.last_day,
-            method="The forecast's visits by kind, times the minutes of visits with open, partly and fully occluding ears.",
+        basis=figures.basis(
+            "The forecast's visits by kind, times the minutes of visits with open, partly and fully occluding ears."
         ),
         rows=tuple(_rows(needs, drawn, supplies)),
     )

@@ -17,7 +17,7 @@ from analysis.models.demand_changed import Change, ChangedReturns, changed_retur
 from analysis.models.visit_history import SECOND
 from analysis.planning.scenarios import Played, play, sessions_drawn
 from analysis.planning.waiting_list import waiting_list
-from analysis.present.answer import Answer, Basis, ResultRow, no_answer
+from analysis.present.answer import Answer, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart
 from analysis.present.theme import RECOMMENDED
 from analysis.problems import NotEnough
@@ -119,13 +119,8 @@ def what_if_recalls_or_softening_changed(clinic: Clinic) -> Answer:
         assumptions=say.assumptions(found, clinic.settings),
         cautions=say.CAUTIONS,
         checks=tuple(say.checks(found)),
-        basis=Basis(
-            used=len(figures.history.day),
-            of_what="attended visits",
-            left_out=figures.left_out,
-            first_day=figures.first_day,
-            last_day=figures.last_day,
-            method="Returns, grades at return, minutes, advice to soften and slots, each as this log has them, drawn together.",
+        basis=figures.basis(
+            "Returns, grades at return, minutes, advice to soften and slots, each as this log has them, drawn together."
         ),
         rows=tuple(_rows(scenarios, found, level)),
     )

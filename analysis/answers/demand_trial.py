@@ -12,7 +12,7 @@ from analysis.answers import demand_trial_words as say
 from analysis.answers.demand_figures import RANGES, Figures, demand_figures, full_backtest
 from analysis.clinic import Clinic
 from analysis.models.demand_backtest import LATEST_ORIGINS, Backtest, led_by
-from analysis.present.answer import Answer, Basis, ResultRow, no_answer
+from analysis.present.answer import Answer, ResultRow, no_answer
 from analysis.present.chart_forecast import Band
 from analysis.present.chart_foretold import foretold_chart
 from analysis.present.charts import Line
@@ -63,14 +63,7 @@ def did_past_forecasts_hold(clinic: Clinic, *, every_month_end: bool = False) ->
         assumptions=say.assumptions(own, leads),
         cautions=say.cautions(own, len(figures.demand.months.whole)),
         checks=say.checks(own),
-        basis=Basis(
-            used=len(figures.history.day),
-            of_what="attended visits",
-            left_out=figures.left_out,
-            first_day=figures.first_day,
-            last_day=figures.last_day,
-            method=say.method(trial),
-        ),
+        basis=figures.basis(say.method(trial)),
         rows=(*_month_rows(trial), *_year_rows(trial, hide_below), *_ahead_rows(trial), *_beside_rows(own)),
     )
 

@@ -15,7 +15,7 @@ from analysis.clinic import Clinic
 from analysis.models.demand import count_range
 from analysis.planning.waiting_list import sessions_for_short_waits
 from analysis.present import words
-from analysis.present.answer import Answer, Basis, ResultRow, no_answer
+from analysis.present.answer import Answer, ResultRow, no_answer
 from analysis.present.charts import Bar, range_chart
 from analysis.present.theme import RECOMMENDED
 from analysis.problems import NotEnough
@@ -61,14 +61,7 @@ def how_long_would_people_wait(clinic: Clinic) -> Answer:
         chart_text=_chart_text(capacity),
         assumptions=_assumptions(capacity, longest),
         cautions=CAUTIONS,
-        basis=Basis(
-            used=len(figures.history.day),
-            of_what="attended visits",
-            left_out=figures.left_out,
-            first_day=figures.first_day,
-            last_day=figures.last_day,
-            method="The forecast's possible futures, each carried over from month to month.",
-        ),
+        basis=figures.basis("The forecast's possible futures, each carried over from month to month."),
         rows=tuple(_rows(capacity, longest, enough)),
     )
 

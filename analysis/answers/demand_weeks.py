@@ -17,7 +17,7 @@ from analysis.models.return_table import WEEK
 from analysis.models.visit_history import EPOCH, KINDS, day_number
 from analysis.models.weeks_ahead import LEAST_EXPECTED, Weeks, drawn_by_week, week_shares_drawn, weeks_ahead
 from analysis.present import words
-from analysis.present.answer import FAILED, INFORMATION, PASSED, Answer, Basis, Check, ResultRow, no_answer
+from analysis.present.answer import FAILED, INFORMATION, PASSED, Answer, Check, ResultRow, no_answer
 from analysis.present.chart_forecast import Band, forecast_chart
 from analysis.present.charts import Line
 from analysis.present.theme import RECOMMENDED, TODAY
@@ -99,13 +99,8 @@ def how_many_will_come_each_week(clinic: Clinic) -> Answer:
         chart_text=_chart_text(found),
         assumptions=_assumptions(found),
         checks=(_held(found),),
-        basis=Basis(
-            used=len(figures.history.day),
-            of_what="attended visits",
-            left_out=figures.left_out,
-            first_day=figures.first_day,
-            last_day=figures.last_day,
-            method="The months' forecast, each shared out over its weeks by the days the clinic is expected to open.",
+        basis=figures.basis(
+            "The months' forecast, each shared out over its weeks by the days the clinic is expected to open."
         ),
         rows=tuple(_rows(found)),
     )

@@ -95,13 +95,9 @@ def _other_windows(clinic: Clinic, family: Family) -> dict[int, dict[str, Recall
 
 def _basis(fitted: FittedRecall) -> Basis:
     """Say what the answer rests on."""
-    return Basis(
-        used=fitted.curves[EVERYONE].ears,
-        of_what="cleared ears",
-        left_out={"later clearances of ears counted already": fitted.later_clearances},
-        first_day=fitted.first_day,
-        last_day=fitted.last_day,
-        method=f"A {fitted.family.spoken} for times known only between two visits, with a share of patients who never return.",
+    return say.recall_basis(
+        fitted,
+        f"A {fitted.family.spoken} for times known only between two visits, with a share of patients who never return.",
     )
 
 

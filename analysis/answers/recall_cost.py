@@ -17,7 +17,7 @@ from analysis.answers.recall_material import (
     recall_costs,
     said_of_prices,
 )
-from analysis.answers.recall_words import GROUPS, WITH_AID, WITHOUT_AID
+from analysis.answers.recall_words import GROUPS, WITH_AID, WITHOUT_AID, recall_basis
 from analysis.clinic import Clinic
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.return_visits import FULLY, OPEN, PARTLY
@@ -251,13 +251,11 @@ def _within(found: RecallCosts) -> Check:
 
 def _basis(found: RecallCosts) -> Basis:
     """Say what the figures rest on."""
-    fitted = found.fitted
     method = (
         f"Recall curves weighed by the inspection model of Barlow and Proschan (1965); {DRAWS - 1} joint draws of curves, "
         "grades, minutes and success."
     )
-    out = {"later clearances of ears counted already": fitted.later_clearances}
-    return Basis(fitted.curves[EVERYONE].ears, "cleared ears", out, fitted.first_day, fitted.last_day, method)
+    return recall_basis(found.fitted, method)
 
 
 def _rows(found: RecallCosts, settings: Settings) -> Iterable[ResultRow]:

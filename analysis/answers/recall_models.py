@@ -212,13 +212,9 @@ def _table(beside: dict[str, Beside]) -> pd.DataFrame:
 
 def _basis(fitted: FittedRecall) -> Basis:
     """Say what the comparison rests on."""
-    return Basis(
-        used=fitted.curves[EVERYONE].ears,
-        of_what="cleared ears",
-        left_out={"later clearances of ears counted already": fitted.later_clearances},
-        first_day=fitted.first_day,
-        last_day=fitted.last_day,
-        method=f"Turnbull's curve for times known only between two visits, beside the {fitted.family.spoken}; patients drawn again.",
+    return say.recall_basis(
+        fitted,
+        f"Turnbull's curve for times known only between two visits, beside the {fitted.family.spoken}; patients drawn again.",
     )
 
 

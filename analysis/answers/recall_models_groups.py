@@ -245,13 +245,8 @@ def _table(found: GroupedRecall, chosen: float) -> pd.DataFrame:
 
 def _basis(found: GroupedRecall) -> Basis:
     """Say what the figures rest on."""
-    return Basis(
-        used=found.curves[EVERYONE].ears,
-        of_what="cleared ears",
-        left_out={"later clearances of ears counted already": found.later_clearances},
-        first_day=found.first_day,
-        last_day=found.last_day,
-        method=f"A {found.family.spoken} for times known only between two visits, a scale for each group.",
+    return say.recall_basis(
+        found, f"A {found.family.spoken} for times known only between two visits, a scale for each group."
     )
 
 

@@ -218,13 +218,8 @@ def _table(fits: dict[int, FittedRecall | None], share: float) -> pd.DataFrame:
 
 def _basis(own: FittedRecall) -> Basis:
     """Say what the figures rest on."""
-    return Basis(
-        used=own.curves[EVERYONE].ears,
-        of_what="cleared ears",
-        left_out={"later clearances of ears counted already": own.later_clearances},
-        first_day=own.first_day,
-        last_day=own.last_day,
-        method="The recall curves fitted anew with each window, with the share who never return estimated and with none.",
+    return say.recall_basis(
+        own, "The recall curves fitted anew with each window, with the share who never return estimated and with none."
     )
 
 

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 
 from analysis.answers.recall_cost import CAUTIONS
 from analysis.answers.recall_material import SLOW_MONTHS, RecallCosts, people_waiting, recall_costs, said_of_prices
-from analysis.answers.recall_words import GROUPS
+from analysis.answers.recall_words import GROUPS, recall_basis
 from analysis.clinic import Clinic
 from analysis.models.recall_evidence import EVERYONE
 from analysis.planning.recall_cost import CostCurve, ReturnCosts, cost_curve
@@ -269,7 +269,5 @@ def _result_rows(each: Weighed, found: RecallCosts, settings: Settings) -> Itera
 
 def _basis(found: RecallCosts) -> Basis:
     """Say what the figures rest on."""
-    fitted = found.fitted
-    out = {"later clearances of ears counted already": fitted.later_clearances}
     method = "The inspection model of the least-cost recall, weighed again with one thing changed at a time."
-    return Basis(fitted.curves[EVERYONE].ears, "cleared ears", out, fitted.first_day, fitted.last_day, method)
+    return recall_basis(found.fitted, method)

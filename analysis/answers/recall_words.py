@@ -6,9 +6,10 @@ import pandas as pd
 
 from analysis.models.recall import FittedRecall, RecallCurve
 from analysis.models.recall_evidence import EVERYONE
+from analysis.models.recall_grouped import GroupedRecall
 from analysis.planning.recall_policy import RecallRule
 from analysis.present import words
-from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
+from analysis.present.answer import FAILED, INFORMATION, PASSED, Basis, Check
 from analysis.settings import RecallPart
 from analysis.stats.estimate import Estimate
 
@@ -59,6 +60,13 @@ def months_spoken(months: Estimate) -> str:
 def period(fitted: FittedRecall) -> str:
     """Say the days of the clearances used."""
     return words.from_months(fitted.first_day, fitted.last_day)
+
+
+def recall_basis(fitted: FittedRecall | GroupedRecall, method: str) -> Basis:
+    """Say what an answer made from fitted curves rests on."""
+    left_out = {"later clearances of ears counted already": fitted.later_clearances}
+    used = fitted.curves[EVERYONE].ears
+    return Basis(used, "cleared ears", left_out, fitted.first_day, fitted.last_day, method)
 
 
 def headline(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> str:
