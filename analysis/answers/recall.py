@@ -9,8 +9,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.answers import recall_words as say
+from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
-from analysis.derive.gaps import gaps
 from analysis.models.recall import MEDIAN, FittedRecall, RecallCurve, fit_recall
 from analysis.models.recall_evidence import EVERYONE
 from analysis.planning.recall_policy import RecallRule, recall_rules
@@ -70,15 +70,8 @@ def when_to_call_back(clinic: Clinic) -> Answer:
 
 def _fitted(clinic: Clinic, symptom_window_days: int, family: Family | None = None) -> FittedRecall:
     """Fit the curves with a symptom window; with a curve given, so that nothing moves but the window."""
-    table = gaps(
-        clinic.visits,
-        clinic.ears,
-        symptom_window_days=symptom_window_days,
-        last_day=clinic.last_day,
-        second_attempt_days=clinic.settings.softening.second_attempt_days,
-    )
     windowed = replace(clinic.settings.recall, symptom_window_days=symptom_window_days)
-    return fit_recall(table, windowed, level=clinic.settings.level, family=family)
+    return fit_recall(clinic_gaps(clinic, symptom_window_days), windowed, level=clinic.settings.level, family=family)
 
 
 def _other_windows(clinic: Clinic, family: Family) -> dict[int, dict[str, RecallCurve] | None]:

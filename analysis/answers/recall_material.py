@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from analysis.answers.kept import once_a_clinic
 from analysis.clinic import Clinic
 from analysis.derive.attempts import attempts
-from analysis.derive.gaps import gaps
+from analysis.derive.gaps import Clearances, clearances
 from analysis.models.grade_at_return import GradesAtReturn, fit_grades_at_return
 from analysis.models.recall import FittedRecall, RecallCurve, fit_recall
 from analysis.models.recall_draws import share_draws
@@ -42,12 +43,18 @@ class RecallCosts:
     costs: ReturnCosts
 
 
-def clinic_gaps(clinic: Clinic) -> pd.DataFrame:
-    """List the clinic's gaps with its settings."""
-    return gaps(
+def clinic_gaps(clinic: Clinic, symptom_window_days: int | None = None) -> pd.DataFrame:
+    """List the clinic's gaps with its settings, or with another symptom window."""
+    window = clinic.settings.recall.symptom_window_days if symptom_window_days is None else symptom_window_days
+    return _clearances(clinic).gaps(window)
+
+
+@once_a_clinic
+def _clearances(clinic: Clinic) -> Clearances:
+    """Find the clinic's clearances, which no symptom window changes."""
+    return clearances(
         clinic.visits,
         clinic.ears,
-        symptom_window_days=clinic.settings.recall.symptom_window_days,
         last_day=clinic.last_day,
         second_attempt_days=clinic.settings.softening.second_attempt_days,
     )

@@ -75,8 +75,7 @@ def what_hangs_on_windows(clinic: Clinic) -> Answer:
 def _fitted(clinic: Clinic, window: int, family: Family | None = None) -> FittedRecall:
     """Fit with a window; with a curve given, so that nothing moves but the window."""
     windowed = replace(clinic.settings, recall=replace(clinic.settings.recall, symptom_window_days=window))
-    table = clinic_gaps(replace(clinic, settings=windowed))
-    return fit_recall(table, windowed.recall, level=windowed.level, family=family)
+    return fit_recall(clinic_gaps(clinic, window), windowed.recall, level=windowed.level, family=family)
 
 
 def _try(clinic: Clinic, window: int, family: Family) -> FittedRecall | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import pandas as pd
 
 from analysis.schema import GAPS, OCCLUDING, SUCCESSES, typed_frame
@@ -10,6 +12,42 @@ OPEN = ("clear", "non_occluding")
 FROM_VISIT = ["patient_key", "booking_kind", "hearing_aid", "cotton_bud", "age_band", "site"]
 EAR_KEY = ["patient_key", "ear"]
 RETURN_KINDS = ("routine_recall", "symptoms_return")
+
+
+@dataclass(frozen=True, eq=False)
+class Clearances:
+    """Every clearance of an ear, and what later visits say of it: what ``gaps`` of any symptom window are read from.
+
+    Attributes
+    ----------
+    found : pandas.DataFrame
+        One row a clearance, by patient, ear and day, with the patient's first return.
+    evidence : pandas.DataFrame
+        One row a later visit up to the one that ends the gap; ``gap`` is the row in ``found``.
+    """
+
+    found: pd.DataFrame
+    evidence: pd.DataFrame
+
+    def gaps(self, symptom_window_days: int) -> pd.DataFrame:
+        """Give the table ``GAPS`` with one symptom window; see ``gaps``."""
+        bounded = self.found.join(_bounds(self.evidence, symptom_window_days))
+        bounded["open_until_days"] = bounded["open_until_days"].fillna(0.0)
+        return typed_frame(GAPS, _name_return(bounded))
+
+
+def clearances(
+    visits: pd.DataFrame, ears: pd.DataFrame, *, last_day: pd.Timestamp, second_attempt_days: int = 28
+) -> Clearances:
+    """List every clearance of an ear with what later visits say of it; parameters as of ``gaps``."""
+    seen = _ears_seen(visits, ears, last_day)
+    seen["restarts"] = _restarts(seen, second_attempt_days)
+    found = seen[seen["restarts"]].reset_index(drop=True).rename(columns={"day": "cleared_on"})
+    found["watched_days"] = (last_day - found["cleared_on"]).dt.days
+    found["known_before"] = found["patient_key"].isin(_known_before(visits, last_day))
+    evidence = _evidence(seen, found)
+    found = found.drop(columns="booking_kind")
+    return Clearances(found.join(_first_return(found, visits, last_day, second_attempt_days)), evidence)
 
 
 def gaps(
@@ -78,15 +116,8 @@ def gaps(
     >>> table[["open_until_days", "occluding_by_days", "watched_days"]].to_numpy().tolist()
     [[280.0, 340.0, 390.0], [0.0, nan, 50.0]]
     """
-    seen = _ears_seen(visits, ears, last_day)
-    seen["restarts"] = _restarts(seen, second_attempt_days)
-    found = seen[seen["restarts"]].reset_index(drop=True).rename(columns={"day": "cleared_on"})
-    found["watched_days"] = (last_day - found["cleared_on"]).dt.days
-    found["known_before"] = found["patient_key"].isin(_known_before(visits, last_day))
-    evidence = _evidence(seen, found)
-    found = found.drop(columns="booking_kind").join(_bounds(evidence, symptom_window_days))
-    found["open_until_days"] = found["open_until_days"].fillna(0.0)
-    return typed_frame(GAPS, found.join(_first_return(found, visits, last_day, second_attempt_days)).pipe(_name_return))
+    cleared = clearances(visits, ears, last_day=last_day, second_attempt_days=second_attempt_days)
+    return cleared.gaps(symptom_window_days)
 
 
 def attended_visits(visits: pd.DataFrame, last_day: pd.Timestamp) -> pd.DataFrame:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy.stats import norm
 
 from analysis.stats.censored import log_scores, time_regression
@@ -39,9 +40,10 @@ class Material:
     ) -> Material:
         """Give patients their numbers; those whose ears tell nothing come last, so that they move nobody's part."""
         telling = (weight > 0) & ((low > 0) | np.isfinite(high))
-        names = keys.astype(str)
-        ordered = np.char.add(np.where(np.isin(names, names[telling]), "0", "1"), names)
-        return cls(low, high, weight, design, np.unique(ordered, return_inverse=True)[1].ravel())
+        whose, names = pd.factorize(pd.Series(keys, dtype="str"), use_na_sentinel=False)
+        tells = np.bincount(whose[telling], minlength=len(names)) > 0
+        first = np.lexsort((np.argsort(names.argsort()), ~tells))
+        return cls(low, high, weight, design, np.argsort(first)[whose])
 
     @property
     def ears(self) -> float:
