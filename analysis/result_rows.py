@@ -134,6 +134,7 @@ QUANTITIES = (
     Quantity("demand_scenarios", "chance_outgrown_by_then", ("month", "scenario"), "share", "how likely it or a month before it does"),
     Quantity("demand_sites", "visits", ("kind", "month", "site"), "visits", "attended visits expected at a site; one row a level of range"),
     Quantity("demand_weeks", "visits", ("kind", "week"), "visits", "attended visits expected in a week, named by its first day within the months ahead; one row a level of range"),
+    Quantity("demand_weeks", "visits_at_site", ("kind", "site", "week"), "visits", "the same at a site, of kinds of booking or all; sites with too few visits stand together or are left out"),
     Quantity("demand_needs", "chair_hours", ("month",), "hours", "hours in the chair that the coming visits take, turnaround included"),
     Quantity("demand_needs", "minutes_a_visit", ("month",), "minutes", "the same for a visit"),
     Quantity("demand_needs", "rooms_at_once", ("month",), "rooms", "rooms in use at once, sessions spread evenly over the opening days; the middle future"),

@@ -13,7 +13,7 @@ from analysis.answers.demand_figures import LEAST_SHOWN, RANGES, SEED, Figures, 
 from analysis.answers.demand_words import month_name
 from analysis.clinic import Clinic
 from analysis.models.demand import count_range
-from analysis.models.site_shares import FEWEST_VISITS, NO_SITE, SiteVisits, drawn_by_site, expected_by_site, site_visits
+from analysis.models.site_shares import SiteVisits, drawn_by_site, expected_by_site, site_visits
 from analysis.models.visit_history import KINDS
 from analysis.present import words
 from analysis.present.answer import INFORMATION, PASSED, Answer, Basis, Check, ResultRow, no_answer
@@ -48,11 +48,8 @@ class SiteForecast:
 
     @property
     def shown(self) -> list[int]:
-        """Places of the sites with a figure; the rest together have one if they have visits enough."""
-        counts = self.sites.counts.sum(axis=1)
-        return [
-            place for place, name in enumerate(self.sites.names) if name != NO_SITE or counts[place] >= FEWEST_VISITS
-        ]
+        """Places of the sites with a figure."""
+        return self.sites.shown
 
     def estimate(self, month: int, site: int, level: float, kind: int | None = None) -> Estimate:
         """Give one month's visits at one site, of one kind or all, with their range."""

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from analysis.answers.demand_figures import LEAST_SHOWN, RANGES, SEED, Figures, demand_figures
-from analysis.answers.demand_words import month_name
+from analysis.answers.demand_figures import RANGES
+from analysis.answers.demand_weeks_figures import LEVEL, WeekForecast, week_forecast
+from analysis.answers.demand_words import SERIES, month_name
 from analysis.clinic import Clinic
-from analysis.models.demand import count_range
 from analysis.models.return_table import WEEK
-from analysis.models.visit_history import EPOCH, KINDS, day_number
-from analysis.models.weeks_ahead import LEAST_EXPECTED, Weeks, drawn_by_week, week_shares_drawn, weeks_ahead
+from analysis.models.site_shares import FEWEST_VISITS
+from analysis.models.visit_history import EPOCH
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Answer, Check, ResultRow, no_answer
 from analysis.present.chart_forecast import Band, forecast_chart
@@ -26,46 +25,9 @@ from analysis.stats.estimate import Estimate
 
 QUESTION = "How many will come in each week?"
 SECTION = "demand_weeks"
-METHOD = "the months' forecast shared out over opening days"
-LEVEL = 0.80
 WEEKS_SHOWN = 40
-DRAWS_TRIED = 500
 FEWEST_TRIED, LEAST_HELD = 20, 0.65
 """Weeks from which ranges are judged, and the share that must lie within 8-in-10 ranges (our choice, no source)."""
-
-
-@dataclass(frozen=True, eq=False)
-class WeekForecast:
-    """The forecast by week.
-
-    Attributes
-    ----------
-    figures : Figures
-    weeks : Weeks
-    expected : numpy.ndarray, shape (weeks, kinds)
-    drawn : numpy.ndarray, shape (futures, weeks, kinds)
-    held : float
-        Share of past weeks within their 8-in-10 range, given their month's visits.
-    """
-
-    figures: Figures
-    weeks: Weeks
-    expected: np.ndarray
-    drawn: np.ndarray
-    held: float
-
-    def estimate(self, week: int, level: float, kind: int | None = None) -> Estimate:
-        """Give one week's visits, of one kind or all, with their range."""
-        which = slice(None) if kind is None else slice(kind, kind + 1)
-        value = float(self.expected[week, which].sum())
-        low, high = count_range(self.drawn[:, week, which].sum(axis=1), level)
-        n = len(self.figures.history.day)
-        return Estimate(value, min(float(low), value), max(float(high), value), level, n, METHOD)
-
-    @property
-    def whole(self) -> np.ndarray:
-        """Places of the weeks that lie within the months ahead altogether."""
-        return np.flatnonzero(self.weeks.days == WEEK)
 
 
 def how_many_will_come_each_week(clinic: Clinic) -> Answer:
@@ -79,10 +41,12 @@ def how_many_will_come_each_week(clinic: Clinic) -> Answer:
     -------
     Answer
         Without a figure where the log is too short for a forecast.
-        Rows: ``visits`` by kind and week (its first day), at 50, 80 and 95 %.
+        Rows, at 50, 80 and 95 %: ``visits`` by kind and week (its first day);
+        ``visits_at_site`` by kind, site and week, where two sites or more have
+        visits enough.
     """
     try:
-        found = _forecast(clinic)
+        found = week_forecast(clinic)
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
     figures = found.figures
@@ -98,36 +62,12 @@ def how_many_will_come_each_week(clinic: Clinic) -> Answer:
         chart_title=_chart_title(found),
         chart_text=_chart_text(found),
         assumptions=_assumptions(found),
-        checks=(_held(found),),
+        checks=(_held(found), _sites_check(found)),
         basis=figures.basis(
             "The months' forecast, each shared out over its weeks by the days the clinic is expected to open."
         ),
         rows=tuple(_rows(found)),
     )
-
-
-def _forecast(clinic: Clinic) -> WeekForecast:
-    """Share the forecast out."""
-    figures, rng = demand_figures(clinic), np.random.default_rng(SEED + 3)
-    first, last = day_number(figures.first_day), day_number(figures.last_day)
-    weeks = weeks_ahead(figures.history, figures.demand.months, first=first, last=last)
-    expected = np.einsum("mk,mw->wk", figures.demand.expected, weeks.share)
-    drawn = drawn_by_week(figures.demand.drawn, weeks, rng)
-    return WeekForecast(figures, weeks, expected, drawn, _share_held(weeks, rng))
-
-
-def _share_held(weeks: Weeks, rng: np.random.Generator) -> float:
-    """Share of past weeks, or their parts in a month, within the range the sharing-out alone gives."""
-    came, month_came, share = (weeks.tried[weeks.tried[:, 1] * weeks.tried[:, 2] >= LEAST_EXPECTED]).T
-    if not len(came):
-        return float("nan")
-    alone = [
-        week_shares_drawn(np.array([one, 1 - one]), weeks, DRAWS_TRIED, rng)[:, 0]
-        for one in np.minimum(share, 1 - 1e-9)
-    ]
-    drawn = rng.binomial(month_came.astype(np.int64)[:, None], np.array(alone)).T
-    low, high = count_range(drawn.astype(float), LEVEL)
-    return float(((came >= low) & (came <= high)).mean())
 
 
 def _day(number: int) -> str:
@@ -158,20 +98,31 @@ def _headline(found: WeekForecast) -> str:
 
 
 def _table(found: WeekForecast) -> pd.DataFrame:
-    """List each week with its opening days."""
+    """List each week with its opening days: all visits, then each kind's, then each site's."""
     rows = []
     for week, begins in enumerate(found.weeks.begins):
-        columns: dict[str, object] = {
-            "week_begins": _day(begins),
-            "days_in_months": int(found.weeks.days[week]),
-            "opening_days": float(found.weeks.opening_days[week]),
-            "holidays": bool(found.weeks.with_holidays[week]),
-        }
-        for level in RANGES:
-            one, name = found.estimate(week, level), round(100 * level)
-            columns |= {"value": one.value, f"low_{name}": one.low, f"high_{name}": one.high}
-        rows.append(columns)
+        for name, estimates in _lines(found, week):
+            columns: dict[str, object] = {
+                "week_begins": _day(begins),
+                "days_in_months": int(found.weeks.days[week]),
+                "opening_days": float(found.weeks.opening_days[week]),
+                "holidays": bool(found.weeks.with_holidays[week]),
+                "forecast_of": name,
+            }
+            for level, one in zip(RANGES, estimates, strict=True):
+                at = round(100 * level)
+                columns |= {"value": one.value, f"low_{at}": one.low, f"high_{at}": one.high}
+            rows.append(columns)
     return pd.DataFrame(rows)
+
+
+def _lines(found: WeekForecast, week: int) -> Iterable[tuple[str, list[Estimate]]]:
+    """Give a week's lines of the table, each at every level."""
+    kinds: dict[str, int | None] = {"all": None, **found.kinds}
+    for name, kind in kinds.items():
+        yield SERIES[name], [found.estimate(week, level, kind) for level in RANGES]
+    for name, site in found.sites.items():
+        yield f"{name}, all kinds", [found.estimate_at(site, week, level) for level in RANGES]
 
 
 def _chart(found: WeekForecast, hide_below: int) -> go.Figure:
@@ -228,6 +179,12 @@ def _assumptions(found: WeekForecast) -> tuple[str, ...]:
         "such as Easter, are not foreseen. What closed days leave is caught up on over the ten opening days that follow, as "
         "far as the clinic's months have shown.",
     ]
+    if found.sites:
+        said.append(
+            "Each site has the share of each kind of visit that it had of late, alike in every week; a site closed while the "
+            "other is open is not foreseen. The sites' expected visits add up to the clinic's, and so do the visits of every "
+            "possible future."
+        )
     if (found.weeks.days < WEEK).any():
         said.append(
             "A week that begins or ends outside the months ahead is listed with the days inside; the chart leaves it out."
@@ -247,12 +204,31 @@ def _held(found: WeekForecast) -> Check:
     return Check(name, PASSED if found.held >= LEAST_HELD else FAILED, said)
 
 
+def _sites_check(found: WeekForecast) -> Check:
+    """Say which sites have lines of their own, and why others have none."""
+    name, at = "Weeks by site", found.at_sites
+    if isinstance(at, NotEnough):
+        return Check(name, INFORMATION, f"Not shared out between sites. {at.why}")
+    said = f"Shared out between {words.joined(list(found.sites))} as their visits of the last {at.sites.months} whole months were."
+    left = [place or "no site noted" for place in at.sites.small]
+    if left and len(found.sites) < len(at.sites.names):
+        said += f" Fewer than {FEWEST_VISITS} visits have {words.joined(left)}, so the sites add up to a little less than all visits."
+    elif left:
+        said += (
+            f" Fewer than {FEWEST_VISITS} visits each have {words.joined(left)}; they stand in the line of other sites."
+        )
+    return Check(name, INFORMATION, said)
+
+
 def _rows(found: WeekForecast) -> Iterable[ResultRow]:
-    """Keep every week, by kind and of all kinds."""
-    shown = [place for place in range(len(KINDS)) if found.expected[:, place].max() > LEAST_SHOWN]
-    kinds: list[tuple[str, int | None]] = [*((KINDS[place], place) for place in shown), ("all", None)]
-    for name, kind in kinds:
+    """Keep every week, by kind and of all kinds, of the clinic and of each site."""
+    kinds: dict[str, int | None] = {**found.kinds, "all": None}
+    for name, kind in kinds.items():
         for week, date in enumerate(_dates(found.weeks.begins)):
             for level in RANGES:
                 one = found.estimate(week, level, kind)
                 yield ResultRow.from_estimate(SECTION, "visits", "visits", one, kind=name, week=date)
+                for at, site in found.sites.items():
+                    one = found.estimate_at(site, week, level, kind)
+                    group = {"kind": name, "site": at, "week": date}
+                    yield ResultRow.from_estimate(SECTION, "visits_at_site", "visits", one, **group)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -53,6 +53,12 @@ class SiteVisits:
     months: int
     moved: bool
 
+    @property
+    def shown(self) -> list[int]:
+        """Places of the sites with a figure; the rest together have one if they have visits enough."""
+        many = self.counts.sum(axis=1)
+        return [place for place, name in enumerate(self.names) if name != NO_SITE or many[place] >= FEWEST_VISITS]
+
 
 def site_visits(visits: pd.DataFrame, whole: pd.PeriodIndex) -> SiteVisits:
     """Count the attended visits of the last twelve whole months by site.
@@ -82,10 +88,9 @@ def site_visits(visits: pd.DataFrame, whole: pd.PeriodIndex) -> SiteVisits:
     """
     if visits["site"].isna().all():
         raise NotEnough("The log does not say at which site a visit was.", "Add a column with the site to the export.")
-    months = whole[-MONTHS_LOOKED_AT:]
-    came = visits["attendance"].eq("attended") if visits["attendance"].notna().any() else visits["slot_start"].notna()
+    months, came = whole[-MONTHS_LOOKED_AT:], _came(visits)
     month = visits["slot_start"].dt.to_period("M")
-    seen = visits[came.fillna(False) & month.isin(months)]
+    seen = visits[came & month.isin(months)]
     table = pd.crosstab(month[seen.index], seen["site"].astype("object").fillna(NO_SITE)).reindex(months, fill_value=0)
     totals = table.sum().drop(NO_SITE, errors="ignore").sort_values(ascending=False)
     large = [str(site) for site in totals.index[totals >= FEWEST_VISITS]]
@@ -103,6 +108,47 @@ def site_visits(visits: pd.DataFrame, whole: pd.PeriodIndex) -> SiteVisits:
     counts = pd.crosstab(of_site, kind).reindex(index=list(names), columns=list(KINDS), fill_value=0)
     a_month = float(by_month.sum() / len(used))
     return SiteVisits(names, counts.to_numpy(dtype=float), small, _spread(by_month), a_month, len(used), moved)
+
+
+def _came(visits: pd.DataFrame) -> pd.Series:
+    """Say which bookings were attended; where no row says, all that are dated."""
+    told = visits["attendance"].notna().any()
+    return (visits["attendance"].eq("attended") if told else visits["slot_start"].notna()).fillna(False)
+
+
+def shares_by_week(visits: pd.DataFrame, sites: SiteVisits, whole: pd.PeriodIndex) -> SiteVisits:
+    """Let the sites' shares vary as they have from week to week, where they are to share out weeks.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``.
+    sites : SiteVisits
+        As ``site_visits`` found them.
+    whole : pandas.PeriodIndex
+        The log's whole months.
+
+    Returns
+    -------
+    SiteVisits
+        The same shares; ``spread`` is that of the weeks from Monday within the
+        months looked at, and ``a_month`` the visits of an average such week.
+
+    Notes
+    -----
+    Sites that open on few days differ more from week to week than from month
+    to month. Pearson's statistic by its degrees of freedom, as for months.
+    """
+    months = whole[-sites.months :]
+    week = visits["slot_start"].dt.to_period("W")
+    inside = (week.dt.start_time >= months[0].start_time) & (week.dt.end_time <= months[-1].end_time)
+    seen = visits[_came(visits) & inside.fillna(False)]
+    if seen.empty:
+        return sites
+    place = seen["site"].astype("object").where(seen["site"].isin(sites.names), NO_SITE)
+    by_week = pd.crosstab(week[seen.index], place).reindex(columns=list(sites.names), fill_value=0)
+    counts = by_week.to_numpy(dtype=float)
+    return replace(sites, spread=_spread(counts), a_month=float(counts.sum() / len(counts)))
 
 
 def _too_few(totals: pd.Series) -> tuple[str, str]:

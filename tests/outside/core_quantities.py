@@ -181,6 +181,12 @@ REFEREES: dict[str, tuple[str, ...]] = {
         *_SUMS,
         "test_shared_out_visits.py::test_weeks_that_vary_beyond_chance_are_dirichlet_multinomial_as_in_scipy",
     ),
+    "demand_weeks.visits_at_site": (
+        *_COUNTS,
+        *_SUMS,
+        "test_shared_out_visits.py::test_a_sites_visits_are_beta_binomial_as_in_scipy",
+        "test_shared_out_visits.py::test_weeks_that_vary_beyond_chance_are_dirichlet_multinomial_as_in_scipy",
+    ),
     "demand.backtest_coverage": ("test_demand_counts.py::test_rolling_count_regression_covers_as_often_as_in_r",),
     "demand.backtest_scaled_error": (
         "test_demand_counts.py::test_scaled_error_against_the_seasonal_naive_as_in_the_forecast_package",

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.models.site_shares import drawn_by_site, expected_by_site, site_visits
+from analysis.models.site_shares import drawn_by_site, expected_by_site, shares_by_week, site_visits
 from analysis.models.visit_history import KINDS
 from analysis.problems import NotEnough
 from tests.demand_logs import log
@@ -88,3 +88,23 @@ def test_months_that_varied_beyond_chance_vary_ahead() -> None:
     drawn[..., NEW] = 30
     hill = drawn_by_site(drawn, sites, np.random.default_rng(4))[:, 0, NEW, 0]
     assert hill.var() > 3 * 30 / 4
+
+
+def test_sites_that_take_turns_by_the_week_vary_more_by_week_than_by_month() -> None:
+    days = pd.date_range("2025-01-01", "2025-12-31")
+    lines = [(None, f"{day:%Y-%m-%d}", "new") for day in days for _ in range(2)]
+    where = [("hill", "quay")[day.isocalendar().week % 2] for day in days for _ in range(2)]
+    visits = log(*lines).assign(site=pd.Series(where, dtype="str"))
+    months = site_visits(visits, YEAR)
+    weeks = shares_by_week(visits, months, YEAR)
+    assert (weeks.counts == months.counts).all()
+    # 51 weeks from Monday lie within 2025, of 14 visits, each all at one site: Pearson's statistic is 51 x 14, freedom 50
+    assert weeks.a_month == 14.0
+    assert weeks.spread == pytest.approx(51 * 14 / 50, rel=0.01)
+    assert months.spread < weeks.spread
+
+
+def test_steady_weeks_leave_whose_visit_is_whose_to_chance() -> None:
+    visits = year_of(("hill", 28), ("quay", 28))
+    weeks = shares_by_week(visits, site_visits(visits, YEAR), YEAR)
+    assert weeks.spread == 1.0
