@@ -14,6 +14,7 @@ from analysis.models.demand_backtest import Backtest, as_used, backtest_demand
 from analysis.models.return_table import second_attempt_share
 from analysis.models.returns_ahead import Rule
 from analysis.models.simple_forecasts import Beside
+from analysis.models.site_shares import SiteCounts, site_counts
 from analysis.models.visit_history import KINDS, History, day_number, visit_history
 from analysis.planning.capacity import (
     booking_ends,
@@ -62,6 +63,8 @@ class Figures:
     first_day, last_day : pandas.Timestamp
     left_out : dict of str to int
     demand : Demand
+    sites : SiteCounts or None
+        Visits of the whole months by site; None where the log names none.
     backtest : Backtest or None
         Of the forecast by returns and counts; None where no month is left to try it on.
     used : Backtest or None
@@ -82,6 +85,7 @@ class Figures:
     last_day: pd.Timestamp
     left_out: dict[str, int]
     demand: Demand
+    sites: SiteCounts | None
     backtest: Backtest | None
     used: Backtest | None
     leads: Beside | None
@@ -130,7 +134,8 @@ def demand_figures(clinic: Clinic) -> Figures:
     demand = forecast_demand(
         history, first=first, last=last, months_ahead=settings.demand.months_ahead, rng=rng, rule=rule
     )
-    backtest = _backtest(history, demand, first)
+    sites = _sites(visits, demand)
+    backtest = _backtest(history, demand, first, sites)
     used = as_used(demand, backtest, keep_own=rule.uptake >= 0)
     demand = used.demand
     kinds, total = _visit_series(demand)
@@ -142,6 +147,7 @@ def demand_figures(clinic: Clinic) -> Figures:
         last_day=last_day,
         left_out=left_out | {"not attended": _dated_until(visits, last_day) - len(history.day)},
         demand=demand,
+        sites=sites,
         backtest=backtest,
         used=used.trial,
         leads=used.leads,
@@ -255,12 +261,21 @@ def full_backtest(figures: Figures) -> Backtest:
     """
     first, whole = day_number(figures.first_day), figures.demand.months.whole
     rng = np.random.default_rng(SEED + 1)
-    return backtest_demand(figures.history, whole=whole, first=first, rng=rng, latest_origins=None)
+    return backtest_demand(figures.history, whole=whole, first=first, rng=rng, latest_origins=None, sites=figures.sites)
 
 
-def _backtest(history: History, demand: Demand, first: int) -> Backtest | None:
-    """Try the forecast on the past, with the log's own recalls: what came, came under them."""
+def _sites(visits: pd.DataFrame, demand: Demand) -> SiteCounts | None:
+    """Count the whole months' visits by site, where the log names sites."""
     try:
-        return backtest_demand(history, whole=demand.months.whole, first=first, rng=np.random.default_rng(SEED + 1))
+        return site_counts(visits, demand.months.whole)
+    except NotEnough:
+        return None  # the forecast by site says so; here kinds are tried without sites
+
+
+def _backtest(history: History, demand: Demand, first: int, sites: SiteCounts | None) -> Backtest | None:
+    """Try the forecast on the past, with the log's own recalls: what came, came under them."""
+    rng = np.random.default_rng(SEED + 1)
+    try:
+        return backtest_demand(history, whole=demand.months.whole, first=first, rng=rng, sites=sites)
     except NotEnough:
         return None  # the answer says that it has not been tried out

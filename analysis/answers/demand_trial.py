@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from analysis.answers import demand_trial_parts as parts
 from analysis.answers import demand_trial_words as say
 from analysis.answers.demand_figures import RANGES, Figures, demand_figures, full_backtest
+from analysis.answers.demand_words import SERIES
 from analysis.clinic import Clinic
 from analysis.models.demand_backtest import LATEST_ORIGINS, Backtest, led_by
 from analysis.present.answer import Answer, ResultRow, no_answer
@@ -52,19 +54,26 @@ def did_past_forecasts_hold(clinic: Clinic, *, every_month_end: bool = False) ->
         return no_answer(QUESTION, reason)
     leads, hide_below = figures.leads, clinic.settings.clinic.hide_below
     trial = own if leads is None else led_by(own, leads.method)
+    of_parts = parts.parts_tried(trial.parts, hide_below)
     return Answer(
         question=QUESTION,
         headline=say.headline(trial),
         how_sure=say.how_sure(trial, own, leads),
-        table=_table(trial),
+        table=pd.concat([_table(trial), parts.parts_table(of_parts)], ignore_index=True),
         chart=_chart(trial, hide_below),
         chart_title=say.chart_title(trial),
         chart_text=say.chart_text(trial, hide_below),
         assumptions=say.assumptions(own, leads),
         cautions=say.cautions(own, len(figures.demand.months.whole)),
-        checks=say.checks(own),
+        checks=(*say.checks(own), parts.parts_check(of_parts)),
         basis=figures.basis(say.method(trial)),
-        rows=(*_month_rows(trial), *_year_rows(trial, hide_below), *_ahead_rows(trial), *_beside_rows(own)),
+        rows=(
+            *_month_rows(trial),
+            *_year_rows(trial, hide_below),
+            *_ahead_rows(trial),
+            *_beside_rows(own),
+            *parts.parts_rows(of_parts),
+        ),
     )
 
 
@@ -80,7 +89,8 @@ def _table(trial: Backtest) -> pd.DataFrame:
     found = trial.by_months_ahead()
     table = pd.DataFrame(
         {
-            "months_ahead": found.index.to_numpy(),
+            "forecast_of": SERIES["all"],
+            "months_ahead": found.index.astype("str"),
             "forecasts_tried": found["forecasts"].to_numpy(),
             "came_above_forecast": found["bias"].to_numpy(),
             "typical_miss": found["typical_miss"].to_numpy(),

@@ -135,7 +135,8 @@ def assumptions(own: Backtest, leads: Beside | None) -> tuple[str, ...]:
 def cautions(trial: Backtest, whole_months: int) -> tuple[str, ...]:
     """Say what a trial on the past cannot tell."""
     said = [
-        "The trial is of all visits of the clinic together; single kinds and sites are foretold less well.",
+        "The headline and the chart are of all visits of the clinic together; single kinds and sites are foretold less well, "
+        "as the table's last lines say.",
         "Forecasts from neighbouring month-ends share months, so the rows by months ahead are not so many separate trials.",
         "That forecasts held says nothing of a time when recalls, prices, staff or competition nearby change.",
     ]

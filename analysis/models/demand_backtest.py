@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.demand import Demand, Draws, count_range, forecast_demand, spread_out
+from analysis.models.demand_backtest_parts import LEVELS, PartCounts, led_parts, tried_parts
 from analysis.models.new_patients import FEWEST_MONTHS
 from analysis.models.opening_days import month_edges
 from analysis.models.simple_forecasts import (
@@ -19,7 +20,9 @@ from analysis.models.simple_forecasts import (
     better_method,
     simple_forecasts,
 )
+from analysis.models.site_shares import SiteCounts
 from analysis.models.visit_history import History
+from analysis.models.visit_streams import monthly_counts
 from analysis.problems import NotEnough
 from analysis.stats.estimate import Estimate
 from analysis.stats.forecast_checks import by_steps_ahead, range_factor, scaled_error
@@ -31,7 +34,6 @@ YEAR_OF_MONTHS = 12
 BY_RETURNS = "by_returns"
 """The forecast by returns and counts, where a simple method has taken its place."""
 RIVALS = (*SIMPLE, BY_RETURNS)
-LEVELS = (0.50, 0.80, 0.95)
 QUICK = Draws(futures=2000, rates=60)
 SUPPOSED_VARIANCE, SUPPOSED_WORTH = 1.5, 6.0
 """Before any month has been tried, misses are supposed to vary half as much again as the drawn futures do, and that
@@ -51,9 +53,12 @@ class Backtest:
         the ranges (``low_50``, ``high_50``, and so for 80 and 95), ``factor``
         by which they had been widened, and what each simple method said, empty
         where it could not be used, with the spread it gave (``…_spread``).
+    parts : pandas.DataFrame
+        The same by kind of visit and by site (``tried_parts``), with ``made``.
     """
 
     trials: pd.DataFrame
+    parts: pd.DataFrame
 
     @property
     def months(self) -> pd.DataFrame:
@@ -131,7 +136,7 @@ def led_by(trial: Backtest, method: str) -> Backtest:
         for end in (f"low_{round(100 * level)}", f"high_{round(100 * level)}"):
             moved[end] = (moved["expected"] + scale * (rows[end] - rows["expected"])).clip(lower=0.0)
     moved[BY_RETURNS], moved[method] = rows["expected"], np.nan
-    return Backtest(moved)
+    return Backtest(moved, led_parts(trial.parts, rows, moved))
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,6 +195,7 @@ def backtest_demand(
     first: int,
     rng: np.random.Generator,
     latest_origins: int | None = LATEST_ORIGINS,
+    sites: SiteCounts | None = None,
 ) -> Backtest:
     """Forecast the months after every month's end from what was known then.
 
@@ -204,6 +210,8 @@ def backtest_demand(
     rng : numpy.random.Generator
     latest_origins : int, optional
         How many of the latest month-ends to use; None for all the log allows.
+    sites : SiteCounts, optional
+        Visits of the whole months by site, where sites are to be tried too.
 
     Returns
     -------
@@ -226,8 +234,9 @@ def backtest_demand(
     ----------
     .. [1] Tashman (2000), International Journal of Forecasting 16, 437-450.
     """
-    starts, stops = month_edges(whole)
-    totals = np.searchsorted(history.day, stops) - np.searchsorted(history.day, starts)
+    starts, _ = month_edges(whole)
+    counts = PartCounts(monthly_counts(history, whole, np.ones(len(history.day), dtype=bool)), sites)
+    totals, site_rng = counts.kinds.sum(axis=1), rng.spawn(1)[0]
     fewest = 0 if latest_origins is None else len(whole) - latest_origins
     origins = range(max(FEWEST_MONTHS, fewest), len(whole))
     if not origins:
@@ -235,15 +244,18 @@ def backtest_demand(
             f"The log covers {len(whole)} whole months; a forecast can be tried out from {FEWEST_MONTHS + 1}.",
             "Ask again when it covers more.",
         )
+    made: list[pd.DataFrame] = []
     parts: list[pd.DataFrame] = []
     misses: list[float] = []
     for origin in origins:
         last, steps = int(starts[origin]) - 1, min(MONTHS_AHEAD, len(whole) - origin)
         known = forecast_demand(history.until(last), first=first, last=last, months_ahead=steps, rng=rng, draws=QUICK)
-        tried = _tried(known, totals[: origin + steps], factor_after(misses[-YEAR_OF_MONTHS:]))
-        parts.append(tried.assign(made=str(whole[origin - 1])))
+        factor, until = factor_after(misses[-YEAR_OF_MONTHS:]), str(whole[origin - 1])
+        tried = _tried(known, totals[: origin + steps], factor)
+        made.append(tried.assign(made=until))
+        parts.append(tried_parts(known, counts, origin, factor, site_rng).assign(made=until))
         misses += misses_of(tried[:1])
-    return Backtest(pd.concat(parts, ignore_index=True))
+    return Backtest(*(pd.concat(each, ignore_index=True) for each in (made, parts)))
 
 
 def misses_of(tried: pd.DataFrame) -> list[float]:

@@ -60,6 +60,56 @@ class SiteVisits:
         return [place for place, name in enumerate(self.names) if name != NO_SITE or many[place] >= FEWEST_VISITS]
 
 
+@dataclass(frozen=True, eq=False)
+class SiteCounts:
+    """Attended visits by month, kind and site.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Every site of the log; an empty name is no site noted.
+    counts : numpy.ndarray, shape (months, kinds, sites)
+    """
+
+    names: tuple[str, ...]
+    counts: np.ndarray
+
+    def until(self, month: int) -> SiteCounts:
+        """Give the months before one of them."""
+        return SiteCounts(self.names, self.counts[:month])
+
+
+def site_counts(visits: pd.DataFrame, months: pd.PeriodIndex) -> SiteCounts:
+    """Count the attended visits of months by kind and site.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS``; where no row says whether it was attended, all count.
+    months : pandas.PeriodIndex
+        Months in order, without a gap.
+
+    Returns
+    -------
+    SiteCounts
+
+    Raises
+    ------
+    NotEnough
+        If no visit at all says its site.
+    """
+    if visits["site"].isna().all():
+        raise NotEnough("The log does not say at which site a visit was.", "Add a column with the site to the export.")
+    dated = visits[_came(visits) & visits["slot_start"].notna()]
+    month = pd.PeriodIndex(dated["slot_start"], freq="M").asi8 - months.asi8[0]
+    inside = (month >= 0) & (month < len(months))
+    site, names = pd.factorize(dated["site"].astype("object").fillna(NO_SITE)[inside], sort=True)
+    kind = pd.Categorical(dated["booking_kind"].astype("object").fillna("other")[inside], categories=KINDS).codes
+    counts = np.zeros((len(months), len(KINDS), len(names)))
+    np.add.at(counts, (month[inside], kind, site), 1.0)
+    return SiteCounts(tuple(str(name) for name in names), counts)
+
+
 def site_visits(visits: pd.DataFrame, whole: pd.PeriodIndex) -> SiteVisits:
     """Count the attended visits of the last twelve whole months by site.
 
@@ -78,6 +128,25 @@ def site_visits(visits: pd.DataFrame, whole: pd.PeriodIndex) -> SiteVisits:
     ------
     NotEnough
         If fewer than two sites have 50 visits in these months.
+    """
+    return shares_of_late(site_counts(visits, whole[-MONTHS_LOOKED_AT:]))
+
+
+def shares_of_late(log: SiteCounts) -> SiteVisits:
+    """Take the sites' shares from the last twelve months.
+
+    Parameters
+    ----------
+    log : SiteCounts
+
+    Returns
+    -------
+    SiteVisits
+
+    Raises
+    ------
+    NotEnough
+        If fewer than two sites have 50 visits in these months.
 
     Notes
     -----
@@ -86,28 +155,21 @@ def site_visits(visits: pd.DataFrame, whole: pd.PeriodIndex) -> SiteVisits:
     How far months' shares vary beyond chance is Pearson's statistic by its
     degrees of freedom.
     """
-    if visits["site"].isna().all():
-        raise NotEnough("The log does not say at which site a visit was.", "Add a column with the site to the export.")
-    months, came = whole[-MONTHS_LOOKED_AT:], _came(visits)
-    month = visits["slot_start"].dt.to_period("M")
-    seen = visits[came & month.isin(months)]
-    table = pd.crosstab(month[seen.index], seen["site"].astype("object").fillna(NO_SITE)).reindex(months, fill_value=0)
-    totals = table.sum().drop(NO_SITE, errors="ignore").sort_values(ascending=False)
-    large = [str(site) for site in totals.index[totals >= FEWEST_VISITS]]
+    counts = log.counts[-MONTHS_LOOKED_AT:]
+    totals = dict(zip(log.names, counts.sum(axis=(0, 1)).astype(int).tolist(), strict=True))
+    busiest = sorted((name for name in log.names if name != NO_SITE), key=lambda name: (-totals[name], name))
+    large = [name for name in busiest if totals[name] >= FEWEST_VISITS]
     if len(large) < 2:
-        raise NotEnough(*_too_few(totals))
-    small = {str(site): int(table[site].sum()) for site in table.columns if site not in large}
-    by_month = table[large].assign(**({"rest": table[list(small)].sum(axis=1)} if small else {})).to_numpy(dtype=float)
-    moved = _moved(by_month)
-    used = months[-HALF:] if moved else months
-    by_month = by_month[-len(used) :]
-    kinds = seen[month[seen.index].isin(used)]
-    of_site = kinds["site"].astype("object").where(kinds["site"].isin(large), NO_SITE)
-    kind = kinds["booking_kind"].astype("object").fillna("other")
+        raise NotEnough(*_too_few({name: totals[name] for name in busiest if totals[name]}))
+    small = {name: many for name, many in totals.items() if name not in large and many}
+    rest = [log.names.index(name) for name in small]
+    at = counts[..., [log.names.index(name) for name in large]]
+    at = np.concatenate([at, counts[..., rest].sum(axis=2, keepdims=True)], axis=2) if small else at
+    moved = _moved(at.sum(axis=1))
+    used = at[-HALF:] if moved else at
     names = (*large, NO_SITE) if small else tuple(large)
-    counts = pd.crosstab(of_site, kind).reindex(index=list(names), columns=list(KINDS), fill_value=0)
-    a_month = float(by_month.sum() / len(used))
-    return SiteVisits(names, counts.to_numpy(dtype=float), small, _spread(by_month), a_month, len(used), moved)
+    a_month = float(used.sum() / len(used))
+    return SiteVisits(names, used.sum(axis=0).T, small, _spread(used.sum(axis=1)), a_month, len(used), moved)
 
 
 def _came(visits: pd.DataFrame) -> pd.Series:
@@ -151,7 +213,7 @@ def shares_by_week(visits: pd.DataFrame, sites: SiteVisits, whole: pd.PeriodInde
     return replace(sites, spread=_spread(counts), a_month=float(counts.sum() / len(counts)))
 
 
-def _too_few(totals: pd.Series) -> tuple[str, str]:
+def _too_few(totals: dict[str, int]) -> tuple[str, str]:
     """Say why there is nothing to share out."""
     held = "; ".join(f"{site} {many:,}" for site, many in totals.items())
     if len(totals) < 2:

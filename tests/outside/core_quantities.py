@@ -200,6 +200,11 @@ REFEREES: dict[str, tuple[str, ...]] = {
         *_TRIALS,
         "test_exponential_smoothing.py::test_simple_smoothing_of_oil_as_in_the_forecast_package_and_in_print",
     ),
+    "demand_trial.part_bias": _TRIALS,
+    "demand_trial.part_typical_miss": _TRIALS,
+    "demand_trial.part_coverage": _TRIALS,
+    "demand_trial.part_range_width": _TRIALS,
+    "demand_trial.part_scaled_error": _TRIALS,
     "demand_trial.chance_simple_ahead": (
         "test_forecast_trials.py::test_with_every_wave_the_comparison_is_the_t_test",
         "test_forecast_trials.py::test_equal_forecasts_are_seldom_told_apart",

@@ -13,6 +13,7 @@ from analysis.clinic import Clinic
 from analysis.present.answer import Answer
 from analysis.report.questions import PARTS
 from analysis.schema import EAR_ROWS, typed_frame
+from analysis.settings import settings_from_toml
 from tests.demand_logs import steady_clinic
 
 EARS = typed_frame(EAR_ROWS, pd.DataFrame())
@@ -35,8 +36,36 @@ def test_every_month_from_the_seventh_on_is_forecast_from_each_month_end_before_
     # 14 whole months: 8 month-ends from the sixth to the thirteenth
     table = year().table
     assert table is not None
-    assert table["months_ahead"].tolist() == [1, 2, 3, 4, 5, 6]
-    assert table["forecasts_tried"].tolist() == [8, 7, 6, 5, 4, 3]
+    whole = table[table["forecast_of"] == "all visits"]
+    assert whole["months_ahead"].tolist() == ["1", "2", "3", "4", "5", "6"]
+    assert whole["forecasts_tried"].tolist() == [8, 7, 6, 5, 4, 3]
+
+
+def test_kinds_and_sites_are_tried_too() -> None:
+    visits = steady_clinic(months=20)
+    where = ["hill" if place % 3 else "quay" for place in range(len(visits))]
+    answer = asked(visits.assign(site=pd.Series(where, dtype="str")))
+    assert answer.table is not None
+    parts = answer.table[answer.table["months_ahead"] == "1 to 6"].set_index("forecast_of").to_dict("index")
+    assert list(parts) == ["new patient", "return with symptoms", "hill, all kinds", "quay, all kinds"]
+    # 14 month-ends, of which the last five see fewer than six months of the log: 9 x 6 + 5 + 4 + 3 + 2 + 1
+    assert parts["new patient"]["forecasts_tried"] == 69
+    said = next(check.sentence for check in answer.checks if check.name == "kinds of visit and sites")
+    inside = parts["hill, all kinds"]["inside_80_share"]
+    assert f"{100 * inside:.0f}% (hill)" in said
+    row = next(
+        row
+        for row in rows(answer, "part_coverage")
+        if row.group == {"kind": "all", "site": "hill", "months_ahead": "all", "level": 0.8}
+    )
+    assert row.value == inside
+
+
+def test_kinds_below_the_clinics_own_bound_of_small_counts_are_left_out() -> None:
+    settings = settings_from_toml("[clinic]\nhide_below = 50")
+    answer = did_past_forecasts_hold(Clinic(steady_clinic(months=14), EARS, settings=settings))
+    assert answer.table is not None
+    assert set(answer.table["forecast_of"]) == {"all visits", "new patient"}
 
 
 def test_the_headline_counts_the_months_the_rows_count() -> None:
