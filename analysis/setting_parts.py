@@ -160,7 +160,8 @@ class RecallPart:
     groups: tuple[str, ...] = _setting(
         (),
         "facts that make your own recall groups, one or two of hearing_aid, cotton_bud, age_60 (60 and over or not) and "
-        'canal (ordinary or not), e.g. ["hearing_aid", "age_60"]; empty takes those that foretell best',
+        'canal (ordinary or not), e.g. ["hearing_aid", "age_60"]; curves, cost and recall list then go by them; empty goes by '
+        "hearing aid",
         high=2,
         choices=("hearing_aid", "cotton_bud", "age_60", "canal"),
     )

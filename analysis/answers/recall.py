@@ -9,15 +9,14 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.answers import recall_words as say
-from analysis.answers.recall_material import clinic_gaps
+from analysis.answers.recall_group_words import colours, group_short
+from analysis.answers.recall_material import ages_used_check, clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall import MEDIAN, FittedRecall, RecallCurve, fit_recall
-from analysis.models.recall_evidence import EVERYONE
 from analysis.planning.recall_policy import RecallRule, recall_rules
 from analysis.present.answer import Answer, Basis, ResultRow, no_answer
 from analysis.present.chart_recall import recall_chart
 from analysis.present.charts import Line
-from analysis.present.theme import NAMED, RECOMMENDED
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
 from analysis.stats.time_families import Family
@@ -25,7 +24,6 @@ from analysis.stats.time_families import Family
 QUESTION = "When should people be called back?"
 SHARES = (0.2, 0.3, 0.5)
 SHORTEST_CHART_MONTHS = 18
-COLOURS = {say.WITH_AID: NAMED[0], say.WITHOUT_AID: NAMED[1], EVERYONE: RECOMMENDED}
 
 
 def when_to_call_back(clinic: Clinic) -> Answer:
@@ -61,6 +59,7 @@ def when_to_call_back(clinic: Clinic) -> Answer:
         cautions=say.CAUTIONS,
         checks=(
             *say.checks(fitted, rules, _other_windows(clinic, fitted.family), settings),
+            *ages_used_check(clinic),
             *say.dates_check(clinic.visits, clinic.last_day),
         ),
         basis=_basis(fitted),
@@ -97,6 +96,7 @@ def _basis(fitted: FittedRecall) -> Basis:
 def _chart(rules: dict[str, RecallRule], settings: RecallPart) -> go.Figure:
     """Draw the share occluding again by months."""
     drawn = say.shown(rules)
+    coloured = colours(list(drawn))
     watched = max(rule.curve.watched_months for rule in drawn.values())
     wanted = max(settings.today_months * 1.5, *(rule.months_until.value * 1.5 for rule in drawn.values()))
     months = np.arange(0, ceil(max(SHORTEST_CHART_MONTHS, min(wanted, watched))) + 0.5, 0.5)
@@ -105,12 +105,12 @@ def _chart(rules: dict[str, RecallRule], settings: RecallPart) -> go.Figure:
         shares = [rule.curve.share_by(month) for month in months[1:]]
         lines.append(
             Line(
-                say.GROUPS[name],
+                group_short(name, len(drawn)),
                 months.tolist(),
                 [0.0, *(share.value for share in shares)],
                 [0.0, *(share.low for share in shares)],
                 [0.0, *(share.high for share in shares)],
-                COLOURS[name],
+                coloured[name],
             )
         )
     return recall_chart(lines, share=settings.share, today_months=settings.today_months)

@@ -9,15 +9,17 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.answers.recall_group_words import colours, group_short, group_spoken, listed, of_people
 from analysis.answers.recall_material import (
     DRAWS,
     SLOW_MONTHS,
     RecallCosts,
+    ages_used_check,
     prices_are_examples,
     recall_costs,
     said_of_prices,
 )
-from analysis.answers.recall_words import GROUPS, WITH_AID, WITHOUT_AID, recall_basis
+from analysis.answers.recall_words import recall_basis, small_checks
 from analysis.clinic import Clinic
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.return_visits import FULLY, OPEN, PARTLY
@@ -26,13 +28,11 @@ from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Answer, Basis, Check, ResultRow, no_answer
 from analysis.present.chart_recall_cost import Marked, recall_cost_chart
 from analysis.present.charts import Line
-from analysis.present.theme import NAMED, RECOMMENDED
 from analysis.problems import NotEnough
 from analysis.settings import Settings
 from analysis.stats.estimate import Estimate
 
 QUESTION = "Which recall interval costs least?"
-COLOURS = {WITH_AID: NAMED[0], WITHOUT_AID: NAMED[1], EVERYONE: RECOMMENDED}
 FIRST_DRAWN = 3
 CAUTIONS = (
     "A recall date never replaces the advice to come back as soon as symptoms appear.",
@@ -71,7 +71,7 @@ def which_interval_costs_least(clinic: Clinic) -> Answer:
         chart_text=_chart_text(found, settings),
         assumptions=_assumptions(settings),
         cautions=CAUTIONS,
-        checks=tuple(_checks(found, settings)),
+        checks=(*_checks(found, settings), *ages_used_check(clinic)),
         basis=_basis(found),
         rows=tuple(_rows(found, settings)),
     )
@@ -108,10 +108,10 @@ def _more(curve: CostCurve, months: int, level: float, n: int) -> Estimate | Non
     return _estimate(curve, curve.cost[:, column] - curve.cost[:, curve.best], level, n)
 
 
-def _said(name: str, curve: CostCurve, settings: Settings) -> str:
+def _said(name: str, curve: CostCurve, settings: Settings, *, among_groups: bool) -> str:
     """Say one group's month and its flat stretch."""
     low, high = _flat(curve, settings)
-    whose = "" if name == EVERYONE else f" for people {GROUPS[name]}"
+    whose = of_people(name) or (" for everyone else" if among_groups else "")
     month = words.plural(_least(curve), "month")
     if curve.still_falling:
         return f"{month} or more{whose} (costs still fall at the longest interval weighed; hardly dearer from {low})"
@@ -120,7 +120,8 @@ def _said(name: str, curve: CostCurve, settings: Settings) -> str:
 
 def _headline(found: RecallCosts, settings: Settings) -> str:
     """Give the one sentence that answers."""
-    said = words.joined([_said(name, curve, settings) for name, curve in found.curves.items()])
+    among = len(found.curves) > 1
+    said = listed([_said(name, curve, settings, among_groups=among) for name, curve in found.curves.items()])
     fitted = found.fitted
     period = words.from_months(fitted.first_day, fitted.last_day)
     whose = "the example prices the program comes with" if prices_are_examples(settings.recall_cost) else "your prices"
@@ -129,13 +130,13 @@ def _headline(found: RecallCosts, settings: Settings) -> str:
 
 def _chart(found: RecallCosts, settings: Settings) -> go.Figure:
     """Draw yearly cost by interval; the first months, dear for all, are left out."""
-    drawn = []
+    drawn, coloured = [], colours(list(found.curves))
     for name, curve in found.curves.items():
         kept = curve.months >= min(FIRST_DRAWN, _least(curve))
         low, high = np.quantile(curve.cost[1:, kept], [0.5 - settings.level / 2, 0.5 + settings.level / 2], axis=0)
         line = Line(
-            GROUPS[name], curve.months[kept].tolist(), curve.cost[0, kept].tolist(), low.tolist(), high.tolist(),
-            COLOURS[name],
+            group_short(name, len(found.curves)), curve.months[kept].tolist(), curve.cost[0, kept].tolist(), low.tolist(), high.tolist(),
+            coloured[name],
         )  # fmt: skip
         drawn.append(Marked(line, _least(curve), _flat(curve, settings)))
     return recall_cost_chart(drawn, today_months=settings.recall.today_months, currency=settings.recall_cost.currency)
@@ -146,14 +147,12 @@ def _chart_title(found: RecallCosts, settings: Settings) -> str:
     today, parts = settings.recall.today_months, []
     for name, curve in found.curves.items():
         more = _more(curve, today, settings.level, 0)
-        whose = "" if name == EVERYONE else f" {GROUPS[name]}"
+        whose = "" if name == EVERYONE else f" {group_spoken(name)}"
         if more is not None:
             parts.append(f"{words.number(more.value, 1)} {settings.recall_cost.currency} more{whose}")
     if not parts:
         return "Too early costs visits, too late costs days with symptoms"
-    return (
-        f"Today's {words.plural(today, 'month')} beside the cheapest interval, an ear in a year: {words.joined(parts)}"
-    )
+    return f"Today's {words.plural(today, 'month')} beside the cheapest interval, an ear in a year: {listed(parts)}"
 
 
 def _chart_text(found: RecallCosts, settings: Settings) -> str:
@@ -164,7 +163,7 @@ def _chart_text(found: RecallCosts, settings: Settings) -> str:
         cost = "" if least is None else f" {words.number(least.value)} ({words.between(least)})"
         low, high = _flat(curve, settings)
         told.append(
-            f"{GROUPS[name].capitalize()}: least at {words.plural(_least(curve), 'month')},{cost} "
+            f"{group_spoken(name).capitalize()}: least at {words.plural(_least(curve), 'month')},{cost} "
             f"{settings.recall_cost.currency}; hardly dearer from {low} to {high} months."
         )
     return "Lines of the yearly cost of an ear by recall interval, steep at short intervals, then flat. " + " ".join(
@@ -178,7 +177,7 @@ def _table_row(name: str, curve: CostCurve, settings: Settings) -> dict[str, obj
     today = settings.recall.today_months
     now, more = _at(curve, today, settings.level, 0), _more(curve, today, settings.level, 0)
     return {
-        "recall_group": GROUPS[name],
+        "recall_group": group_spoken(name),
         "least_cost_months": _least(curve),
         "flat_low": low,
         "flat_high": high,
@@ -218,7 +217,7 @@ def _checks(found: RecallCosts, settings: Settings) -> Iterable[Check]:
     )
     for name, curve in found.curves.items():
         saved = _estimate(curve, curve.without - curve.cost[:, curve.best], settings.level, 0)
-        whose = "" if name == EVERYONE else f" {GROUPS[name]}"
+        whose = "" if name == EVERYONE else f" {group_spoken(name)}"
         more = "more" if saved.value >= 0 else "less"
         size = replace(saved, value=abs(saved.value))
         yield Check(
@@ -228,6 +227,7 @@ def _checks(found: RecallCosts, settings: Settings) -> Iterable[Check]:
             f"{more} an ear in a year than the best recall (difference between {words.number(saved.low)} and "
             f"{words.number(saved.high)}).",
         )
+    yield from small_checks(found.fitted.curves, settings.recall.fewest_ears)
     yield _within(found)
     if not settings.recall.today_months:
         yield Check(
@@ -240,10 +240,10 @@ def _checks(found: RecallCosts, settings: Settings) -> Iterable[Check]:
 
 def _within(found: RecallCosts) -> Check:
     """Say whether a least was found."""
-    falling = [GROUPS[name] for name, curve in found.curves.items() if curve.still_falling]
+    falling = [group_spoken(name) for name, curve in found.curves.items() if curve.still_falling]
     if not falling:
         return Check("A least within the months weighed", PASSED, "Longer intervals were weighed too and cost more.")
-    said = f"For {words.joined(falling)} costs still fall at the longest interval the log allows to be weighed."
+    said = f"For {listed(falling)} costs still fall at the longest interval the log allows to be weighed."
     return Check(
         "A least within the months weighed", FAILED, f"{said} At these prices no routine recall may do as well."
     )

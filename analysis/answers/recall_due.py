@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from analysis.answers.recall_group_words import lent
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall import fit_recall
@@ -11,19 +14,37 @@ from analysis.planning.recall_policy import recall_rules
 from analysis.problems import DataProblem, NotEnough
 
 
-def who_is_due(clinic: Clinic) -> tuple[RecallList, dict[str, int]]:
+@dataclass(frozen=True, eq=False)
+class Due:
+    """Who is due a recall, and by which rule.
+
+    Attributes
+    ----------
+    found : RecallList
+    months : dict of str to int
+        Recall interval by group.
+    lent : list of str
+        Groups with too few ears for an interval of their own; they go by the clinic's.
+    """
+
+    found: RecallList
+    months: dict[str, int]
+    lent: list[str]
+
+
+def who_is_due(clinic: Clinic) -> Due:
     """List who is due a recall, with the months used for each group.
 
     Parameters
     ----------
     clinic : Clinic
         ``list_months`` of its settings is used where set; otherwise the report's
-        recommended recall. The interval that costs least is not used by itself:
-        prices as delivered are examples.
+        recommended recall, by the same groups as its curves. The interval that costs
+        least is not used by itself: prices as delivered are examples.
 
     Returns
     -------
-    (RecallList, dict of str to int)
+    Due
 
     Raises
     ------
@@ -37,12 +58,13 @@ def who_is_due(clinic: Clinic) -> tuple[RecallList, dict[str, int]]:
             "Record patient numbers, and each ear's outcome at every visit.",
         )
     own = clinic.settings.recall_cost.list_months
-    months = {EVERYONE: own} if own else _recommended(clinic)
-    return recall_list(gaps, clinic.visits, months, last_day=clinic.last_day), months
+    months, borrowing = ({EVERYONE: own}, []) if own else _recommended(clinic)
+    found = recall_list(gaps, clinic.visits, months, last_day=clinic.last_day, facts=clinic.settings.recall.groups)
+    return Due(found, months, borrowing)
 
 
-def _recommended(clinic: Clinic) -> dict[str, int]:
-    """Give the report's recommended months by group."""
+def _recommended(clinic: Clinic) -> tuple[dict[str, int], list[str]]:
+    """Give the report's recommended months by group, and the groups that go by the clinic's."""
     settings = clinic.settings
     try:
         fitted = fit_recall(clinic_gaps(clinic), settings.recall, level=settings.level)
@@ -52,4 +74,5 @@ def _recommended(clinic: Clinic) -> dict[str, int]:
             "To list by an interval of your own, set list_months under [recall_cost] in clinic.toml.",
             setting="recall_cost.list_months",
         ) from None
-    return {name: int(rule.recall_months.value) for name, rule in recall_rules(fitted, settings.recall).items()}
+    rules = recall_rules(fitted, settings.recall)
+    return {name: int(rule.recall_months.value) for name, rule in rules.items()}, lent(fitted.curves)

@@ -8,15 +8,19 @@ import numpy as np
 import pandas as pd
 
 from analysis.answers.kept import once_a_clinic
+from analysis.answers.recall_group_words import lent, with_own
+from analysis.answers.recall_words import ages_check
 from analysis.clinic import Clinic
 from analysis.derive.attempts import attempts
 from analysis.derive.gaps import Clearances, clearances
 from analysis.models.grade_at_return import GradesAtReturn, fit_grades_at_return
 from analysis.models.recall import FittedRecall, RecallCurve, fit_recall
+from analysis.models.recall_ages import without_conflicting_ages
 from analysis.models.recall_draws import share_draws
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.return_visits import FULLY, OPEN, PARTLY, ReturnVisits, return_visits
 from analysis.planning.recall_cost import EDGES, MIDDLES, CostCurve, ReturnCosts, cost_curve
+from analysis.present.answer import Check
 from analysis.schema import GRADES
 from analysis.settings import RecallCostPart
 
@@ -29,7 +33,7 @@ SLOW_MONTHS = 12.0
 
 @dataclass(frozen=True, eq=False)
 class RecallCosts:
-    """Cost curves of the groups with a curve of their own (or of everyone), and what they stand on.
+    """Cost curves of the groups with a curve of their own (and of everyone, for the others), and what they stand on.
 
     ``shares`` are each group's drawn recall curves, ``costs`` what visits and days cost: with them
     intervals can be weighed again at other prices.
@@ -44,20 +48,28 @@ class RecallCosts:
 
 
 def clinic_gaps(clinic: Clinic, symptom_window_days: int | None = None) -> pd.DataFrame:
-    """List the clinic's gaps with its settings, or with another symptom window."""
+    """List the clinic's gaps with its settings, or with another symptom window; no age of patients whose ages conflict."""
     window = clinic.settings.recall.symptom_window_days if symptom_window_days is None else symptom_window_days
     return _clearances(clinic).gaps(window)
 
 
+def ages_used_check(clinic: Clinic) -> tuple[Check, ...]:
+    """Say how many patients' ages conflict, where groups go by age; nothing otherwise."""
+    if "age_60" not in clinic.settings.recall.groups:
+        return ()
+    return ages_check(without_conflicting_ages(clinic_gaps(clinic), clinic.visits)[1])
+
+
 @once_a_clinic
 def _clearances(clinic: Clinic) -> Clearances:
-    """Find the clinic's clearances, which no symptom window changes."""
-    return clearances(
+    """Find the clinic's clearances, which no symptom window changes; no age is used of patients whose ages conflict."""
+    cleared = clearances(
         clinic.visits,
         clinic.ears,
         last_day=clinic.last_day,
         second_attempt_days=clinic.settings.softening.second_attempt_days,
     )
+    return replace(cleared, found=without_conflicting_ages(cleared.found, clinic.visits)[0])
 
 
 def recall_costs(clinic: Clinic) -> RecallCosts:
@@ -110,9 +122,9 @@ def said_of_prices(part: RecallCostPart) -> str:
 
 
 def _shown(fitted: FittedRecall) -> dict[str, RecallCurve]:
-    """Keep groups with a curve of their own; everyone where fewer than two have one."""
-    own = {name: curve for name, curve in fitted.curves.items() if curve.own and name != EVERYONE}
-    return own if len(own) >= 2 else {EVERYONE: fitted.curves[EVERYONE]}
+    """Keep groups with a curve of their own, and everyone where a group too small for one goes by everyone's."""
+    own = with_own(fitted.curves)
+    return own | {EVERYONE: fitted.curves[EVERYONE]} if lent(fitted.curves) else own
 
 
 def _months(curve: RecallCurve) -> np.ndarray:

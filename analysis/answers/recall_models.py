@@ -10,6 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import recall_words as say
+from analysis.answers.recall_group_words import group_spoken
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall import FittedRecall, fit_recall
@@ -171,7 +172,7 @@ def _assumptions(window: int) -> tuple[str, ...]:
 
 def _fit_check(name: str, beside: Beside) -> Check:
     """Say whether the curve lies within what was seen."""
-    whose = "" if name == EVERYONE else f", {say.GROUPS[name]}"
+    whose = "" if name == EVERYONE else f", {group_spoken(name)}"
     inside, many = int(beside.inside.sum()), len(beside.months)
     said = f"The fitted curve lies within the range at {inside} of {words.plural(many, 'month')}; furthest off it says {_furthest(beside)}."
     rule = f"At least {round(FEWEST_INSIDE * 10)} in 10 months are asked for."
@@ -196,7 +197,7 @@ def _table(beside: dict[str, Beside]) -> pd.DataFrame:
         seen, low, high = each.seen
         rows += [
             {
-                "recall_group": say.GROUPS[name],
+                "recall_group": group_spoken(name),
                 "ears": each.free.ears,
                 "months_since": int(month),
                 "share_fitted": each.fitted[at],

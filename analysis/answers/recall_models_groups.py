@@ -10,38 +10,23 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import recall_words as say
+from analysis.answers.recall_group_words import FACT_WORDS, colours, group_short, group_spoken, with_own
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall import RecallCurve
 from analysis.models.recall_ages import without_conflicting_ages
 from analysis.models.recall_evidence import EVERYONE
-from analysis.models.recall_grouped import NO, YES, GroupedRecall, fit_grouped
-from analysis.models.recall_groups import FEWEST_OCCLUDING
+from analysis.models.recall_grouped import GroupedRecall, fit_grouped
 from analysis.planning.recall_policy import whole_months
 from analysis.present import words
-from analysis.present.answer import FAILED, INFORMATION, PASSED, Answer, Basis, Check, ResultRow, no_answer
+from analysis.present.answer import FAILED, PASSED, Answer, Basis, Check, ResultRow, no_answer
 from analysis.present.chart_recall import recall_chart
 from analysis.present.charts import Line
-from analysis.present.theme import NAMED, RECOMMENDED
 from analysis.problems import NotEnough
 
 QUESTION = "How soon do the ears of each group fill up again?"
 SHARES = (0.2, 0.3, 0.5)
 SHORTEST_CHART_MONTHS, LONGEST_CHART_MONTHS = 18, 60
-FACT_SIDES = {
-    "hearing_aid": {YES: "with a hearing aid", NO: "without a hearing aid"},
-    "cotton_bud": {YES: "using cotton buds", NO: "using no cotton buds"},
-    "age_60": {YES: "aged 60 and over", NO: "aged under 60"},
-    "canal": {YES: "with another canal than an ordinary one", NO: "with an ordinary canal"},
-}
-SHORT_SIDES = {
-    "hearing_aid": {YES: "aid", NO: "no aid"},
-    "cotton_bud": {YES: "buds", NO: "no buds"},
-    "age_60": {YES: "60 and over", NO: "under 60"},
-    "canal": {YES: "other canal", NO: "ordinary canal"},
-}
-"""For the chart where there are more than two groups, so that their names keep apart."""
-FACT_WORDS = {"hearing_aid": "hearing aid", "cotton_bud": "cotton buds", "age_60": "age", "canal": "canal"}
 
 
 def how_soon_by_group(clinic: Clinic) -> Answer:
@@ -63,7 +48,7 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
         found = fit_grouped(table, settings, level=clinic.settings.level)
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
-    drawn = _drawn(found)
+    drawn = with_own(found.curves)
     return Answer(
         question=QUESTION,
         headline=_headline(found, settings.share),
@@ -75,7 +60,7 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
         assumptions=_assumptions(found),
         cautions=say.CAUTIONS,
         checks=(
-            *_small_checks(found, settings.fewest_ears),
+            *say.small_checks(found.curves, settings.fewest_ears),
             _beyond_check(drawn, settings.share),
             *say.ages_check(conflicting),
         ),
@@ -84,33 +69,9 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
     )
 
 
-def group_spoken(name: str) -> str:
-    """Say a group.
-
-    Examples
-    --------
-    >>> group_spoken("hearing_aid:yes age_60:no"), group_spoken("everyone")
-    ('with a hearing aid, aged under 60', 'everyone')
-    """
-    if name == EVERYONE:
-        return name
-    return _sides(name, FACT_SIDES)
-
-
-def _sides(name: str, said: dict[str, dict[str, str]]) -> str:
-    """Say each side of a group's facts."""
-    return ", ".join(said[fact][holds] for fact, holds in (part.split(":") for part in name.split(" ")))
-
-
 def _shares(chosen: float) -> list[float]:
     """List the shares shown: a fifth, three tenths, a half and the owner's."""
     return sorted({*SHARES, chosen})
-
-
-def _drawn(found: GroupedRecall) -> dict[str, RecallCurve]:
-    """Keep the groups with a curve of their own; everyone where fewer than two have one."""
-    own = {name: curve for name, curve in found.curves.items() if curve.own and name != EVERYONE}
-    return own if len(own) >= 2 else {EVERYONE: found.curves[EVERYONE]}
 
 
 def _months(curve: RecallCurve, share: float) -> str:
@@ -122,7 +83,7 @@ def _months(curve: RecallCurve, share: float) -> str:
 def _headline(found: GroupedRecall, share: float) -> str:
     """Give the one sentence that answers."""
     period = f"going by ears cleared {words.from_months(found.first_day, found.last_day)}"
-    drawn = _drawn(found)
+    drawn = with_own(found.curves)
     start = f"{say.share_spoken(share).capitalize()} ears are occluding again by"
     if EVERYONE in drawn:
         return f"{start} {_months(drawn[EVERYONE], share)}, whatever the group, {period}."
@@ -133,7 +94,7 @@ def _headline(found: GroupedRecall, share: float) -> str:
 
 def _chart_title(found: GroupedRecall, share: float) -> str:
     """Say the finding."""
-    drawn = _drawn(found)
+    drawn = with_own(found.curves)
     if EVERYONE in drawn:
         return "One curve for everyone: the log tells no groups apart"
     until = [curve.months_until(share) for curve in drawn.values()]
@@ -156,17 +117,17 @@ def _chart_text(drawn: dict[str, RecallCurve], share: float) -> str:
 
 def _chart(drawn: dict[str, RecallCurve], share: float, today_months: int) -> go.Figure:
     """Draw a curve a group."""
-    colours = [RECOMMENDED] if EVERYONE in drawn else NAMED
+    coloured = colours(list(drawn))
     wanted = max(today_months, *(curve.months_until(share).value for curve in drawn.values())) * 1.5
     watched = max(curve.watched_months for curve in drawn.values())
     end = min(LONGEST_CHART_MONTHS, max(SHORTEST_CHART_MONTHS, min(wanted, watched)))
     months = np.arange(0, ceil(end) + 0.5, 0.5)
     lines = []
-    for (name, curve), colour in zip(drawn.items(), colours, strict=False):
+    for name, curve in drawn.items():
         shares = [curve.share_by(month) for month in months[1:]]
         value, low, high = ([0.0, *(getattr(each, end_) for each in shares)] for end_ in ("value", "low", "high"))
-        label = _sides(name, SHORT_SIDES) if len(drawn) > 2 else group_spoken(name)
-        lines.append(Line(label, months.tolist(), value, low, high, colour))
+        label = group_short(name, len(drawn))
+        lines.append(Line(label, months.tolist(), value, low, high, coloured[name]))
     return recall_chart(lines, share=share, today_months=today_months)
 
 
@@ -191,20 +152,6 @@ def _assumptions(found: GroupedRecall) -> tuple[str, ...]:
     if found.ungrouped:
         said.append(f"{words.plural(found.ungrouped, 'ear')} of no known group count in everyone's figure only.")
     return tuple(said)
-
-
-def _small_checks(found: GroupedRecall, fewest_ears: int) -> list[Check]:
-    """Say which groups have no figure of their own."""
-    return [
-        Check(
-            f"Ears of people {group_spoken(name)}",
-            INFORMATION,
-            f"{words.plural(curve.seen_again, 'cleared ear')} seen again, {words.count(curve.occluding)} of them occluding: "
-            f"too few for a figure of their own (at least {fewest_ears} and {FEWEST_OCCLUDING}), so the clinic's is shown.",
-        )
-        for name, curve in found.curves.items()
-        if not curve.own
-    ]
 
 
 def _beyond_check(drawn: dict[str, RecallCurve], share: float) -> Check:

@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import recall_words as say
+from analysis.answers.recall_group_words import group_spoken
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall import FittedRecall, RecallCurve, fit_recall
@@ -201,7 +202,7 @@ def _table(fits: dict[int, FittedRecall | None], share: float) -> pd.DataFrame:
             rows.append(
                 {
                     "window_days": window,
-                    "recall_group": say.GROUPS[name],
+                    "recall_group": group_spoken(name),
                     "ears": curve.ears,
                     "months_until": here.value,
                     "months_until_low": here.low,

@@ -10,10 +10,10 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers.recall_cost import CAUTIONS
+from analysis.answers.recall_group_words import group_short, group_spoken, listed, of_people
 from analysis.answers.recall_material import SLOW_MONTHS, RecallCosts, people_waiting, recall_costs, said_of_prices
-from analysis.answers.recall_words import GROUPS, recall_basis
+from analysis.answers.recall_words import recall_basis
 from analysis.clinic import Clinic
-from analysis.models.recall_evidence import EVERYONE
 from analysis.planning.recall_cost import CostCurve, ReturnCosts, cost_curve
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Answer, Basis, Check, ResultRow, no_answer
@@ -162,11 +162,6 @@ def _groups(weighed: list[Weighed]) -> list[str]:
     return list(dict.fromkeys(each.group for each in weighed))
 
 
-def _for(name: str) -> str:
-    """Say whose ears."""
-    return "" if name == EVERYONE else f" for people {GROUPS[name]}"
-
-
 def _headline(weighed: list[Weighed], settings: Settings) -> str:
     """Give the one sentence that answers."""
     said = []
@@ -174,10 +169,10 @@ def _headline(weighed: list[Weighed], settings: Settings) -> str:
         cases = _of(weighed, name)
         low, high = min(each.least for each in cases), max(each.least for each in cases)
         end = f"{high} months" if high < int(cases[0].curve.months[-1]) else f"{high} months or more"
-        said.append(f"anywhere from {low} to {end}{_for(name)} ({cases[0].least} as set)")
+        said.append(f"anywhere from {low} to {end}{of_people(name)} ({cases[0].least} as set)")
     dearest = max(each.kept_costs for each in weighed)
     return (
-        f"With each price and habit in turn at half or double, a recall costs least after {words.joined(said)}; keeping the months "
+        f"With each price and habit in turn at half or double, a recall costs least after {listed(said)}; keeping the months "
         f"as set would cost at most {words.number(dearest, 1)} {settings.recall_cost.currency} an ear in a year more than the "
         "least in any of these cases."
     )
@@ -187,7 +182,7 @@ def _chart(weighed: list[Weighed], settings: Settings) -> go.Figure:
     """Draw the least-cost month and its flat stretch, case by case; a thin line marks today's interval."""
     bars = [
         Bar(
-            f"{GROUPS[each.group].capitalize()}, {each.what.replace(', ', ': ')}",
+            f"{_named(each, weighed)}, {each.what.replace(', ', ': ')}",
             float(each.least), float(each.flat[0]), float(each.flat[1]),
             RECOMMENDED if each.what == AS_SET else TODAY, f"{each.least} ({each.flat[0]} to {each.flat[1]})",
         )
@@ -198,6 +193,11 @@ def _chart(weighed: list[Weighed], settings: Settings) -> go.Figure:
     if not today:
         return range_chart(bars, x_title=title, from_zero=True)
     return range_chart(bars, x_title=f"{title}; line: today's {today}", reference=float(today), from_zero=True)
+
+
+def _named(each: Weighed, weighed: list[Weighed]) -> str:
+    """Name a case's group at the head of its bar, which is split at commas."""
+    return group_short(each.group, len(_groups(weighed))).replace(",", "").capitalize()
 
 
 def _chart_title(weighed: list[Weighed], settings: Settings) -> str:
@@ -217,7 +217,7 @@ def _chart_text(weighed: list[Weighed], settings: Settings) -> str:
         cases = _of(weighed, name)
         far = max(cases, key=lambda each: abs(each.least - cases[0].least))
         told.append(
-            f"{GROUPS[name].capitalize()}: least at {words.plural(cases[0].least, 'month')} as set; furthest from it, at "
+            f"{group_spoken(name).capitalize()}: least at {words.plural(cases[0].least, 'month')} as set; furthest from it, at "
             f"{far.least}, with {far.what}."
         )
     today = settings.recall.today_months
@@ -235,7 +235,7 @@ def _kept_check(weighed: list[Weighed], settings: Settings) -> Check:
     return Check(
         "What a wrong price costs",
         INFORMATION,
-        f"Keeping the month as set costs most{_for(worst.group)} with {worst.what}: "
+        f"Keeping the month as set costs most{of_people(worst.group)} with {worst.what}: "
         f"{words.number(worst.kept_costs, 1)} {settings.recall_cost.currency} an ear in a year{more}.",
     )
 
@@ -243,7 +243,7 @@ def _kept_check(weighed: list[Weighed], settings: Settings) -> Check:
 def _row(each: Weighed, level: float) -> dict[str, object]:
     """Lay out one case."""
     return {
-        "recall_group": GROUPS[each.group],
+        "recall_group": group_spoken(each.group),
         "prices_case": each.what,
         "least_cost_months": each.least,
         "flat_low": each.flat[0],

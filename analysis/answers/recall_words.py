@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis.answers.recall_group_words import (
+    FACT_WORDS,
+    WITH_AID,
+    WITHOUT_AID,
+    group_spoken,
+    lent,
+    listed,
+    with_own,
+)
 from analysis.models.recall import FittedRecall, RecallCurve
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.recall_grouped import GroupedRecall
+from analysis.models.recall_groups import FEWEST_OCCLUDING
 from analysis.planning.recall_policy import RecallRule
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Basis, Check
 from analysis.settings import RecallPart
 from analysis.stats.estimate import Estimate
 
-WITH_AID, WITHOUT_AID = "hearing_aid", "no_hearing_aid"
-GROUPS = {WITH_AID: "with a hearing aid", WITHOUT_AID: "without a hearing aid", EVERYONE: "everyone"}
 YOUNG_LOG_MONTHS = 24
 FAMILY_CHOICE = (
     "whichever best foretells patients held out of the fit: the Weibull, the Weibull averaged over patients who differ, or "
@@ -73,33 +81,37 @@ def headline(fitted: FittedRecall, rules: dict[str, RecallRule], settings: Recal
     """Give the one sentence that answers, with figure, range and period."""
     end = f"occluding again, going by ears cleared {period(fitted)}."
     by_then = f"by then {share_spoken(settings.share)}"
-    own = [name for name in (WITH_AID, WITHOUT_AID) if name in rules and rules[name].curve.own]
-    if len(own) < 2:
-        return f"Call people back at {months_spoken(rules[EVERYONE].recall_months)}: {by_then} ears are {end}"
-    aid, rest = (months_spoken(rules[name].recall_months) for name in own)
-    if aid == rest:
-        return f"Call people back at {aid}, with a hearing aid as without: {by_then} of either group's ears are {end}"
-    return (
-        f"Call people with a hearing aid back at {aid} and everyone else at {rest}: {by_then} of their ears are {end}"
-    )
+    own = {name: months_spoken(rule.recall_months) for name, rule in shown(rules).items()}
+    if EVERYONE in own:
+        return f"Call people back at {own[EVERYONE]}: {by_then} ears are {end}"
+    if len(set(own.values())) == 1:
+        alike = "with a hearing aid as without" if settings.groups == () else "whatever their group"
+        return f"Call people back at {next(iter(own.values()))}, {alike}: {by_then} of each group's ears are {end}"
+    if list(own) == [WITH_AID, WITHOUT_AID]:
+        aid, rest = own.values()
+        return f"Call people with a hearing aid back at {aid} and everyone else at {rest}: {by_then} of their ears are {end}"
+    told = listed([f"people {group_spoken(name)} at {months}" for name, months in own.items()])
+    if lent({name: rule.curve for name, rule in rules.items()}):
+        told += f"; everyone else at {months_spoken(rules[EVERYONE].recall_months)}"
+    return f"Call back {told}. {by_then.capitalize()} of each group's ears are {end}"
 
 
 def shown(rules: dict[str, RecallRule]) -> dict[str, RecallRule]:
     """Keep the groups with a curve of their own; everyone where fewer than two have one."""
-    own = {name: rule for name, rule in rules.items() if rule.curve.own and name != EVERYONE}
-    return own if len(own) == 2 else {EVERYONE: rules[EVERYONE]}
+    names = with_own({name: rule.curve for name, rule in rules.items()})
+    return {name: rules[name] for name in names}
 
 
 def chart_title(rules: dict[str, RecallRule], settings: RecallPart) -> str:
     """Say what today's interval means."""
     parts = [
-        f"{words.percent(rule.share_today.value)} of ears {GROUPS[name]}"
+        f"{words.percent(rule.share_today.value)} of ears {group_spoken(name)}"
         for name, rule in shown(rules).items()
         if rule.share_today is not None
     ]
     if not parts:
         return "No recall rule of today is set, so only the chosen share is marked"
-    whose = words.joined(parts).replace(" of ears everyone", " of ears")
+    whose = listed(parts).replace(" of ears everyone", " of ears")
     return f"At today's {words.plural(settings.today_months, 'month')}, {whose} are expected to be occluding again"
 
 
@@ -109,7 +121,7 @@ def chart_text(rules: dict[str, RecallRule], settings: RecallPart) -> str:
     for name, rule in shown(rules).items():
         until, now = rule.months_until, rule.share_today
         told.append(
-            f"{GROUPS[name].capitalize()}: {share_spoken(settings.share)} by {words.number(until.value, 1)} months "
+            f"{group_spoken(name).capitalize()}: {share_spoken(settings.share)} by {words.number(until.value, 1)} months "
             f"({words.between(until, 1)}){_by_today(now, settings)}."
         )
     return "Lines of the share of cleared ears that are occluding again, rising with the months. " + " ".join(told)
@@ -142,12 +154,12 @@ def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
         f"future. The curve is {FAMILY_CHOICE}.",
     ]
     if settings.groups:
-        said.append(
-            "This answer goes by hearing aid; the groups named in the settings have their months in the notebook on recall."
-        )
+        facts = words.joined([FACT_WORDS[fact] for fact in settings.groups])
+        said.append(f"The groups go by {facts}, as the settings say.")
     if fitted.ungrouped:
+        noted = words.joined([FACT_WORDS[fact] for fact in settings.groups]) or "hearing aids"
         said.append(
-            f"{words.plural(fitted.ungrouped, 'ear')} without a note on hearing aids count in everyone's figure only."
+            f"{words.plural(fitted.ungrouped, 'ear')} without a note on {noted} count in everyone's figure only."
         )
     return tuple(said)
 
@@ -178,7 +190,7 @@ def checks(
         *(_window_check(window, curves, rules, settings) for window, curves in other_windows.items()),
         _watched_check(fitted),
         _beyond_check(rules),
-        *_group_checks(fitted, settings),
+        *small_checks(fitted.curves, settings.fewest_ears),
     )
 
 
@@ -198,9 +210,9 @@ def _months(curves: dict[str, RecallCurve], rules: dict[str, RecallRule], share:
     parts = []
     for name in shown(rules):
         there, here = curves[name].months_until(share).value, rules[name].months_until.value
-        whose = "" if name == EVERYONE else f" {GROUPS[name]}"
+        whose = "" if name == EVERYONE else f" {group_spoken(name)}"
         parts.append(f"{words.number(there, 1)} rather than {words.number(here, 1)} months{whose}")
-    return words.joined(parts)
+    return listed(parts)
 
 
 def _never_check(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> Check:
@@ -238,27 +250,27 @@ def _watched_check(fitted: FittedRecall) -> Check:
 
 def _beyond_check(rules: dict[str, RecallRule]) -> Check:
     """Say whether a figure lies beyond what the log has watched."""
-    beyond = [GROUPS[name] for name, rule in shown(rules).items() if rule.beyond_the_log]
+    beyond = [group_spoken(name) for name, rule in shown(rules).items() if rule.beyond_the_log]
     if not beyond:
         return Check("Within the log", PASSED, "Every figure lies within the time ears were watched.")
     return Check(
         "Within the log",
         FAILED,
-        f"No ear was watched as long as the figure for {words.joined(beyond)} says: it draws the curve out beyond the log.",
+        f"No ear was watched as long as the figure for {listed(beyond)} says: it draws the curve out beyond the log.",
     )
 
 
-def _group_checks(fitted: FittedRecall, settings: RecallPart) -> list[Check]:
-    """Say which groups have no figure of their own."""
+def small_checks(curves: dict[str, RecallCurve], fewest_ears: int) -> list[Check]:
+    """Say which groups have no figure of their own and are shown the clinic's."""
     return [
         Check(
-            f"Ears {GROUPS[name]}",
+            f"Ears of people {group_spoken(name)}",
             INFORMATION,
-            f"{words.plural(curve.seen_again, 'cleared ear')} seen again, {words.count(curve.occluding)} of them occluding: "
-            f"too few for a figure of their own (at least {settings.fewest_ears} and 10), so everyone's is shown.",
+            f"{words.plural(curves[name].seen_again, 'cleared ear')} seen again, {words.count(curves[name].occluding)} of them "
+            f"occluding: too few for a figure of their own (at least {fewest_ears} and {FEWEST_OCCLUDING}), so the clinic's is "
+            "shown.",
         )
-        for name, curve in fitted.curves.items()
-        if not curve.own
+        for name in lent(curves)
     ]
 
 
@@ -292,7 +304,7 @@ def table_groups(rules: dict[str, RecallRule]) -> pd.DataFrame:
     return pd.DataFrame(
         [
             {
-                "recall_group": GROUPS[name],
+                "recall_group": group_spoken(name),
                 "ears": rule.curve.ears,
                 "ears_seen_again": rule.curve.seen_again,
                 "recall_months": round(rule.recall_months.value),

@@ -18,14 +18,8 @@ from analysis.models.recall_evidence import (
     first_clearances,
     patient_returns,
 )
-from analysis.models.recall_groups import (
-    GROUPS,
-    Group,
-    everyone_and_groups,
-    graded_later,
-    refuse_too_little,
-    wearing,
-)
+from analysis.models.recall_group_names import recall_group_names, recall_groups
+from analysis.models.recall_groups import Group, everyone_and_groups, graded_later, refuse_too_little
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
 from analysis.stats.censored import NoMaximum, TimeRegression, time_regression
@@ -45,7 +39,7 @@ class RecallCurve:
     Attributes
     ----------
     group : str
-        ``hearing_aid``, ``no_hearing_aid`` or ``everyone``.
+        ``hearing_aid``, ``no_hearing_aid`` or ``everyone``; or a group of the owner's such as ``age_60:yes canal:no``.
     ears, seen_again, occluding : int
         Ears cleared; of these graded at a later visit; of these found occluding.
     own : bool
@@ -91,7 +85,7 @@ class FittedRecall:
     later_clearances : int
         Clearances not used, of ears counted already.
     ungrouped : int
-        Ears used for everyone's curve only: whether a hearing aid is worn was not noted.
+        Ears used for everyone's curve only: what makes the groups was not noted of them.
     followed_months : float
         How long enough patients were watched for returns to be read.
     first_day, last_day : pandas.Timestamp
@@ -121,14 +115,14 @@ class FittedRecall:
 def fit_recall(
     gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95, family: Family | None = None
 ) -> FittedRecall:
-    """Estimate when cleared ears occlude again, with and without a hearing aid.
+    """Estimate when cleared ears occlude again, with and without a hearing aid or by the owner's groups.
 
     Parameters
     ----------
     gaps : pandas.DataFrame
         The table ``GAPS``.
     settings : RecallPart
-        The symptom window, and how many ears a group needs.
+        The facts that make the groups, the symptom window, and how many ears a group needs.
     level : float, optional
         How sure ranges should be.
     family : Family, optional
@@ -185,7 +179,7 @@ def fit_recall(
     """
     first = first_clearances(gaps)
     refuse_too_little(first, settings.fewest_ears)
-    everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears)
+    everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears, settings.groups)
     returns, telling = patient_returns(gaps)[AFTER_CLEARANCE], absence_tells(gaps)
     family = family or groups_family(own or [everyone], settings)
     curves = _curves(own, everyone, settings, level, family=family, never=True)
@@ -196,7 +190,7 @@ def fit_recall(
         return_share=_return_share(returns, level),
         absence_tells=telling,
         later_clearances=len(gaps) - len(first),
-        ungrouped=int(first["hearing_aid"].isna().sum()),
+        ungrouped=int((recall_group_names(first, settings.groups) == "").sum()),
         followed_months=returns.until_days / DAYS_A_MONTH,
         first_day=first["cleared_on"].min(),
         last_day=first["cleared_on"].max(),
@@ -230,10 +224,10 @@ def _curves(
     whole = fit_groups([everyone], settings, level, family=family, never=never)
     together = fit_groups(own, settings, level, family=family, never=never) if own else whole
     rows = dict(zip([group.name for group in own], np.eye(len(own)), strict=True))
-    curves = {}
-    for aid, name in GROUPS.items() if own else ():
+    named, curves = recall_group_names(everyone.first, settings.groups), {}
+    for name in recall_groups(settings.groups) if own else ():
         fit, row = (together, rows[name]) if name in rows else (whole, np.ones(1))
-        curves[name] = recall_curve(name, everyone.first[wearing(everyone.first, aid=aid)], fit, row, own=name in rows)
+        curves[name] = recall_curve(name, everyone.first[named == name], fit, row, own=name in rows)
     return curves | {EVERYONE: recall_curve(EVERYONE, everyone.first, whole, np.ones(1), own=True)}
 
 

@@ -93,7 +93,7 @@ def free_curves(
     """
     first = first_clearances(gaps)
     refuse_too_little(first, settings.fewest_ears)
-    everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears)
+    everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears, settings.groups)
     return {
         group.name: free_curve(group, settings.symptom_window_days, draws=draws, rng=rng, level=level)
         for group in [*own, everyone]

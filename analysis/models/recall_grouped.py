@@ -10,23 +10,14 @@ import pandas as pd
 
 from analysis.models.recall import RecallCurve, fit_groups, groups_family, recall_curve
 from analysis.models.recall_choice import Material, held_out_scores, score_difference
-from analysis.models.recall_evidence import EVERYONE, absence_tells, ear_evidence, first_clearances, patient_returns
-from analysis.models.recall_groups import (
-    Group,
-    enough,
-    everyone_and_groups,
-    refuse_too_little,
-    steadied_returns,
-    told_returns,
-)
+from analysis.models.recall_evidence import EVERYONE, ear_evidence, first_clearances
+from analysis.models.recall_group_names import SPLITS, all_names, group_names
+from analysis.models.recall_groups import Group, enough, everyone_and_groups, refuse_too_little
 from analysis.settings import RecallPart
 from analysis.stats.censored import NoMaximum
 from analysis.stats.time_families import WEIBULL, Family
 
 MOST_FACTS = 2
-YES, NO = "yes", "no"
-OLDER = ("60_74", "75_and_over")
-SPLITS = ("hearing_aid", "cotton_bud", "age_60", "canal")
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,57 +50,6 @@ class GroupedRecall:
     first_day: pd.Timestamp
     last_day: pd.Timestamp
     later_clearances: int
-
-
-def group_names(gaps: pd.DataFrame, facts: tuple[str, ...]) -> pd.Series:
-    """Name each gap's group; empty where a fact was not noted.
-
-    Parameters
-    ----------
-    gaps : pandas.DataFrame
-        The table ``GAPS``.
-    facts : tuple of str
-        Of ``SPLITS``.
-
-    Returns
-    -------
-    pandas.Series of str
-
-    Examples
-    --------
-    >>> from analysis.schema import GAPS, typed_frame
-    >>> gaps = typed_frame(GAPS, pd.DataFrame({"hearing_aid": [True, None], "age_band": ["75_and_over", "18_39"]}))
-    >>> group_names(gaps, ("hearing_aid", "age_60")).tolist()
-    ['hearing_aid:yes age_60:yes', '']
-    """
-    named = pd.Series("", index=gaps.index, dtype="str")
-    known = pd.Series(True, index=gaps.index)
-    for fact in facts:
-        holds, noted = _holds(gaps, fact)
-        known &= noted
-        named = named + f"{fact}:" + holds.map({True: YES, False: NO}).astype("str") + " "
-    return named.str.strip().where(known, "")
-
-
-def _holds(gaps: pd.DataFrame, fact: str) -> tuple[pd.Series, pd.Series]:
-    """Say of each gap whether a fact holds, and whether it was noted."""
-    if fact == "age_60":
-        return gaps["age_band"].isin(OLDER), gaps["age_band"].notna()
-    if fact == "canal":
-        return gaps["canal"] != "ordinary", gaps["canal"].notna()
-    return (gaps[fact] == True).fillna(False).astype(bool), gaps[fact].notna()  # noqa: E712 (yes, no or not noted)
-
-
-def all_names(facts: tuple[str, ...]) -> list[str]:
-    """List the groups some facts make, those in whom they hold first.
-
-    Examples
-    --------
-    >>> all_names(("hearing_aid",))
-    ['hearing_aid:yes', 'hearing_aid:no']
-    """
-    parts = [[f"{fact}:{holds}" for holds in (YES, NO)] for fact in facts]
-    return [" ".join(each) for each in itertools.product(*parts)] if facts else []
 
 
 def fit_grouped(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95) -> GroupedRecall:
@@ -146,7 +86,7 @@ def fit_grouped(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95
     everyone, _ = everyone_and_groups(gaps, first, settings.fewest_ears)
     owners = bool(settings.groups)
     facts = settings.groups or _best_facts(first, everyone, settings, level)
-    own = _groups(gaps, first, facts, settings)
+    own = everyone_and_groups(gaps, first, settings.fewest_ears, facts)[1] if facts else []
     family = groups_family(own or [everyone], settings)
     whole = fit_groups([everyone], settings, level, family=family, never=True)
     together = fit_groups(own, settings, level, family=family, never=True) if own else whole
@@ -165,19 +105,6 @@ def fit_grouped(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95
     curves[EVERYONE] = recall_curve(EVERYONE, first, whole, np.ones(1), own=True)
     days, ungrouped = first["cleared_on"], int((named == "").sum()) if facts else 0
     return GroupedRecall(facts, owners, curves, ungrouped, family, days.min(), days.max(), len(gaps) - len(first))
-
-
-def _groups(gaps: pd.DataFrame, first: pd.DataFrame, facts: tuple[str, ...], settings: RecallPart) -> list[Group]:
-    """Form the groups with enough ears."""
-    telling, whole = absence_tells(gaps), patient_returns(gaps)
-    of_first, of_gaps = group_names(first, facts), group_names(gaps, facts)
-    found = []
-    for name in all_names(facts):
-        its_first = first[of_first == name]
-        if enough(its_first, settings.fewest_ears):
-            returns = steadied_returns(patient_returns(gaps[of_gaps == name]), whole)
-            found.append(Group(name, its_first, told_returns(returns, telling=telling)))
-    return found
 
 
 def _best_facts(first: pd.DataFrame, everyone: Group, settings: RecallPart, level: float) -> tuple[str, ...]:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numpy as np
 import pandas as pd
 
 from analysis.models.recall_evidence import EVERYONE, Returns, absence_tells, patient_returns
+from analysis.models.recall_group_names import recall_group_names, recall_groups
 from analysis.problems import NotEnough
 
-GROUPS = {True: "hearing_aid", False: "no_hearing_aid"}
 FEWEST_OCCLUDING = 10
 """Ears found occluding again that a curve needs (our choice, no source)."""
 FEWEST_DAYS_APART = 60
@@ -29,7 +28,9 @@ class Group:
     returns: list[Returns]
 
 
-def everyone_and_groups(gaps: pd.DataFrame, first: pd.DataFrame, fewest_ears: int) -> tuple[Group, list[Group]]:
+def everyone_and_groups(
+    gaps: pd.DataFrame, first: pd.DataFrame, fewest_ears: int, facts: tuple[str, ...] = ()
+) -> tuple[Group, list[Group]]:
     """Form everyone's group, and those with enough ears for a curve of their own.
 
     Parameters
@@ -38,6 +39,8 @@ def everyone_and_groups(gaps: pd.DataFrame, first: pd.DataFrame, fewest_ears: in
         The table ``GAPS``, and ``first_clearances`` of it.
     fewest_ears : int
         Ears graded at a later visit that a group needs.
+    facts : tuple of str, optional
+        What makes the groups, as in the setting ``groups``; by hearing aid without it.
 
     Returns
     -------
@@ -47,11 +50,12 @@ def everyone_and_groups(gaps: pd.DataFrame, first: pd.DataFrame, fewest_ears: in
     """
     telling = absence_tells(gaps)
     whole = patient_returns(gaps)
+    of_first, of_gaps = recall_group_names(first, facts), recall_group_names(gaps, facts)
     own = []
-    for aid, name in GROUPS.items():
-        its_first = first[wearing(first, aid=aid)]
+    for name in recall_groups(facts):
+        its_first = first[of_first == name]
         if enough(its_first, fewest_ears):
-            returns = steadied_returns(patient_returns(gaps[wearing(gaps, aid=aid)]), whole)
+            returns = steadied_returns(patient_returns(gaps[of_gaps == name]), whole)
             own.append(Group(name, its_first, told_returns(returns, telling=telling)))
     return Group(EVERYONE, first, told_returns(whole, telling=telling)), own
 
@@ -67,11 +71,6 @@ def steadied_returns(own: list[Returns], everyone: list[Returns]) -> list[Return
 def told_returns(returns: list[Returns], *, telling: bool) -> list[Returns]:
     """Take everyone who stays away for gone where staying away says nothing of the ears."""
     return returns if telling else [replace(each, never=1.0, error=0.0) for each in returns]
-
-
-def wearing(gaps: pd.DataFrame, *, aid: bool) -> np.ndarray:
-    """Say of each gap whether its patient is noted to wear, or not to wear, a hearing aid."""
-    return (gaps["hearing_aid"] == aid).fillna(False).to_numpy(dtype=bool)
 
 
 def graded_later(first: pd.DataFrame) -> pd.Series:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from analysis.derive.gaps import gaps
 from analysis.models.recall import fit_recall
 from analysis.models.recall_ages import without_conflicting_ages
-from analysis.models.recall_grouped import SPLITS, all_names, group_names
+from analysis.models.recall_group_names import SPLITS, all_names, group_names
 from analysis.planning.recall_policy import recall_rules
 from analysis.schema import GAPS, VISITS, typed_frame
 from analysis.settings import RecallPart

@@ -106,12 +106,19 @@ def test_a_small_group_is_told_and_everyone_is_called_alike():
     assert found.table["recall_curve"].tolist() == ["everyone's", "own", "own"]
 
 
-def test_where_the_owner_names_groups_the_answer_says_where_their_months_are():
+def test_where_the_owner_names_groups_the_answer_goes_by_them():
+    found = ask('[recall]\ngroups = ["hearing_aid"]')
+    assert "The groups go by hearing aid, as the settings say." in found.assumptions
+    assert not any("as the settings say" in said for said in answer().assumptions)
+    for named, plain in (("hearing_aid:yes", "hearing_aid"), ("hearing_aid:no", "no_hearing_aid")):
+        assert row("recall_months", found, group=named).value == row("recall_months", group=plain).value
+    assert found.headline.startswith("Call back people with a hearing aid at about ")
+
+
+def test_of_groups_nobody_noted_there_is_everyones_figure_and_a_word_of_it():
     found = ask('[recall]\ngroups = ["canal"]')
-    assert any(
-        "the groups named in the settings have their months in the notebook" in said for said in found.assumptions
-    )
-    assert not any("the groups named in the settings" in said for said in answer().assumptions)
+    assert found.headline.startswith("Call people back at about ")
+    assert any("without a note on canal count in everyone's figure only" in said for said in found.assumptions)
 
 
 def test_a_young_log_is_warned_of():

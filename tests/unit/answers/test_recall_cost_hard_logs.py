@@ -83,7 +83,8 @@ def test_grades_of_one_months_returns_are_told_at_that_month():
 
 @pytest.mark.parametrize("log", [no_returns, one_visit_a_patient, all_returns_in_one_month])
 def test_the_list_goes_by_the_owners_own_months_whatever_the_log(log):
-    found, months = who_is_due(asked(log(), "[recall_cost]\nlist_months = 6"))
+    due = who_is_due(asked(log(), "[recall_cost]\nlist_months = 6"))
+    found, months = due.found, due.months
     assert months == {"everyone": 6}
     assert (found.due["months_overdue"] >= 0).all()
 

@@ -8,7 +8,8 @@ import pytest
 
 from analysis.answers.recall_models_groups import group_spoken, how_soon_by_group
 from analysis.clinic import Clinic
-from analysis.models.recall_grouped import all_names, fit_grouped, group_names
+from analysis.models.recall_group_names import all_names, group_names
+from analysis.models.recall_grouped import fit_grouped
 from analysis.present.answer import Answer
 from analysis.present.tables import spoken_columns
 from analysis.problems import DataProblem

@@ -56,3 +56,25 @@ def test_the_booked_and_those_due_later_are_left_out_and_counted():
     )
     assert list(due) == ["cancelled"]
     assert (found.booked, found.later) == (1, 1)
+
+
+def test_of_two_ears_in_two_groups_the_sooner_counts_and_facts_noted_last_hold():
+    gaps = typed_frame(
+        GAPS,
+        pd.DataFrame(
+            {
+                "patient_key": ["a", "a", "b", "b"],
+                "ear": ["left", "right", "left", "left"],
+                "cleared_on": pd.to_datetime(["2026-01-05", "2026-01-05", "2025-06-02", "2026-01-05"]),
+                "canal": ["ordinary", "narrow", "ordinary", "ordinary"],
+                "hearing_aid": [False, False, True, False],
+            }
+        ),
+    )
+    months = {"canal:yes": 6, "canal:no": 11, "everyone": 9}
+    by_canal = recall_list(gaps, booked(), months, last_day=LAST_DAY, facts=("canal",)).due.set_index("patient_key")
+    assert by_canal["recall_group"].to_dict() == {"a": "canal:yes", "b": "canal:no"}
+    assert {who: f"{month:%Y-%m}" for who, month in by_canal["due_month"].items()} == {"a": "2026-07", "b": "2026-12"}
+    soon = {"hearing_aid": 3, "no_hearing_aid": 11, "everyone": 9}
+    by_aid = recall_list(gaps, booked(), soon, last_day=LAST_DAY).due
+    assert by_aid["recall_group"].tolist() == ["no_hearing_aid", "no_hearing_aid"]  # b's aid was noted before, not last
