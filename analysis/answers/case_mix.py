@@ -7,8 +7,8 @@ from dataclasses import replace
 from analysis.answers import case_mix_words as call
 from analysis.answers import quarter_figures as show
 from analysis.answers import quarter_words as say
+from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.derive.quarters import Quarter
 from analysis.models.case_mix_names import BEGUN, CASE_MIX_BASES, IMPACTED, MORE_METHODS
 from analysis.models.quarter_case_mix import case_mix_counts
@@ -49,10 +49,9 @@ def what_we_saw(clinic: Clinic, quarter: str) -> Answer:
     """
     asked = Quarter.parse(quarter)
     settings = clinic.settings
-    days = settings.softening.second_attempt_days
     try:
         found = periods(asked, clinic.first_day, clinic.last_day)
-        worked = attempts(clinic.visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
+        worked = clinic_attempts(clinic)
         counts, ears = case_mix_counts(worked, clinic.ears, found)
         first = counts.by_period[THIS]["first", ALL]
         say.refuse_if_few(first, "first attempts", settings.clinic.hide_below, found)

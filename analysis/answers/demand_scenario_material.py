@@ -9,12 +9,12 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
+from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.answers.demand_capacity import Capacity, Needs, capacity_of, needs_of
 from analysis.answers.recall_material import clinic_gaps
 from analysis.answers.slot_material import slot_material
 from analysis.answers.softening_asked import Asked, asked_of
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.models.adjusted import adjusted_arms
 from analysis.models.booking_facts import ANY_KIND
 from analysis.models.grade_at_return import fit_grades_at_return
@@ -127,8 +127,7 @@ def _states(clinic: Clinic, many: int, rng: np.random.Generator) -> FoundStates:
     settings = clinic.settings
     found = visit_states(clinic.visits, clinic.ears, last_day=clinic.last_day)
     grades = fit_grades_at_return(clinic_gaps(clinic), settings.recall.fewest_ears)
-    days = settings.softening.second_attempt_days
-    worked = attempts(clinic.visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
+    worked = clinic_attempts(clinic)
     taken = return_visits(clinic.visits, clinic.ears, worked, settings.visit_time)
     minutes = np.column_stack([taken.minutes[state].draws(many, rng) for state in STATES])
     again = np.zeros((many, len(STATES)))

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.answers import monitoring_words as say
+from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.derive.quarters import Quarter
 from analysis.models.quarter_periods import Periods, periods
 from analysis.models.watched_months import FEWEST_POINTS, SHARE, Watched, signals_within, watch, watched_marks
@@ -84,7 +84,7 @@ def _watched(clinic: Clinic, found: Periods) -> tuple[list[Watched], dict[str, s
     """Chart every measure up to the quarter's end; say of each other one why it is not charted."""
     settings = clinic.settings
     days = settings.softening.second_attempt_days
-    worked = attempts(clinic.visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
+    worked = clinic_attempts(clinic)
     shown, left_out = [], {}
     for marks in watched_marks(clinic.visits, worked, clinic.last_day - pd.Timedelta(days=days)):
         made = watch(

@@ -9,8 +9,8 @@ import pandas as pd
 from analysis.answers import quarter_figures as show
 from analysis.answers import quarter_headlines as top
 from analysis.answers import quarter_words as say
+from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.derive.practitioner_labels import practitioner_labels
 from analysis.derive.quarters import Quarter
 from analysis.models.quarter_counts import (
@@ -122,7 +122,7 @@ def outcomes(clinic: Clinic, quarter: str) -> Answer:
     numbered = bool(clinic.visits["patient_key"].notna().any())
     try:
         found = periods(asked, clinic.first_day, clinic.last_day)
-        counts, ears = outcome_counts(_attempts(clinic, days), found, until)
+        counts, ears = outcome_counts(clinic_attempts(clinic), found, until)
         first = counts.by_period[THIS]["first", ALL]
         say.refuse_if_few(first, "first attempts", clinic.settings.clinic.hide_below, found)
         measures = _outcome_measures(clinic, counts, ears, found, numbered=numbered)
@@ -237,11 +237,6 @@ def _of_each_person(clinic: Clinic, found: Periods) -> list[Measure]:
     called = practitioner_labels(clinic.visits, show_names=clinic.settings.clinic.show_practitioner_names)
     counts, people = person_counts(clinic.visits, found, called, clinic.settings.clinic.hide_below)
     return _shown(clinic, counts, EACH_PERSON, people)
-
-
-def _attempts(clinic: Clinic, days: int) -> pd.DataFrame:
-    """List the clinic's attempts."""
-    return attempts(clinic.visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
 
 
 def _outcome_measures(

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.answers.kept import once_a_clinic
 from analysis.answers.recall_group_words import lent, with_own
 from analysis.answers.recall_words import ages_check
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.derive.gaps import Clearances, clearances
 from analysis.models.grade_at_return import GradesAtReturn, fit_grades_at_return
 from analysis.models.recall import FittedRecall, RecallCurve, fit_recall
@@ -91,12 +91,7 @@ def recall_costs(clinic: Clinic) -> RecallCosts:
     settings, table = clinic.settings, clinic_gaps(clinic)
     fitted = fit_recall(table, settings.recall, level=settings.level)
     grades = fit_grades_at_return(table, settings.recall.fewest_ears)
-    worked = attempts(
-        clinic.visits,
-        clinic.ears,
-        second_attempt_days=settings.softening.second_attempt_days,
-        last_day=clinic.last_day,
-    )
+    worked = clinic_attempts(clinic)
     taken = return_visits(clinic.visits, clinic.ears, worked, settings.visit_time)
     rng = np.random.default_rng(SEED)
     costs = _costs(taken, grades, settings.recall_cost, settings.recall.symptom_window_days, rng)

@@ -99,9 +99,7 @@ def _chosen_before(clinic: Clinic, timed: TimedVisits, cut: pd.Timestamp) -> tup
     before = timed.visits[timed.visits["slot_start"] < cut]
     worked = timed.worked[timed.worked["visit_id"].isin(before["visit_id"])]
     fitted = fit_visit_time(before, worked, clinic.ears, settings.visit_time, level=settings.level)
-    expected = fit_booking_minutes(
-        (before, worked, clinic.ears), fitted, settings.visit_time, settings.slots.categories
-    )
+    expected = fit_booking_minutes(before, clinic.ears, fitted, settings.visit_time, settings.slots.categories)
     lateness = attendance(before, level=settings.level).lateness
     evidence = slot_evidence(before, fitted, expected, lateness=lateness)
     today = {name: float(slot) for name, slot in todays_slots(evidence, settings.slots).items()}

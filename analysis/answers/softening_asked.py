@@ -8,8 +8,8 @@ from typing import TypeVar
 
 import pandas as pd
 
+from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.models.softening_material import Material, ears_material
 from analysis.models.softening_sample import CONTRASTS
 from analysis.problems import NotEnough
@@ -47,7 +47,7 @@ def asked_of(clinic: Clinic) -> Asked:
     if not (clinic.visits["attendance"] == "attended").any():
         raise NotEnough("The log shows no attended visit.", "Record of every booking whether the patient came.")
     days = clinic.settings.softening.second_attempt_days
-    table = attempts(clinic.visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
+    table = clinic_attempts(clinic)
     return Asked(clinic, table, clinic.last_day - pd.Timedelta(days=days))
 
 

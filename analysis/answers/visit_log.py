@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.answers.kept import once_a_clinic
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.models.booking_categories import category_means, category_quantiles
 from analysis.models.booking_minutes import BookingMinutes, fit_booking_minutes
 from analysis.models.fitted_visit_time import FittedVisitTime
@@ -92,8 +92,10 @@ def visit_log(clinic: Clinic) -> VisitLog:
         If the log holds too few visits with minutes of their own.
     """
     timed = timed_visits(clinic)
-    tables, settings = (timed.visits, timed.worked, clinic.ears), clinic.settings
-    expected = fit_booking_minutes(tables, timed.fitted, settings.visit_time, settings.slots.categories)
+    settings = clinic.settings
+    expected = fit_booking_minutes(
+        timed.visits, clinic.ears, timed.fitted, settings.visit_time, settings.slots.categories
+    )
     return VisitLog(timed.visits, timed.fitted, expected)
 
 
@@ -107,8 +109,7 @@ def timed_visits(clinic: Clinic) -> TimedVisits:
         )
     slot = clinic.visits["slot_start"].fillna(clinic.visits["started_at"])
     visits = clinic.visits.assign(slot_start=slot)[slot.dt.normalize() <= clinic.last_day]
-    days = clinic.settings.softening.second_attempt_days
-    worked = attempts(visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
+    worked = clinic_attempts(clinic)
     fitted = fit_visit_time(visits, worked, clinic.ears, clinic.settings.visit_time, level=clinic.settings.level)
     return TimedVisits(visits, worked, fitted)
 

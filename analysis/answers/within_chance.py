@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.answers.quarter_words import MEASURES
 from analysis.clinic import Clinic
-from analysis.derive.attempts import attempts
 from analysis.derive.practitioner_labels import practitioner_labels
 from analysis.derive.quarters import Quarter
 from analysis.models.quarter_counts import NO_SITE
@@ -95,7 +95,7 @@ def _comparisons(clinic: Clinic, first: pd.Timestamp, last: pd.Timestamp) -> lis
     """Compare what the log lets be compared."""
     settings = clinic.settings
     days = settings.softening.second_attempt_days
-    worked = attempts(clinic.visits, clinic.ears, second_attempt_days=days, last_day=clinic.last_day)
+    worked = clinic_attempts(clinic)
     called = practitioner_labels(clinic.visits, show_names=settings.clinic.show_practitioner_names)
     names = dict(zip(clinic.visits["practitioner"].astype("object"), called, strict=True))
     made = []

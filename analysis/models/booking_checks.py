@@ -16,15 +16,14 @@ from analysis.models.booking_categories import (
 )
 from analysis.models.booking_facts import FACTS
 from analysis.models.fitted_visit_time import FittedVisitTime
-from analysis.models.visit_time import fit_visit_time
+from analysis.models.visit_time import fit_sample
 from analysis.problems import NotEnough
 from analysis.settings import VisitTimePart
 from analysis.stats.estimate import Estimate
 from analysis.stats.gamma import mixture_quantile
+from analysis.stats.places import place_of
 from analysis.stats.proportions import wilson_share
 from analysis.stats.quantiles import pinball_losses
-
-Tables = tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]
 
 FEWEST_IN_LEVEL = 100
 """Visits either side of a further fact needs (a rule of caution, no source)."""
@@ -37,15 +36,12 @@ CHOOSE_FROM, CHECK_FROM = 0.6, 0.8
 """Facts are chosen on the visits between these parts of the log; coverage is told on what follows."""
 
 
-def fact_gains(tables: Tables, fitted: FittedVisitTime, facts: pd.DataFrame, settings: VisitTimePart) -> pd.DataFrame:
+def fact_gains(fitted: FittedVisitTime, facts: pd.DataFrame, settings: VisitTimePart) -> pd.DataFrame:
     """Share of the held-out loss that asking one further fact would save, kind by kind.
 
     Parameters
     ----------
-    tables : (pandas.DataFrame, pandas.DataFrame, pandas.DataFrame)
-        ``VISITS``, ``ATTEMPTS`` and ``EAR_ROWS``.
     fitted : FittedVisitTime
-        Fitted on the same tables.
     facts : pandas.DataFrame
         As ``booking_facts`` gives them, one row a fitted visit.
     settings : VisitTimePart
@@ -59,12 +55,11 @@ def fact_gains(tables: Tables, fitted: FittedVisitTime, facts: pd.DataFrame, set
         who needs longer slots is a question of its own.
     """
     later = _later(fitted, CHOOSE_FROM, CHECK_FROM)
-    earlier = _part(tables, fitted, settings, CHOOSE_FROM) if later.sum() >= FEWEST_HELD_OUT else None
+    earlier = _part(fitted, settings, CHOOSE_FROM) if later.sum() >= FEWEST_HELD_OUT else None
     columns = ["booking_kind", "fact", "gain", "error", "visits", "chosen"]
     if earlier is None:
         return pd.DataFrame(columns=columns).astype({"chosen": bool})
-    ids = fitted.sample.visits["visit_id"]
-    before = facts.set_index(ids).loc[earlier.sample.visits["visit_id"]].reset_index(drop=True)
+    before = _facts_of(earlier, fitted, facts)
     rows = []
     for kind in sorted(set(before["booking_kind"])):
         rows += _gains_of_kind(kind, earlier, before, fitted, facts, later)
@@ -119,7 +114,6 @@ def _losses(
 
 
 def held_out_coverage(
-    tables: Tables,
     fitted: FittedVisitTime,
     facts: pd.DataFrame,
     splits: dict[str, str],
@@ -130,7 +124,7 @@ def held_out_coverage(
 
     Parameters
     ----------
-    tables, fitted, facts, settings
+    fitted, facts, settings
         As for ``fact_gains``.
     splits : dict of str to str
         For each kind that is split, the fact it is split by.
@@ -143,11 +137,10 @@ def held_out_coverage(
         By quantile; empty where the log is too short.
     """
     later = _later(fitted, CHECK_FROM, 1.0)
-    earlier = _part(tables, fitted, settings, CHECK_FROM) if later.sum() >= FEWEST_HELD_OUT else None
+    earlier = _part(fitted, settings, CHECK_FROM) if later.sum() >= FEWEST_HELD_OUT else None
     if earlier is None:
         return {}
-    ids = fitted.sample.visits["visit_id"]
-    before = facts.set_index(ids).loc[earlier.sample.visits["visit_id"]].reset_index(drop=True)
+    before = _facts_of(earlier, fitted, facts)
     categories, of_before = booking_categories(before, splits, own)
     _, of_visit = booking_categories(facts, splits, own)
     means = category_means(earlier.means, earlier.minutes, of_before)
@@ -161,15 +154,19 @@ def held_out_coverage(
     return covered
 
 
-def _part(tables: Tables, fitted: FittedVisitTime, settings: VisitTimePart, upto: float) -> FittedVisitTime | None:
+def _part(fitted: FittedVisitTime, settings: VisitTimePart, upto: float) -> FittedVisitTime | None:
     """Fit the first part of the log; None where that is too little."""
-    visits, worked, ears = tables
     slots = fitted.sample.visits["slot_start"]
-    cut = slots.iloc[int(len(slots) * upto)]
     try:
-        return fit_visit_time(visits[visits["slot_start"] < cut], worked, ears, settings, level=fitted.level)
+        return fit_sample(fitted.sample.before(slots.iloc[int(len(slots) * upto)]), settings, level=fitted.level)
     except NotEnough:
         return None
+
+
+def _facts_of(earlier: FittedVisitTime, fitted: FittedVisitTime, facts: pd.DataFrame) -> pd.DataFrame:
+    """Take the facts of the visits of an earlier fit."""
+    place = place_of(earlier.sample.visits["visit_id"], fitted.sample.visits["visit_id"])
+    return facts.iloc[place].reset_index(drop=True)
 
 
 def _later(fitted: FittedVisitTime, start: float, end: float) -> np.ndarray:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis.schema import GRADES
+from analysis.stats.places import place_of
+
 FACTS: dict[str, dict[str, str]] = {
     "hearing_aid": {"yes": "wears a hearing aid", "no": "no hearing aid"},
     "softened": {"yes": "softened first", "no": "not softened"},
@@ -12,6 +15,7 @@ FACTS: dict[str, dict[str, str]] = {
 }
 """The facts a booking category may hang on besides the kind, and how they are said."""
 
+FULLEST = list(GRADES).index("fully_occluding")
 ANY_KIND = "other"
 """Kind of a booking whose kind is not recorded."""
 
@@ -42,8 +46,9 @@ def booking_facts(visits: pd.DataFrame, ears: pd.DataFrame) -> pd.DataFrame:
     facts["booking_kind"] = visits["booking_kind"].astype("object").fillna(ANY_KIND).astype("str")
     facts["hearing_aid"] = visits["hearing_aid"].map({True: "yes", False: "no"}).astype("object")
     facts["softened"] = _softened(visits)
-    facts["last_grade"] = _last_grade(visits, ears)
-    facts["last_ears"] = _last_ears(visits, ears)
+    before = _last_time(visits, _found(visits, ears))
+    facts["last_grade"] = _said(before["grade"], before["grade"] == FULLEST, "full", "less")
+    facts["last_ears"] = _said(before["ears"], before["ears"] >= 2, "two", "one")
     facts["practitioner"] = visits["practitioner"].astype("object")
     return facts.drop_duplicates("visit_id").set_index("visit_id")
 
@@ -56,28 +61,32 @@ def _softened(visits: pd.DataFrame) -> pd.Series:
     return softened.mask(softened.isna() & not_asked, "no")
 
 
-def _last_grade(visits: pd.DataFrame, ears: pd.DataFrame) -> pd.Series:
-    """Say how full the patient's fuller ear was at the attended visit before."""
-    order = {grade: place for place, grade in enumerate(ears["grade"].cat.categories)}
-    before = _last_time(visits, ears["grade"].astype("object").map(order).groupby(ears["visit_id"]).max())
-    said = (before == order["fully_occluding"]).map({True: "full", False: "less"}).astype("object")
-    return said.where(before.notna())
+def _said(before: pd.Series, yes: pd.Series, if_yes: str, if_no: str) -> pd.Series:
+    """Put a fact in words where something was found before."""
+    return yes.map({True: if_yes, False: if_no}).astype("object").where(before.notna())
 
 
-def _last_ears(visits: pd.DataFrame, ears: pd.DataFrame) -> pd.Series:
-    """Say how many of the patient's ears were worked on at the attended visit before."""
-    worked = ears[ears["methods"].notna()]
-    before = _last_time(visits, worked.groupby("visit_id")["ear"].nunique().astype(float))
-    return (before >= 2).map({True: "two", False: "one"}).astype("object").where(before.notna())
-
-
-def _last_time(visits: pd.DataFrame, by_visit: pd.Series) -> pd.Series:
-    """Give each booking what was found at the patient's last attended visit before it; blank without one."""
-    seen = pd.DataFrame(
-        {"patient": visits["patient_key"], "slot": visits["slot_start"], "visit_id": visits["visit_id"]}
+def _found(visits: pd.DataFrame, ears: pd.DataFrame) -> pd.DataFrame:
+    """Give each attended visit the grade of its fuller ear, by its place among the grades, and how many ears were worked on."""
+    ears = pd.DataFrame(
+        {
+            "visit": place_of(ears["visit_id"], visits["visit_id"]),
+            "grade": ears["grade"].astype("object").map({grade: place for place, grade in enumerate(GRADES)}),
+            "ear": ears["ear"].where(ears["methods"].notna()),
+        }
     )
-    came = visits["attendance"].eq("attended").fillna(False)
-    seen["found"] = visits["visit_id"].map(by_visit).where(came)
-    seen = seen[seen["patient"].notna()].sort_values(["patient", "slot", "visit_id"])
-    so_far = seen.groupby("patient")["found"].ffill()
-    return so_far.groupby(seen["patient"]).shift().reindex(visits.index)
+    by_visit = ears.groupby("visit")
+    worked = ears.dropna(subset="ear").drop_duplicates(["visit", "ear"]).groupby("visit").size()
+    found = pd.DataFrame({"grade": by_visit["grade"].max(), "ears": worked}, index=range(len(visits)), dtype=float)
+    came = visits["attendance"].eq("attended").fillna(False).astype(bool)
+    found = found.set_axis(visits.index)
+    found.loc[~came] = float("nan")
+    return found
+
+
+def _last_time(visits: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+    """Give each booking what was found at the patient's last attended visit before it; blank without one."""
+    order = visits[["patient_key", "slot_start", "visit_id"]].dropna(subset="patient_key")
+    order = order.sort_values(["patient_key", "slot_start", "visit_id"])
+    so_far = found.loc[order.index].groupby(order["patient_key"]).ffill()
+    return so_far.groupby(order["patient_key"]).shift().reindex(visits.index)

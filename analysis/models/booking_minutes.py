@@ -8,12 +8,13 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.booking_categories import booking_categories, category_means, category_quantiles, means_as_logged
-from analysis.models.booking_checks import Tables, fact_gains, held_out_coverage
+from analysis.models.booking_checks import fact_gains, held_out_coverage
 from analysis.models.booking_facts import booking_facts
 from analysis.models.fitted_visit_time import FittedVisitTime
 from analysis.settings import VisitTimePart
 from analysis.stats.cells import Cells, cells_of
 from analysis.stats.estimate import Estimate
+from analysis.stats.places import place_of
 from analysis.stats.resampling import cluster_weights, percentile_range
 
 MOST_BINS = 60
@@ -47,7 +48,8 @@ class BookingMinutes:
 
 
 def fit_booking_minutes(
-    tables: Tables,
+    visits: pd.DataFrame,
+    ears: pd.DataFrame,
     fitted: FittedVisitTime,
     settings: VisitTimePart,
     own: dict[str, str] | None = None,
@@ -56,8 +58,8 @@ def fit_booking_minutes(
 
     Parameters
     ----------
-    tables : (pandas.DataFrame, pandas.DataFrame, pandas.DataFrame)
-        ``VISITS``, ``ATTEMPTS`` (the ears worked on) and ``EAR_ROWS``.
+    visits, ears : pandas.DataFrame
+        The tables ``VISITS`` and ``EAR_ROWS``.
     fitted : FittedVisitTime
         Fitted on the same tables.
     settings : VisitTimePart
@@ -78,9 +80,9 @@ def fit_booking_minutes(
     1 in 100 of it, the price of one more category. Held-out visits are later than the fitted ones: facts are chosen on the
     fourth fifth of the log, coverage is told on the last fifth.
     """
-    visits, _, ears = tables
-    facts = booking_facts(visits, ears).loc[fitted.sample.visits["visit_id"]].reset_index(drop=True)
-    gains = fact_gains(tables, fitted, facts, settings)
+    facts = booking_facts(visits, ears)
+    facts = facts.iloc[place_of(fitted.sample.visits["visit_id"], facts.index.to_series())].reset_index(drop=True)
+    gains = fact_gains(fitted, facts, settings)
     best = gains[gains["chosen"]].sort_values("gain", ascending=False, kind="stable")
     found: dict[str, str] = dict(best[["booking_kind", "fact"]].itertuples(index=False))
     splits = {kind: fact for kind, fact in own.items() if fact} if own else found
@@ -88,7 +90,7 @@ def fit_booking_minutes(
     return BookingMinutes(
         categories=categories,
         of_visit=of_visit,
-        held_out=held_out_coverage(tables, fitted, facts, splits, settings, own or ()),
+        held_out=held_out_coverage(fitted, facts, splits, settings, own or ()),
         gains=gains,
     )
 

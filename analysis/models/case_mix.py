@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.stats.cells import cells_of
+
 NOT_RECORDED = "not_recorded"
 FEWEST_IN_LEVEL = 5
 """Ears of either arm, successes and failures a level needs to stand alone (a rule of caution, no source)."""
@@ -167,6 +169,7 @@ def independent_columns(columns: np.ndarray, tolerance: float = 1e-8) -> list[in
     >>> independent_columns(np.array([[1.0, 1, 0, 2], [1, 0, 1, 0], [1, 1, 0, 1]]))
     [0, 1, 3]
     """
+    columns = columns[cells_of(columns).first] if len(columns) else columns  # rows alike say nothing new
     basis = np.zeros((len(columns), 0))
     kept = []
     for position, column in enumerate(columns.T):

@@ -77,11 +77,13 @@ def ear_cells(ears: pd.DataFrame, *, visits: int, fewest_visits: int) -> EarCell
     if ears.empty:
         nothing = pd.DataFrame(columns=["grade", "first_method", "ears", "visits", "column"])
         return EarCells(np.zeros((visits, 0)), [], nothing, np.array([], dtype=int))
-    grade = ears["grade"].astype("object").to_numpy(dtype=object)
-    pair = pd.MultiIndex.from_arrays([grade, ears["first_method"].to_numpy(dtype=object)])
-    which, pairs = pd.factorize(pair, sort=True)
+    grade, grades = pd.factorize(ears["grade"].astype("str"), sort=True)
+    method, methods = pd.factorize(ears["first_method"].astype("str"), sort=True)
+    which, pairs = pd.factorize(grade * len(methods) + method, sort=True)
     own = pd.DataFrame({"pair": which, "visit": ears["visit"].to_numpy()})
-    seen = pd.DataFrame({"grade": [each[0] for each in pairs], "first_method": [each[1] for each in pairs]})
+    seen = pd.DataFrame(
+        {"grade": grades[pairs // len(methods)], "first_method": methods[pairs % len(methods)]}, dtype="object"
+    )
     seen["ears"] = np.bincount(which, minlength=len(pairs)).astype(int)
     seen["visits"] = own.groupby("pair")["visit"].nunique().to_numpy(dtype=int)
     names = _names(seen, own, fewest_visits)

@@ -7,6 +7,7 @@ import pandas as pd
 
 from analysis.models.visit_sample import VisitSample
 from analysis.schema import METHOD_JOIN, SUCCESSES
+from analysis.stats.places import place_of
 
 NARROW_OR_TORTUOUS = ("narrow", "tortuous", "narrow_and_tortuous")
 FOUND = ("impacted", "debris", "canal", "methods", "outcome")
@@ -27,9 +28,8 @@ def sample_ears(sample: VisitSample, ears: pd.DataFrame) -> pd.DataFrame:
         The rows of ``sample.ears`` in their order, with ``impacted``,
         ``debris``, ``canal``, ``methods`` and ``outcome``; blank where not recorded.
     """
-    place = pd.Series(sample.visits.index, index=sample.visits["visit_id"])
-    mine = ears[ears["visit_id"].isin(place.index)].drop_duplicates(["visit_id", "ear"])
-    mine = mine.assign(visit=mine["visit_id"].map(place))[["visit", "ear", *FOUND]]
+    mine = ears[["ear", *FOUND]].assign(visit=place_of(ears["visit_id"], sample.visits["visit_id"]))
+    mine = mine[mine["visit"] >= 0].drop_duplicates(["visit", "ear"])
     side = sample.ears["ear"].astype("object").fillna("")
     mine["ear"] = mine["ear"].astype("object").fillna("")
     return sample.ears.assign(ear=side).merge(mine, on=["visit", "ear"], how="left")

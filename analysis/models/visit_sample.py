@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from analysis.problems import NotEnough
 from analysis.settings import VisitTimePart
+from analysis.stats.places import place_of
 
 FEWEST_VISITS = 50
 """Visits below which no minutes are modelled at all (a rule of caution, no source)."""
@@ -53,6 +54,17 @@ class VisitSample:
     rounded: int
     has_grades: bool
     timed_by_ear: bool
+
+    def without(self, out: np.ndarray) -> VisitSample:
+        """Leave visits out, with their ears."""
+        visits, ears, _ = _without(self.visits, self.ears, out)
+        return replace(self, visits=visits, ears=ears, rounded=_rounded(visits))
+
+    def before(self, moment: pd.Timestamp) -> VisitSample:
+        """Keep the visits that began before a moment; raises ``NotEnough`` as ``visit_sample`` does."""
+        earlier = self.without(~(self.visits["slot_start"] < moment).to_numpy())
+        _refuse_if_too_few(earlier.visits, {}, len(earlier.visits))
+        return earlier
 
 
 def visit_sample(
@@ -103,7 +115,7 @@ def visit_sample(
         visits=used,
         ears=mine if has_grades else mine.iloc[:0],
         left_out={str(why): int(many) for why, many in left_out.items() if many},
-        rounded=int((used["minutes_quality"] == "rounded").sum()),
+        rounded=_rounded(used),
         has_grades=bool(has_grades),
         timed_by_ear=timed_by_ear,
     )
@@ -116,6 +128,11 @@ def _why_not(attended: pd.DataFrame, settings: VisitTimePart) -> pd.Series:
     reason = reason.mask(reason.isna() & attended["minutes"].isna(), "missing")
     plausible = attended["minutes"].between(settings.shortest_minutes, settings.longest_minutes)
     return reason.mask(reason.isna() & ~plausible, "implausible")
+
+
+def _rounded(used: pd.DataFrame) -> int:
+    """Count visits whose minutes are rounded."""
+    return int((used["minutes_quality"] == "rounded").sum())
 
 
 def _refuse_if_too_few(used: pd.DataFrame, left_out: dict, attended: int) -> None:
@@ -157,23 +174,20 @@ def _refuse_if_too_few(used: pd.DataFrame, left_out: dict, attended: int) -> Non
 
 def _ears_of(used: pd.DataFrame, worked: pd.DataFrame, ears: pd.DataFrame) -> pd.DataFrame:
     """List the worked ears of the visits used, with an ear's own minutes where logged."""
-    place = pd.Series(used.index, index=used["visit_id"])
-    mine = worked[worked["visit_id"].isin(place.index)][["visit_id", "ear", "grade", "first_method"]]
-    timed = ears[["visit_id", "ear", "minutes"]].drop_duplicates(["visit_id", "ear"])
-    timed = timed.assign(minutes=timed["minutes"].where(timed["minutes"] > 0))
-    mine = mine.merge(timed, on=["visit_id", "ear"], how="left")
-    mine["visit"] = mine["visit_id"].map(place)
+    visit = place_of(worked["visit_id"], used["visit_id"])
+    mine = worked[["ear", "grade", "first_method"]].assign(visit=visit)[visit >= 0].reset_index(drop=True)
+    mine["minutes"] = np.nan
+    if ears["minutes"].notna().any():
+        timed = ears[["ear", "minutes"]].assign(visit=place_of(ears["visit_id"], used["visit_id"]))
+        timed = timed[timed["visit"] >= 0].drop_duplicates(["visit", "ear"])
+        timed = timed.assign(minutes=timed["minutes"].where(timed["minutes"] > 0))
+        mine = mine.drop(columns="minutes").merge(timed, on=["visit", "ear"], how="left")
     mine["first_method"] = mine["first_method"].astype("object").fillna(NO_METHOD).astype("str")
     return mine[["visit", "ear", "grade", "first_method", "minutes"]]
 
 
 def _without(used: pd.DataFrame, mine: pd.DataFrame, out: np.ndarray) -> tuple[pd.DataFrame, pd.DataFrame, int]:
     """Leave visits out, with their ears, and count the visits afresh."""
-    kept = used[~out]
-    place = pd.Series(range(len(kept)), index=kept.index)
-    mine = mine[mine["visit"].isin(kept.index)]
-    return (
-        kept.reset_index(drop=True),
-        mine.assign(visit=mine["visit"].map(place)).reset_index(drop=True),
-        int(out.sum()),
-    )
+    place = np.where(out, -1, np.cumsum(~out) - 1)[mine["visit"].to_numpy(dtype=int)]
+    ears = mine.assign(visit=place)[place >= 0].reset_index(drop=True)
+    return used[~out].reset_index(drop=True), ears, int(out.sum())

@@ -54,7 +54,11 @@ def fit_visit_time(
     seen. A later method follows from difficulty, so only the first one counts,
     and that one was chosen for the ear: the parts describe, they do not compare.
     """
-    sample = visit_sample(visits, worked, ears, settings)
+    return fit_sample(visit_sample(visits, worked, ears, settings), settings, level=level)
+
+
+def fit_sample(sample: VisitSample, settings: VisitTimePart, *, level: float) -> FittedVisitTime:
+    """Do as ``fit_visit_time`` on visits taken already."""
     sample, cells = _cells(sample, settings.fewest_visits)
     for with_terms in (True, False):
         fitted = _fitted(sample, cells, level, with_terms=with_terms)
@@ -88,13 +92,5 @@ def _cells(sample: VisitSample, fewest_visits: int) -> tuple[VisitSample, EarCel
         out = sample.visits.index.isin(sample.ears.loc[cells.column_of_ear < 0, "visit"])
         if not out.any():
             return sample, cells
-        kept = sample.visits[~out]
-        place = pd.Series(range(len(kept)), index=kept.index)
-        mine = sample.ears[sample.ears["visit"].isin(kept.index)]
         rare = sample.left_out.get("rare_grade", 0) + int(out.sum())
-        sample = replace(
-            sample,
-            visits=kept.reset_index(drop=True),
-            ears=mine.assign(visit=mine["visit"].map(place)).reset_index(drop=True),
-            left_out={**sample.left_out, "rare_grade": rare},
-        )
+        sample = replace(sample.without(out), left_out={**sample.left_out, "rare_grade": rare})

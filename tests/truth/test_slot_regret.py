@@ -39,7 +39,7 @@ def test_slots_found_from_a_year_of_visits_cost_hardly_more_than_the_best_there_
     visits, ears = invented_log(np.random.default_rng(51), visits=2000)
     worked = attempts(visits, ears, second_attempt_days=28, last_day=visits["slot_start"].max())
     fitted = fit_visit_time(visits, worked, ears, VisitTimePart())
-    expected = fit_booking_minutes((visits, worked, ears), fitted, VisitTimePart())
+    expected = fit_booking_minutes(visits, ears, fitted, VisitTimePart())
     evidence = slot_evidence(visits, fitted, expected, lateness=attendance(visits).lateness)
     found, gaps = recommended_template(evidence, SETTINGS, np.random.default_rng(1))
     world = the_world(evidence.names)

@@ -21,7 +21,7 @@ from tests.visit_world import invented_log
 def foretold(visits: pd.DataFrame, ears: pd.DataFrame) -> tuple:
     worked = attempts(visits, ears, second_attempt_days=28, last_day=visits["slot_start"].max())
     fitted = fit_visit_time(visits, worked, ears, VisitTimePart())
-    return fitted, fit_booking_minutes((visits, worked, ears), fitted, VisitTimePart())
+    return fitted, fit_booking_minutes(visits, ears, fitted, VisitTimePart())
 
 
 @pytest.fixture(scope="module")

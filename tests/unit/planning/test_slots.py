@@ -23,7 +23,7 @@ from tests.visit_world import invented_log
 def gathered(visits: pd.DataFrame, ears: pd.DataFrame) -> SlotEvidence:
     worked = attempts(visits, ears, second_attempt_days=28, last_day=visits["slot_start"].max())
     fitted = fit_visit_time(visits, worked, ears, VisitTimePart())
-    expected = fit_booking_minutes((visits, worked, ears), fitted, VisitTimePart())
+    expected = fit_booking_minutes(visits, ears, fitted, VisitTimePart())
     return slot_evidence(visits, fitted, expected, lateness=attendance(visits).lateness)
 
 
