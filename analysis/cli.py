@@ -73,7 +73,9 @@ def _parser() -> argparse.ArgumentParser:
     demo.add_argument("folder", nargs="?", default=Path("demo_clinic"), **folder)
     command("start", _start, "make a clinic folder with commented settings").add_argument("folder", **folder)
     preview = command("preview", _preview, "say what exports hold and what is not understood; keeps nothing of them")
-    preview.add_argument("files", metavar="FILE", nargs="+", type=Path)
+    preview.add_argument(
+        "files", metavar="FILE", nargs="+", type=Path, help="a clinic folder for all its exports, or exports by name"
+    )
     preview.add_argument(
         "--clinic", metavar="DIR", type=Path, help="use this clinic folder's settings, and put open questions there"
     )
@@ -90,6 +92,7 @@ def _parser() -> argparse.ArgumentParser:
     notebooks = command("notebooks", _notebooks, "copy the notebooks into a clinic folder and open them")
     notebooks.add_argument("folder", **folder)
     notebooks.add_argument("--no-open", action="store_true", help="copy only, do not open JupyterLab")
+    notebooks.add_argument("--run", action="store_true", help="run all of them before opening, some side by side")
     return parser
 
 
@@ -137,7 +140,7 @@ def _start(asked: argparse.Namespace, progress: Progress) -> int:
     # Patients' names and the key must not be published with somebody's other work.
     (asked.folder / ".gitignore").write_text("*\n", encoding="utf-8")
     _end_step(progress)
-    _say(f"Made {settings}. Put your exports into {asked.folder / 'exports'}, then: earclinic intake {asked.folder}")
+    _say(f"Made {settings}. Put your exports into {asked.folder / 'exports'}, then: earclinic preview {asked.folder}")
     return DONE
 
 
@@ -149,16 +152,13 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
     from analysis.intake.preview_text import preview_text
     from analysis.intake.taking import check_settings
 
-    if asked.clinic and not asked.clinic.is_dir():
-        raise DataProblem(
-            "There is no such folder.", "Make it with: earclinic start DIR", file=str(asked.clinic), setting="--clinic"
-        )
-    place = asked.clinic / SETTINGS_FILE if asked.clinic else Path(PART_FILE)
+    folder, files = _to_preview(asked)
+    place = folder / SETTINGS_FILE if folder else Path(PART_FILE)
     settings = read_settings(place.parent, place.name)
     seen: list[Any] = []
     refused = False
     check_settings(settings)
-    for path in asked.files:
+    for path in files:
         progress(f"reading {path.name}")
         try:
             tables = previews(path, settings)
@@ -176,6 +176,21 @@ def _preview(asked: argparse.Namespace, progress: Progress) -> int:
         if told:
             _say(told)
     return CAN_BE_MENDED if refused else DONE
+
+
+def _to_preview(asked: argparse.Namespace) -> tuple[Path | None, list[Path]]:
+    """Tell the clinic folder whose settings hold, if any, and the files to look at."""
+    from analysis.clinic import export_files
+
+    if asked.clinic and not asked.clinic.is_dir():
+        raise DataProblem(
+            "There is no such folder.", "Make it with: earclinic start DIR", file=str(asked.clinic), setting="--clinic"
+        )
+    folders = [path for path in asked.files if path.is_dir()]
+    if len(folders) > 1 or (folders and asked.clinic):
+        raise DataProblem("These are two folders.", "Name one clinic folder at a time.", file=str(folders[-1]))
+    files = [each for path in asked.files for each in (export_files(path) if path in folders else [path])]
+    return (folders[0] if folders else asked.clinic), files
 
 
 def _intake(asked: argparse.Namespace, progress: Progress) -> int:
@@ -259,14 +274,17 @@ def _notebooks(asked: argparse.Namespace, progress: Progress) -> int:
     import subprocess
 
     from analysis.clinic import open_clinic
-    from analysis.report.notebooks import copy_notebooks
+    from analysis.report.notebooks import copy_notebooks, lab_command, refresh
 
     progress("copying the notebooks")
     open_clinic(asked.folder)
     copied = copy_notebooks(asked.folder)
     _end_step(progress)
+    if asked.run:
+        _say("Running the notebooks, which takes a minute or so.")
+        refresh(copied)
     _say(f"The notebooks are in {copied}.")
     if asked.no_open:
         return DONE
-    lab = [sys.executable, "-m", "jupyterlab", "--ip=127.0.0.1", f"--ServerApp.root_dir={asked.folder.resolve()}"]
-    return subprocess.call([*lab, f"--LabApp.default_url=/doc/tree/{copied.name}/0_start_here.ipynb"])
+    _say("They open in your browser. Leave this window open while you use them; Ctrl and C here ends them.")
+    return subprocess.call(lab_command(asked.folder, copied))

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import asyncio
+import os
 import sys
+import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import nbformat
@@ -16,7 +20,15 @@ KERNEL = {
     "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
     "language_info": {"name": "python"},
 }
-LONGEST_SECONDS = 300
+ENCRYPTED = "auto"
+KEPT_TO_ITSELF = (
+    f"--KernelManager.transport_encryption={ENCRYPTED}",
+    "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    "--LabApp.news_url=None",
+    "--LabApp.extension_manager=readonly",
+)
+"""JupyterLab would otherwise look for updates and news on the network."""
+LONGEST_SECONDS, MOST_AT_ONCE = 300, 4
 
 
 def notebooks_folder() -> Path:
@@ -58,6 +70,26 @@ def copy_notebooks(target_folder: Path) -> Path:
         if not (into / path.name).exists():
             _write(for_own_clinic(nbformat.read(path, as_version=4)), into / path.name)
     return into
+
+
+def lab_command(clinic_folder: Path, notebooks: Path) -> list[str]:
+    """Give the command that opens the notebooks: on this computer alone, with a token, asking nothing of the network.
+
+    Parameters
+    ----------
+    clinic_folder : Path
+        What can be seen in JupyterLab.
+    notebooks : Path
+        The folder of notebooks in it.
+
+    Examples
+    --------
+    >>> [each for each in lab_command(Path("clinic"), Path("clinic/notebooks")) if ".ip=" in each]
+    ['--ServerApp.ip=127.0.0.1']
+    """
+    lab = [sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1"]
+    where = f"--ServerApp.root_dir={clinic_folder.resolve()}"
+    return [*lab, where, f"--LabApp.default_url=/doc/tree/{notebooks.name}/0_start_here.ipynb", *KEPT_TO_ITSELF]
 
 
 def for_own_clinic(notebook: NotebookNode) -> NotebookNode:
@@ -110,28 +142,65 @@ def cleaned(notebook: NotebookNode) -> NotebookNode:
     return notebook
 
 
-def refresh(folder: Path) -> None:
-    """Run every notebook of a folder again, in place.
+def refresh(folder: Path, at_once: int | None = None) -> None:
+    """Run every notebook of a folder again, in place, some side by side.
 
     Parameters
     ----------
     folder : Path
         Holds the notebooks; each is run with this folder as its own.
+    at_once : int, optional
+        How many run at the same time; by default one a processor core, and no
+        more than four, for each holds the whole log in memory.
 
     Raises
     ------
-    nbclient.exceptions.CellExecutionError
-        If a cell fails; the notebooks before it are written, it is not.
+    DataProblem
+        If a cell fails, naming the notebooks; those are left as they were, the others are written.
     """
-    from nbclient import NotebookClient
+    asyncio.run(_run_all(sorted(folder.glob("*.ipynb")), at_once or min(os.cpu_count() or 1, MOST_AT_ONCE)))
 
-    for path in sorted(folder.glob("*.ipynb")):
-        sys.stdout.write(f"{path.name}\n")
-        sys.stdout.flush()
+
+async def _run_all(paths: Sequence[Path], at_once: int) -> None:
+    """Run notebooks, so many at a time; one that fails does not stop the others."""
+    room = asyncio.Semaphore(at_once)
+    failed = [path for path in await asyncio.gather(*(_run(path, room) for path in paths)) if path]
+    if failed:
+        raise DataProblem(
+            "A cell of this notebook failed.",
+            "What it says stands above. Open the notebook and run it cell by cell.",
+            file=", ".join(path.name for path in failed),
+        )
+
+
+async def _run(path: Path, room: asyncio.Semaphore) -> Path | None:
+    """Run one notebook in place; give its path if a cell fails."""
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+    from traitlets.config import Config
+
+    async with room:
+        started = time.perf_counter()
         notebook = nbformat.read(path, as_version=4)
-        where = {"metadata": {"path": str(folder)}}
-        NotebookClient(notebook, timeout=LONGEST_SECONDS, kernel_name="python3", resources=where).execute()
-        _write(cleaned(notebook), path)
+        client = NotebookClient(
+            notebook,
+            timeout=LONGEST_SECONDS,
+            kernel_name="python3",
+            resources={"metadata": {"path": str(path.parent)}},
+            config=Config({"KernelManager": {"transport_encryption": ENCRYPTED}}),
+        )
+        try:
+            await client.async_execute()
+        except CellExecutionError as error:
+            sys.stderr.write(f"  {path.name}: {error.ename}: {error.evalue}\n")
+            return path
+        except (CellTimeoutError, DeadKernelError) as error:
+            sys.stderr.write(f"  {path.name}: {error}\n")
+            return path
+    _write(cleaned(notebook), path)
+    sys.stdout.write(f"  {path.name} ... {time.perf_counter() - started:.1f} s\n")
+    sys.stdout.flush()
+    return None
 
 
 def _write(notebook: NotebookNode, path: Path) -> None:

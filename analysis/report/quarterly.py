@@ -143,9 +143,14 @@ def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress:
         settings=into / SETTINGS,
         workbook=into / workbook.name,
         deck=into / deck.name,
-        headlines=tuple(answers[step].headline for step in DECISIONS),
+        headlines=tuple(_said(answers[step]) for step in DECISIONS),
         answers=tuple(answers.values()),
     )
+
+
+def _said(answer: Answer) -> str:
+    """Give an answer's sentence; where there is none, what was asked stands before the reason."""
+    return answer.headline if answer.answered else f"{answer.question} {answer.headline}"
 
 
 def _page(clinic: Clinic, quarter: Quarter, answers: dict[str, Answer]) -> Page:

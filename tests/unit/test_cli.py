@@ -14,7 +14,26 @@ def test_start_makes_a_folder_that_can_be_read(tmp_path, capsys):
     assert main(["start", str(folder)]) == 0
     assert (folder / "exports").is_dir()
     assert "[recall]" in (folder / "clinic.toml").read_text(encoding="utf-8")
-    assert "earclinic intake" in capsys.readouterr().out
+    assert f"earclinic preview {folder}" in capsys.readouterr().out
+
+
+def test_preview_of_a_clinic_folder_looks_at_all_its_exports_and_asks_there(tmp_path, capsys):
+    main(["start", str(tmp_path)])
+    for name, grade in (("a.csv", "wobbly"), ("b.txt", "sideways")):
+        (tmp_path / "exports" / name).write_text(f"Date,Grade left\n2026-03-02,{grade}\n", encoding="utf-8")
+    assert main(["preview", str(tmp_path)]) == 0
+    told = capsys.readouterr().out
+    assert "a.csv\n" in told
+    assert "b.txt\n" in told
+    settings = (tmp_path / "clinic.toml").read_text(encoding="utf-8")
+    assert '# ? "wobbly"' in settings
+    assert '# ? "sideways"' in settings
+
+
+def test_preview_takes_one_clinic_folder_at_a_time(tmp_path, capsys):
+    (tmp_path / "exports").mkdir()
+    assert main(["preview", str(tmp_path), "--clinic", str(tmp_path)]) == 1
+    assert "Name one clinic folder at a time." in capsys.readouterr().err
 
 
 def test_start_changes_nothing_the_second_time(tmp_path, capsys):

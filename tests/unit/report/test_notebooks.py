@@ -1,11 +1,14 @@
 """Copies of the notebooks ask the owner's log, start empty, and never overwrite the owner's changes."""
 
+from pathlib import Path
+
 import nbformat
 import pytest
 from nbformat import v4
 
+from analysis.problems import DataProblem
 from analysis.report import notebooks
-from analysis.report.notebooks import cleaned, copy_notebooks, refresh
+from analysis.report.notebooks import cleaned, copy_notebooks, lab_command, refresh
 
 
 @pytest.fixture
@@ -64,4 +67,26 @@ def test_running_again_changes_nothing(suite, capsys):
     refresh(suite)
     assert (suite / "1_question.ipynb").read_bytes() == first
     assert b"'../demo_clinic'" in first
-    assert capsys.readouterr().out == "1_question.ipynb\n1_question.ipynb\n"
+    assert [line.split(" ... ")[0] for line in capsys.readouterr().out.splitlines()] == ["  1_question.ipynb"] * 2
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_a_notebook_that_fails_is_named_and_left_and_the_others_run(suite, capfd):
+    failing = suite / "0_fails.ipynb"
+    nbformat.write(v4.new_notebook(cells=[v4.new_code_cell("{}['no such column']")]), failing)
+    before = failing.read_bytes()
+    with pytest.raises(DataProblem, match=r"0_fails\.ipynb: A cell of this notebook failed"):
+        refresh(suite, at_once=2)
+    assert failing.read_bytes() == before
+    assert b"'../demo_clinic'" in (suite / "1_question.ipynb").read_bytes()
+    told = capfd.readouterr()
+    assert "0_fails.ipynb: KeyError: 'no such column'" in told.err
+    assert "without encryption" not in told.err
+
+
+def test_the_server_stays_on_this_computer_keeps_its_token_and_looks_nothing_up():
+    command = lab_command(Path("clinic"), Path("clinic/notebooks"))
+    assert "--ServerApp.ip=127.0.0.1" in command
+    assert "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate" in command
+    assert "--LabApp.news_url=None" in command
+    assert not any("token" in each or "password" in each or "allow_origin" in each for each in command)

@@ -87,8 +87,11 @@ def test_fees_and_noise_are_reported_only_where_they_are_recorded(monkeypatch):
 
 def test_the_four_decisions_are_handed_back(made_up, tmp_path):
     report = build_report(clinic_of(*THREE_YEARS), None, tmp_path)
-    assert report.headlines == tuple(made_up[step].headline for step in questions.DECISIONS)
+    decided = [made_up[step] for step in questions.DECISIONS]
     assert len(report.headlines) == 4
+    assert {each.answered for each in decided} == {True, False}
+    for told, answer in zip(report.headlines, decided, strict=True):
+        assert told == (answer.headline if answer.answered else f"{answer.question} {answer.headline}")
 
 
 @pytest.mark.usefixtures("made_up")
