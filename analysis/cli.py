@@ -287,4 +287,4 @@ def _notebooks(asked: argparse.Namespace, progress: Progress) -> int:
     if asked.no_open:
         return DONE
     _say("They open in your browser. Leave this window open while you use them; Ctrl and C here ends them.")
-    return subprocess.call(lab_command(asked.folder, copied))
+    return subprocess.call(lab_command(asked.folder, copied))  # noqa: S603 (no shell, words of our own)

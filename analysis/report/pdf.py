@@ -75,7 +75,7 @@ def print_page(page: Path, browser: str | None) -> Path | None:
     # The profile may still be written to while the browser's last process ends.
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         try:
-            subprocess.run(
+            subprocess.run(  # noqa: S603 (a browser found here, a page made here)
                 _command(browser, page, made, profile), capture_output=True, timeout=LONGEST_SECONDS, check=True
             )
         except (OSError, subprocess.SubprocessError):
