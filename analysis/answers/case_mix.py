@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pandas as pd
+
 from analysis.answers import case_mix_words as call
 from analysis.answers import quarter_figures as show
 from analysis.answers import quarter_words as say
@@ -13,6 +15,7 @@ from analysis.derive.quarters import Quarter
 from analysis.models.case_mix_names import BEGUN, CASE_MIX_BASES, IMPACTED, MORE_METHODS
 from analysis.models.quarter_case_mix import case_mix_counts
 from analysis.models.quarter_counts import allow_for_groups
+from analysis.models.quarter_margins import attempt_margins
 from analysis.models.quarter_measures import ALL, Measure, shown_measures
 from analysis.models.quarter_periods import THIS, periods
 from analysis.present import words
@@ -49,10 +52,12 @@ def what_we_saw(clinic: Clinic, quarter: str) -> Answer:
     """
     asked = Quarter.parse(quarter)
     settings = clinic.settings
+    days = settings.softening.second_attempt_days
     try:
         found = periods(asked, clinic.first_day, clinic.last_day)
         worked = clinic_attempts(clinic)
-        counts, ears = case_mix_counts(worked, clinic.ears, found)
+        _, ears = case_mix_counts(worked, clinic.ears, found)
+        counts = attempt_margins(worked, clinic.ears, found, clinic.last_day - pd.Timedelta(days=days))
         first = counts.by_period[THIS]["first", ALL]
         say.refuse_if_few(first, "first attempts", settings.clinic.hide_below, found)
         cells = counts.by_period[THIS]

@@ -119,7 +119,7 @@ def _chart(trial: Backtest, hide_below: int) -> go.Figure:
     ]
     return foretold_chart(
         Line("stroke: expected a month before", dates, months["expected"].tolist(), colour=RECOMMENDED),
-        Line("dot: came", dates, months["came"].mask(say.hidden(months["came"], hide_below)).tolist(), colour=INK),
+        Line("dot: came", dates, months["came"].mask(say.hidden_months(months, hide_below)).tolist(), colour=INK),
         bands,
         y_title="visits a month",
     )
@@ -143,10 +143,10 @@ def _month_rows(trial: Backtest) -> list[ResultRow]:
 
 def _year_rows(trial: Backtest, hide_below: int) -> list[ResultRow]:
     """Keep the last year's months: what came, unless too few to show, and what had been forecast a month before."""
-    rows = []
-    for each in trial.months.to_dict("records"):
+    rows, marks = [], say.hidden_months(trial.months, hide_below)
+    for each, hidden in zip(trial.months.to_dict("records"), marks, strict=True):
         group, expected = {"month": each["month"]}, float(each["expected"])
-        came = None if say.hidden(each["came"], hide_below) else float(each["came"])
+        came = None if hidden else float(each["came"])
         rows.append(ResultRow(SECTION, "came", group, came, None, None, None, "visits", None, "counted"))
         for level in RANGES:
             low, high = (float(each[f"{end}_{round(100 * level)}"]) for end in ("low", "high"))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 
 from analysis.answers.demand_words import SIMPLY, beside_simple, month_name, rule_of_choice, spoken
@@ -13,6 +11,7 @@ from analysis.models.simple_forecasts import FEWEST_JUDGED, SIMPLE, YEAR, Beside
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
 from analysis.stats.forecast_checks import chance_of_mean_below
+from analysis.stats.small_counts import hidden_counts
 
 NARROW, WIDE = 0.80, 0.95
 LEANING = 0.05
@@ -78,17 +77,23 @@ def chart_title(trial: Backtest) -> str:
     return f"{months_inside(trial, NARROW)} of {len(trial.months)} months came within the narrower range; {left}"
 
 
-def hidden(came: Any, hide_below: int) -> Any:
-    """Tell which counts are too small to show: above nought and below the clinic's own bound."""
-    return (came > 0) & (came < hide_below)
+def hidden_months(months: pd.DataFrame, hide_below: int) -> pd.Series:
+    """Mark the months whose count is too small to show, and those that would give it away beside their quarter's, which is told."""
+    quarters = pd.PeriodIndex(months["month"], freq="M").asfreq("Q")
+    marks = pd.Series(data=False, index=months.index)
+    for _, came in months["came"].astype(int).groupby(quarters):
+        counts = [*came, int(came.sum())]
+        total = len(came)
+        marks[came.index] = hidden_counts(counts, [(total, range(total))], hide_below, told=[total])[:-1]
+    return marks
 
 
 def chart_text(trial: Backtest, hide_below: int) -> str:
     """Tell the chart in words."""
     told = [
-        f"{month_name(pd.Period(each['month']))} {_came(each['came'], hide_below)} (expected {spoken(each['expected'])}, "
-        f"{words.number(each['low_95'])} to {words.number(each['high_95'])})"
-        for each in trial.months.to_dict("records")
+        f"{month_name(pd.Period(each['month']))} {_came(each['came'], hide_below, hidden=mark)} "
+        f"(expected {spoken(each['expected'])}, {words.number(each['low_95'])} to {words.number(each['high_95'])})"
+        for each, mark in zip(trial.months.to_dict("records"), hidden_months(trial.months, hide_below), strict=True)
     ]
     return (
         "For each month the visits that came, as a dot, on the range forecast a month before that should hold "
@@ -96,9 +101,11 @@ def chart_text(trial: Backtest, hide_below: int) -> str:
     )
 
 
-def _came(came: float, hide_below: int) -> str:
-    """Say a month's visits, or that they are too few to show."""
-    return f"fewer than {hide_below}" if hidden(came, hide_below) else words.count(came)
+def _came(came: float, hide_below: int, *, hidden: bool) -> str:
+    """Say a month's visits, or that they are too few to show, or would give another month's away."""
+    if not hidden:
+        return words.count(came)
+    return f"fewer than {hide_below}" if came < hide_below else "a number not shown"
 
 
 def method(trial: Backtest) -> str:

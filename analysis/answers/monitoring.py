@@ -12,7 +12,7 @@ from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.clinic import Clinic
 from analysis.derive.quarters import Quarter
 from analysis.models.quarter_periods import Periods, periods
-from analysis.models.watched_months import FEWEST_POINTS, SHARE, Watched, signals_within, watch, watched_marks
+from analysis.models.watched_months import FEWEST_POINTS, SHARE, Watched, signals_within, watch_all, watched_marks
 from analysis.present.answer import Answer, Basis, ResultRow, no_answer
 from analysis.present.chart_control import Panel, control_panels
 from analysis.problems import NotEnough
@@ -86,18 +86,18 @@ def _watched(clinic: Clinic, found: Periods) -> tuple[list[Watched], dict[str, s
     days = settings.softening.second_attempt_days
     worked = clinic_attempts(clinic)
     shown, left_out = [], {}
-    for marks in watched_marks(clinic.visits, worked, clinic.last_day - pd.Timedelta(days=days)):
-        made = watch(
-            marks,
-            clinic.first_day,
-            found.last_day,
-            changes=[pd.Timestamp(day) for day in settings.monitoring.changes],
-            hide_below=settings.clinic.hide_below,
-        )
+    every = watch_all(
+        watched_marks(clinic.visits, worked, clinic.last_day - pd.Timedelta(days=days)),
+        clinic.first_day,
+        found.last_day,
+        changes=[pd.Timestamp(day) for day in settings.monitoring.changes],
+        hide_below=settings.clinic.hide_below,
+    )
+    for name, made in every.items():
         if made is None:
-            left_out[marks.name] = say.SMALL
+            left_out[name] = say.SMALL
         elif made.known < FEWEST_POINTS:
-            left_out[marks.name] = say.SHORT
+            left_out[name] = say.SHORT
         else:
             shown.append(made)
     if not shown:

@@ -216,7 +216,7 @@ def provisional_check(shown: Sequence[Watched]) -> tuple[Check, ...]:
 def left_out_check(left_out: dict[str, str], hide_below: int) -> tuple[Check, ...]:
     """Say which measures are not charted, and why."""
     why = {
-        SMALL: f"not charted, for even a quarter's count is under {hide_below}",
+        SMALL: f"not charted, for even a quarter's count, or one that would give it away, is under {hide_below}",
         SHORT: f"not charted, for fewer than {FEWEST_POINTS} whole months have a figure",
     }
     told = [f"{NAMES[name]}: {why[reason]}" for name, reason in left_out.items()]

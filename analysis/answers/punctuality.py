@@ -12,6 +12,7 @@ from analysis.clinic import Clinic
 from analysis.derive.quarters import Quarter
 from analysis.derive.sessions import ON_TIME_MINUTES
 from analysis.models.quarter_counts import allow_for_groups
+from analysis.models.quarter_margins import booking_margins
 from analysis.models.quarter_measures import ALL, Measure, shown_measures
 from analysis.models.quarter_periods import THIS, Periods, periods
 from analysis.models.quarter_punctuality import punctuality_counts
@@ -61,7 +62,8 @@ def did_we_keep_to_time(clinic: Clinic, quarter: str) -> Answer:
     asked, settings = Quarter.parse(quarter), clinic.settings
     try:
         found = periods(asked, clinic.first_day, clinic.last_day)
-        counts, parts, table = punctuality_counts(clinic.visits, found)
+        _, parts, table = punctuality_counts(clinic.visits, found)
+        counts = booking_margins(clinic.visits, found)
         cells = counts.by_period[THIS]
         seen = max(cells["timed", ALL], cells["with_slot", ALL])
         say.refuse_if_few(seen, "visits", settings.clinic.hide_below, found)

@@ -24,6 +24,7 @@ from analysis.models.quarter_counts import (
     starts,
     writes_none,
 )
+from analysis.models.quarter_margins import attempt_margins, booking_margins
 from analysis.models.quarter_measures import ALL, Counts, Measure, shown_measures
 from analysis.models.quarter_periods import THIS, Periods, periods
 from analysis.models.quarter_quiet import quiet_quarter
@@ -67,7 +68,8 @@ def activity(clinic: Clinic, quarter: str) -> Answer:
     asked = Quarter.parse(quarter)
     try:
         found = periods(asked, clinic.first_day, clinic.last_day)
-        counts, parts = activity_counts(clinic.visits, found)
+        _, parts = activity_counts(clinic.visits, found)
+        counts = booking_margins(clinic.visits, found)
         booked = counts.by_period[THIS]["booked", ALL]
         say.refuse_if_few(booked, "bookings", clinic.settings.clinic.hide_below, found)
     except NotEnough as reason:
@@ -89,7 +91,7 @@ def activity(clinic: Clinic, quarter: str) -> Answer:
             *say.people_check(clinic.visits["practitioner"].nunique(), measures, clinic.settings.clinic.hide_below),
             *_hidden(clinic, measures),
         ),
-        basis=_basis(found, booked, "bookings", COUNTING),
+        basis=_activity_basis(measures, counts, found),
         rows=show.measure_rows("quarter", measures),
     )
 
@@ -122,7 +124,9 @@ def outcomes(clinic: Clinic, quarter: str) -> Answer:
     numbered = bool(clinic.visits["patient_key"].notna().any())
     try:
         found = periods(asked, clinic.first_day, clinic.last_day)
-        counts, ears = outcome_counts(clinic_attempts(clinic), found, until)
+        worked = clinic_attempts(clinic)
+        _, ears = outcome_counts(worked, found, until)
+        counts = attempt_margins(worked, clinic.ears, found, until)
         first = counts.by_period[THIS]["first", ALL]
         say.refuse_if_few(first, "first attempts", clinic.settings.clinic.hide_below, found)
         measures = _outcome_measures(clinic, counts, ears, found, numbered=numbered)
@@ -274,6 +278,14 @@ def _blanks(visits: pd.DataFrame) -> str:
     if writes_none(visits):
         return "Visits that say nothing of adverse events, not even none, are left out."
     return "The log never writes that there was no adverse event, so a blank is taken for none; the true figure may be higher."
+
+
+def _activity_basis(measures: Sequence[Measure], counts: Counts, found: Periods) -> Basis:
+    """Say how many bookings there were, or, where that would give a few of them away, how many came."""
+    booked = say.find(measures, "booked").counts[THIS]
+    if booked is None:
+        return _basis(found, counts.by_period[THIS]["attended", ALL], "visits attended, of all bookings", COUNTING)
+    return _basis(found, booked, "bookings", COUNTING)
 
 
 def _basis(found: Periods, used: int, of_what: str, method: str, left_out: dict[str, int] | None = None) -> Basis:

@@ -17,7 +17,12 @@ def activity_headline(measures: Sequence[Measure], found: Periods) -> str:
     """Say how many bookings, against when, and how many were missed."""
     booked = say.find(measures, "booked")
     compared = say.lead_change(booked)
-    opening = f"{words.plural(booked.counts[THIS] or 0, 'booking')} in {say.period(found)}{f', {compared}' if compared else ''}"
+    if (many := booked.counts[THIS]) is None:
+        opening = (
+            f"How many bookings there were in {say.period(found)} is not shown, so that single patients stay unknown"
+        )
+    else:
+        opening = f"{words.plural(many, 'booking')} in {say.period(found)}{f', {compared}' if compared else ''}"
     missed = [each for each in measures if each.name == "missed"]
     if not missed:
         return f"{opening}."

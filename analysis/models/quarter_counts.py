@@ -212,7 +212,7 @@ def safety_counts(visits: pd.DataFrame, found: Periods) -> Counts:
         "any_event": had_one,
         **{each: watched & _is(event, each) for each in EVENTS},
     }
-    counts = counted(visits["slot_start"], flags, SAFETY, found)
+    counts = replace(counted(visits["slot_start"], flags, SAFETY, found), told=frozenset([("watched", ALL)]))
     if not counts.by_period[THIS]["watched", ALL]:
         raise NotEnough(
             f"In {found.quarter.label} the log says of no attended visit whether there was an adverse event.",

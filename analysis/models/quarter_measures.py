@@ -63,11 +63,17 @@ class Counts:
         For each total the sets of parts that make it up.
     base : dict of str to str
         The measure each share is of.
+    told : frozenset of (str, str)
+        Counts that other answers tell, so that to hide them here is in vain.
+    unshown : frozenset of (str, str)
+        Counts of blanks, which no answer shows and which stand for nobody.
     """
 
     by_period: dict[str, dict[Cell, int]]
     sums: dict[Cell, list[list[Cell]]]
     base: dict[str, str]
+    told: frozenset[Cell] = frozenset()
+    unshown: frozenset[Cell] = frozenset()
 
 
 def shown_measures(
@@ -97,7 +103,7 @@ def shown_measures(
     Shares have Wilson's range (or the exact one), differences Newcombe's,
     ratios of counts the exact conditional one of ``count_ratio``.
     """
-    hidden = {period: _hidden(cells, counts.sums, hide_below) for period, cells in counts.by_period.items()}
+    hidden = {period: _hidden(cells, counts, hide_below) for period, cells in counts.by_period.items()}
     return [
         _measure(counts, (name, part), hidden, level=level, rare=rare)
         for part in parts
@@ -106,12 +112,15 @@ def shown_measures(
     ]
 
 
-def _hidden(cells: dict[Cell, int], sums: dict[Cell, list[list[Cell]]], bound: int) -> set[Cell]:
+def _hidden(cells: dict[Cell, int], counts: Counts, bound: int) -> set[Cell]:
     """Find the cells of one period that must not be shown."""
     order = list(cells)
     places = {cell: place for place, cell in enumerate(order)}
-    rules = [(places[total], [places[each] for each in made_of]) for total, sets in sums.items() for made_of in sets]
-    marks = hidden_counts(list(cells.values()), rules, bound)
+    rules = [
+        (places[total], [places[each] for each in made_of]) for total, sets in counts.sums.items() for made_of in sets
+    ]
+    told, unshown = ([places[cell] for cell in some] for some in (counts.told, counts.unshown))
+    marks = hidden_counts(list(cells.values()), rules, bound, told=told, unshown=unshown)
     return {cell for cell, mark in zip(order, marks, strict=True) if mark}
 
 

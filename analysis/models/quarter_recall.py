@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
-from analysis.models.quarter_counts import booking_flags, counted
+from analysis.models.quarter_counts import Totals, booking_flags, counted
 from analysis.models.quarter_measures import ALL, Counts
 from analysis.models.quarter_periods import THIS, Periods
 from analysis.problems import NotEnough
 
+RECALL: Totals = {
+    "recall_due": (("recall_came", "recall_stayed_away"),),
+    "recall_held": (("recall_kept", "recall_not_kept"),),
+}
 WINDOW_DAYS = 60
 """Days before and after the due day within which a visit counts as the recall's (our own line, no source)."""
 
@@ -43,16 +49,18 @@ def recall_counts(visits: pd.DataFrame, found: Periods, *, months: int) -> Count
     marks = {
         "recall_due": [True] * len(due) + empty_booked,
         "recall_came": [*due["came"].tolist(), *empty_booked],
+        "recall_stayed_away": [*(~due["came"]).tolist(), *empty_booked],
         "recall_held": [*empty_due, *recall.tolist()],
         "recall_kept": [*empty_due, *(recall & flags["attended"]).tolist()],
+        "recall_not_kept": [*empty_due, *(recall & ~flags["attended"]).tolist()],
     }
-    counts = counted(moments, {name: pd.Series(each, dtype=bool) for name, each in marks.items()}, {}, found)
+    counts = counted(moments, {name: pd.Series(each, dtype=bool) for name, each in marks.items()}, RECALL, found)
     if not any(counts.by_period[THIS][name, ALL] for name in ("recall_due", "recall_held")):
         raise NotEnough(
             f"In {found.quarter.label} nobody with a patient number was due to be called back, and no recall was booked.",
             "Record patient numbers and the kind of every booking.",
         )
-    return counts
+    return replace(counts, told=frozenset((name, ALL) for name in RECALL))
 
 
 def patients_due(visits: pd.DataFrame, *, months: int) -> pd.DataFrame:

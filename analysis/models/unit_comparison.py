@@ -111,7 +111,9 @@ def compare_units(cases: Cases, unit: pd.Series, by: str, *, fewest: int, hide_b
     fewest : int
         Cases a unit needs to be shown.
     hide_below : int
-        With one count of 1 to one less than this nobody is shown.
+        With one count of 1 to one less than this nobody is shown. Where the
+        units left out have so few cases together, the next smallest is left
+        out as well, for the sum of all cases may be known.
 
     Returns
     -------
@@ -131,7 +133,7 @@ def compare_units(cases: Cases, unit: pd.Series, by: str, *, fewest: int, hide_b
     .. [1] Spiegelhalter (2005), Quality and Safety in Health Care 14, 347-351.
     """
     sizes = unit.value_counts()
-    shown = sorted(sizes.index[sizes >= fewest], key=_natural)
+    shown = sorted(_shown(sizes, fewest, hide_below), key=_natural)
     table = cases.table[unit.isin(shown)]
     place = pd.Categorical(unit[table.index], categories=shown).codes
     outcome = table["outcome"].to_numpy(dtype=float)
@@ -151,7 +153,16 @@ def compare_units(cases: Cases, unit: pd.Series, by: str, *, fewest: int, hide_b
     if len(shown) >= ENOUGH_UNITS:
         swing = together * spread_between(funnel.z)
         funnel = share_funnel(successes, expected, own, of, over_dispersion=swing)
-    return Comparison(cases.name, by, shown, of.astype(int), funnel, int((sizes < fewest).sum()))
+    return Comparison(cases.name, by, shown, of.astype(int), funnel, len(sizes) - len(shown))
+
+
+def _shown(sizes: pd.Series, fewest: int, hide_below: int) -> list[str]:
+    """Choose the units with enough cases, so that those left out are none or not a few together."""
+    ordered = sizes.sort_values(kind="stable")
+    first = int((ordered < fewest).sum())
+    while first < len(ordered) and 0 < ordered.iloc[:first].sum() < hide_below:
+        first += 1
+    return list(ordered.index[first:])
 
 
 def _natural(label: str) -> list[tuple[int, str]]:

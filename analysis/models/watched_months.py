@@ -24,6 +24,8 @@ FEW_POINTS = 20
 """Months below which limits are still provisional (Montgomery: 20 to 25 points; from memory)."""
 MONTH, QUARTER = "month", "quarter"
 FREQUENCY = {MONTH: "M", QUARTER: "Q"}
+TOGETHER = ("missed", "cancelled_late")
+"""Of all bookings held these are what is left of those attended, which are told month by month: one gives the other away."""
 SHARE, RATE, MINUTES = "share", "rate", "minutes"
 
 
@@ -174,6 +176,40 @@ def stretches(periods: pd.PeriodIndex, changes: Sequence[pd.Timestamp]) -> np.nd
     return np.array([sum(start >= day for day in changes) for start in periods.start_time], dtype=int)
 
 
+def watch_all(
+    several: Sequence[Marks],
+    first_day: pd.Timestamp,
+    last_day: pd.Timestamp,
+    *,
+    changes: Sequence[pd.Timestamp] = (),
+    hide_below: int = 5,
+) -> dict[str, Watched | None]:
+    """Chart measures from month to month, those of ``TOGETHER`` all by month, all by quarter or not at all.
+
+    Parameters
+    ----------
+    several : sequence of Marks
+    first_day, last_day, changes, hide_below
+        As for ``watch``.
+
+    Returns
+    -------
+    dict of str to Watched or None
+        By the measure's name.
+    """
+    made = {marks.name: watch(marks, first_day, last_day, changes=changes, hide_below=hide_below) for marks in several}
+    joined = {name: made[name] for name in TOGETHER if name in made}
+    if len({each.by if each else None for each in joined.values()}) < 2:
+        return made
+    if None in joined.values():
+        return made | dict.fromkeys(joined)
+    again = [marks for marks in several if marks.name in joined]
+    return made | {
+        marks.name: watch(marks, first_day, last_day, changes=changes, hide_below=hide_below, by=(QUARTER,))
+        for marks in again
+    }
+
+
 def watch(
     marks: Marks,
     first_day: pd.Timestamp,
@@ -181,6 +217,7 @@ def watch(
     *,
     changes: Sequence[pd.Timestamp] = (),
     hide_below: int = 5,
+    by: Sequence[str] = (MONTH, QUARTER),
 ) -> Watched | None:
     """Chart one measure from month to month.
 
@@ -195,6 +232,8 @@ def watch(
         Counts from 1 to one less than this are not shown, and of a fact about
         patients neither is what is left of its total: the measure then goes by
         quarter.
+    by : sequence of str, optional
+        What is tried, in this order.
 
     Returns
     -------
@@ -210,9 +249,9 @@ def watch(
     ('month', 12, 0.083, False)
     """
     last_day = last_day if marks.until is None else min(last_day, marks.until)
-    for by in (MONTH, QUARTER):
-        periods = whole_periods(first_day, last_day, by)
-        place = periods.get_indexer(marks.moments.dt.to_period(FREQUENCY[by]))
+    for step in by:
+        periods = whole_periods(first_day, last_day, step)
+        place = periods.get_indexer(marks.moments.dt.to_period(FREQUENCY[step]))
         inside = place >= 0
         kept, place, part = marks.values[inside], place[inside], stretches(periods, changes)
         of = np.bincount(place, minlength=len(periods)).astype(int)
@@ -222,12 +261,12 @@ def watch(
             # means, not medians: medians of whole or rounded minutes stand still for months, and limits would close up
             means = kept.groupby(place).mean().reindex(range(len(periods))).to_numpy(dtype=float)
             ranges = moving_range_chart(means, part)
-            return Watched(marks.name, marks.kind, by, periods, individuals_chart(means, part), ranges, of)
+            return Watched(marks.name, marks.kind, step, periods, individuals_chart(means, part), ranges, of)
         counts = np.bincount(place, kept.astype(float), minlength=len(periods))
         telling = _small(counts, hide_below) | (_small(of - counts, hide_below) & marks.private)
         if not telling.any():
             chart = _counted_chart(marks, counts, of, part)
-            return Watched(marks.name, marks.kind, by, periods, chart, None, of)
+            return Watched(marks.name, marks.kind, step, periods, chart, None, of)
     return None
 
 

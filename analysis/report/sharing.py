@@ -20,6 +20,8 @@ OF_MONTHS = re.compile(r"^(backtest_|months_tried$|months_within$|month_miss|sig
 RULES = ("catch_up_every", "number_needed_to_treat")
 """Quantities in people that are rules or ratios, not counts."""
 SHARES = {"share": 1.0, "per 1,000": 1000.0}
+OF_RECORD = re.compile(r"recorded|quality|coverage|inside|level|measure|fact|limits|usual")
+"""In the name of a quantity or column: what is left of the whole is a blank, a late start or a month, and no patient."""
 TOLD = re.compile(
     rf"(?<!at least )(?<!needs )(?<![\d.,])\b(only )?(\d+)(?= of them\b| of [\d,]+ (?:\w+ ){{0,2}}(?:{COUNTED})\b"
     rf"|(?: (?!of )\w+){{0,3}} (?:{COUNTED})\b)",
@@ -49,7 +51,10 @@ def safe_to_share(answer: Answer, hide_below: int) -> Answer:
     Notes
     -----
     Answers hide their own small counts first, with all that they know of how
-    counts add up. This catches what an answer has not thought of.
+    counts add up. This catches what an answer has not thought of. How many rows
+    lack an entry, or how many visits began late, is a fact of the log or of the
+    day and gives no patient away: said as "fewer than", it may still be worked
+    out from two numbers of rows.
 
     Examples
     --------
@@ -91,7 +96,10 @@ def _table(table: pd.DataFrame, hide_below: int) -> pd.DataFrame:
     for name in table.columns.difference(list(counts)):
         if pd.api.types.is_float_dtype(table[name]):
             shares = table[name].to_numpy(dtype=float)
-            telling = np.any([_tells(shares * of.to_numpy(), hide_below) for of in counts.values()], axis=0)
+            rest = not any(OF_RECORD.search(str(each)) for each in (name, *table.columns))
+            telling = np.any(
+                [_tells_of(shares, of.to_numpy(), hide_below, rest=rest) for of in counts.values()], axis=0
+            )
             made.loc[telling & (table[name] <= 1).to_numpy(), name] = np.nan
     return made
 
@@ -113,9 +121,15 @@ def _hidden(values: pd.Series, hide_below: int) -> np.ndarray:
     """Mark the small counts of a column, and a second where one alone would follow from the column's total."""
     known = values.fillna(0).clip(lower=0).astype(int).tolist()
     small = np.array([0 < each < hide_below for each in known], dtype=bool)
-    if small.sum() != 1 or values.isna().any():
+    if not small.any() or values.isna().any():
         return small
-    return hidden_counts([*known, sum(known)], [(len(known), range(len(known)))], hide_below)[:-1]
+    total = len(known)
+    return hidden_counts([*known, sum(known)], [(total, range(total))], hide_below, told=[total])[:-1]
+
+
+def _tells_of(shares: np.ndarray | float, of: np.ndarray | float, hide_below: int, *, rest: bool) -> np.ndarray:
+    """Mark where a share tells a small count, or ``rest``: one of what is left of the whole."""
+    return _tells(shares * of, hide_below) | (rest & _tells((1 - shares) * of, hide_below))
 
 
 def _tells(products: np.ndarray | float, hide_below: int) -> np.ndarray:
@@ -127,11 +141,13 @@ def _tells(products: np.ndarray | float, hide_below: int) -> np.ndarray:
 def _basis(basis: Basis, hide_below: int) -> Basis:
     """Say small numbers left out as fewer than so many; a second one as some, where one alone would follow from a total."""
     counts = {why: many for why, many in basis.left_out.items() if many}
-    small = [why for why, many in counts.items() if many < hide_below]
-    said = dict.fromkeys(small, f"fewer than {hide_below}")
-    others = sorted((many, why) for why, many in counts.items() if why not in said)
-    if len(small) == 1 and others:
-        said[others[0][1]] = "some"
+    total = len(counts)
+    marks = hidden_counts([*counts.values(), sum(counts.values())], [(total, range(total))], hide_below, told=[total])
+    said = {
+        why: f"fewer than {hide_below}" if many < hide_below else "some"
+        for (why, many), mark in zip(counts.items(), marks, strict=False)
+        if mark
+    }
     return replace(basis, said_instead=said)
 
 
@@ -143,7 +159,10 @@ def _row(row: ResultRow, hide_below: int) -> ResultRow:
     if row.value is None:
         return replace(row, n=n)
     counted = row.unit in COUNT_UNITS and row.low is None
-    times = 1.0 if counted else (row.n or 0) / SHARES[row.unit] if row.unit in SHARES else 0.0
-    if times and _tells(row.value * times, hide_below):
+    if counted and _tells(row.value, hide_below):
+        return replace(row, n=n, value=None, low=None, high=None)
+    of_record = OF_RECORD.search(" ".join((row.section, row.quantity, *map(str, row.group))))
+    share = row.value / SHARES[row.unit] if row.unit in SHARES else 0.0
+    if share and _tells_of(share, row.n or 0, hide_below, rest=not of_record):
         return replace(row, n=n, value=None, low=None, high=None)
     return replace(row, n=n)

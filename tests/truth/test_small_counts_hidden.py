@@ -121,7 +121,7 @@ def test_what_was_left_out_is_not_told_under_five(shown):
 
 
 def test_one_hidden_count_does_not_follow_from_the_rest(shown):
-    """Of a column, or its rows that share a word, that add up to a number told elsewhere, never is just one count hidden."""
+    """Of a column, or its rows that share a word, that add up to a number told elsewhere, never is a small count hidden alone."""
     answers, bare, _ = shown
     told = {each.basis.used for each in answers if each.basis is not None}
     full, found = dict(tables(bare)), []
@@ -131,7 +131,7 @@ def test_one_hidden_count_does_not_follow_from_the_rest(shown):
             hidden = values[(values > 0) & seen.isna()].index
             for which, rows in groups_of(values.index):
                 alone = hidden.intersection(rows)
-                if len(alone) == 1 and len(rows) > 1 and int(values[rows].sum()) in told:
+                if len(alone) == 1 and len(rows) > 1 and int(values[rows].sum()) in told and values[alone[0]] < BOUND:
                     found.append((question, name, which, values[alone].tolist()))
     assert found == []
 

@@ -22,6 +22,7 @@ def row(quantity, value, *, unit="share", n=None, low=None):
         ([0, 5, 60], [0, 5, 60]),
         ([3, 4, 60], [None, None, 60]),
         ([3, 60, 7], [None, 60, None]),
+        ([2, 2, 60, 7], [None, None, 60, None]),
         ([4], [None]),
     ],
 )
@@ -35,6 +36,16 @@ def test_a_share_goes_that_tells_a_small_count_of_what_it_is_of():
     assert shared(table=table).table["success_share"].isna().tolist() == [True, False, False]
 
 
+def test_a_share_goes_that_tells_a_small_count_of_those_left():
+    table = pd.DataFrame({"share_with": [0.96, 0.5], "ears_with": [50, 50]})
+    assert shared(table=table).table["share_with"].isna().tolist() == [True, False]
+
+
+def test_blanks_of_the_record_are_no_patients():
+    table = pd.DataFrame({"recorded_share": [0.96], "n": [50]})
+    assert shared(table=table).table["recorded_share"].tolist() == [0.96]
+
+
 def test_minutes_and_months_stay_however_small():
     table = pd.DataFrame({"added_minutes": [3.0, 4.0], "recall_months": [4, 3]})
     pd.testing.assert_frame_equal(shared(table=table).table, table)
@@ -45,6 +56,8 @@ def test_minutes_and_months_stay_however_small():
     [
         (row("share", 0.04, n=50), (None, 50)),
         (row("share", 0.5, n=4), (None, None)),
+        (row("share", 0.96, n=50), (None, 50)),
+        (row("fact_recorded", 0.96, n=50), (0.96, 50)),
         (row("share", 0.123, n=50), (0.123, 50)),
         (row("count", 3.0, unit="count"), (None, None)),
         (row("count", 7.0, unit="count"), (7.0, None)),

@@ -19,7 +19,8 @@ ONE_TOTAL = [(3, (0, 1, 2))]
     [
         ([50, 30, 20, 100], []),
         ([50, 3, 7, 60], [1, 2]),
-        ([50, 3, 2, 55], [1, 2]),
+        ([50, 3, 2, 55], [0, 1, 2]),
+        ([50, 3, 4, 57], [1, 2]),
         ([60, 0, 10, 70], []),
         ([0, 3, 0, 3], [1, 3]),
         ([58, 2, 0, 60], [0, 1]),
@@ -74,3 +75,18 @@ def test_every_hidden_count_of_a_square_table_could_be_another_number(cells, bou
     )
     for cell in np.flatnonzero(hidden):
         assert len({table[cell] for table in possible}) > 1
+        assert max(table[cell] for table in possible) >= bound
+
+
+def test_what_is_told_elsewhere_is_not_hidden_in_vain():
+    assert hidden_counts([50, 3, 7, 60], ONE_TOTAL, 5, told=[2]).tolist() == [True, True, False, False]
+
+
+def test_blanks_may_be_none_and_so_protect_less():
+    """Of 20, 12 came and 3 cancelled: with 5 blanks the 3 could be 1 to 8; with 1 blank at most 4, so the total goes too."""
+    assert hidden_counts([12, 3, 5, 20], ONE_TOTAL, 5, told=[0], unshown=[2]).tolist() == [False, True, False, False]
+    assert hidden_counts([12, 3, 1, 16], ONE_TOTAL, 5, told=[0], unshown=[2]).tolist() == [False, True, False, True]
+
+
+def test_it_ends_where_all_else_is_told():
+    assert hidden_counts([12, 3, 15], [(2, (0, 1))], 5, told=[0, 2]).tolist() == [False, True, False]
