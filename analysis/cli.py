@@ -92,7 +92,9 @@ def _parser() -> argparse.ArgumentParser:
     notebooks = command("notebooks", _notebooks, "copy the notebooks into a clinic folder and open them")
     notebooks.add_argument("folder", **folder)
     notebooks.add_argument("--no-open", action="store_true", help="copy only, do not open JupyterLab")
-    notebooks.add_argument("--run", action="store_true", help="run all of them before opening, some side by side")
+    notebooks.add_argument(
+        "--run", action="store_true", dest="run_all", help="run all of them before opening, some side by side"
+    )
     return parser
 
 
@@ -280,7 +282,7 @@ def _notebooks(asked: argparse.Namespace, progress: Progress) -> int:
     open_clinic(asked.folder)
     copied = copy_notebooks(asked.folder)
     _end_step(progress)
-    if asked.run:
+    if asked.run_all:
         _say("Running the notebooks, which takes a minute or so.")
         refresh(copied)
     _say(f"The notebooks are in {copied}.")

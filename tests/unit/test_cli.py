@@ -7,6 +7,7 @@ import pytest
 
 from analysis.cli import main
 from analysis.progress import ShownProgress
+from analysis.report import notebooks
 
 
 def test_start_makes_a_folder_that_can_be_read(tmp_path, capsys):
@@ -48,6 +49,15 @@ def test_the_demo_keeps_off_a_folder_that_holds_something_else(tmp_path, capsys)
     (tmp_path / "letters.txt").write_text("mine", encoding="utf-8")
     assert main(["demo", str(tmp_path)]) == 1
     assert "Name a new or empty folder" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("options", "ran"), [((), 0), (("--run",), 1)])
+def test_notebooks_are_run_only_when_asked(tmp_path, monkeypatch, options, ran):
+    assert take_in(tmp_path, "Date,Grade left\n2026-03-02,full\n") == 0
+    seen = []
+    monkeypatch.setattr(notebooks, "refresh", seen.append)
+    assert main(["notebooks", str(tmp_path), "--no-open", *options]) == 0
+    assert seen == [tmp_path / "notebooks"] * ran
 
 
 def test_a_report_before_intake_says_what_to_run(tmp_path, capsys):
