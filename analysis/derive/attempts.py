@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.schema import ATTEMPTS, METHOD_JOIN, OCCLUDING, SUCCESSES, typed_frame
+from analysis.stats.places import place_of
 
 FROM_VISIT = [
     "patient_key",
@@ -104,7 +105,11 @@ def _ears_worked_on(visits: pd.DataFrame, ears: pd.DataFrame) -> pd.DataFrame:
     moment = visits["slot_start"].fillna(visits["started_at"])
     kept = visits[["visit_id", "source_file", *FROM_VISIT]].assign(moment=moment, day=moment.dt.normalize())
     kept = kept[(visits["attendance"] == "attended") & moment.notna()]
-    joined = ears.drop(columns="minutes").merge(kept, on="visit_id", validate="many_to_one")
+    if kept["visit_id"].duplicated().any():
+        raise ValueError("A visit occurs more than once.")
+    place = place_of(ears["visit_id"], kept["visit_id"])
+    mine, theirs = ears.drop(columns="minutes")[place >= 0], kept.drop(columns="visit_id").iloc[place[place >= 0]]
+    joined = pd.concat([mine.reset_index(drop=True), theirs.reset_index(drop=True)], axis=1)
     joined["methods"] = joined["methods"].where(joined["methods"].str.len() > 0)
     return joined[_worked_on(joined)].assign(whose=lambda ear: _whose_ear(ear))
 
@@ -119,10 +124,12 @@ def _worked_on(joined: pd.DataFrame) -> pd.Series:
 
 
 def _whose_ear(worked: pd.DataFrame) -> pd.Series:
-    """Name the ear across visits; without a patient number every visit is a patient of its own."""
-    known = worked["patient_key"].notna()
-    patient = ("patient " + worked["patient_key"].fillna("")).where(known, "visit " + worked["visit_id"])
-    return patient + "/" + worked["ear"].astype("str").fillna("")
+    """Number the ears across visits; without a patient number every visit is a patient of its own."""
+    patient, patients = pd.factorize(worked["patient_key"])
+    visit, _ = pd.factorize(worked["visit_id"])
+    ear, ears = pd.factorize(worked["ear"], use_na_sentinel=False)
+    whose = np.where(patient >= 0, patient, len(patients) + visit)
+    return pd.Series(whose * len(ears) + ear, index=worked.index)
 
 
 def _days_since_last_attempt(worked: pd.DataFrame) -> pd.Series:

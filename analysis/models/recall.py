@@ -177,6 +177,7 @@ def fit_recall(
     .. [1] Farewell (1982), Biometrics 38, 1041-1046.
     .. [2] Liang and Zeger (1986), Biometrika 73, 13-22.
     """
+    gaps = gaps.assign(patient_key=pd.factorize(gaps["patient_key"], sort=True)[0])  # numbers are put together sooner
     first = first_clearances(gaps)
     refuse_too_little(first, settings.fewest_ears)
     everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears, settings.groups)

@@ -40,7 +40,7 @@ class Material:
     ) -> Material:
         """Give patients their numbers; those whose ears tell nothing come last, so that they move nobody's part."""
         telling = (weight > 0) & ((low > 0) | np.isfinite(high))
-        whose, names = pd.factorize(pd.Series(keys, dtype="str"), use_na_sentinel=False)
+        whose, names = pd.factorize(pd.Series(keys), use_na_sentinel=False)
         tells = np.bincount(whose[telling], minlength=len(names)) > 0
         first = np.lexsort((np.argsort(names.argsort()), ~tells))
         return cls(low, high, weight, design, np.argsort(first)[whose])
