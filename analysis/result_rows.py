@@ -91,6 +91,8 @@ QUANTITIES = (
     Quantity("softening", "ears_needed", ("contrast", "points"), "ears", "ears of both groups together that show a difference of so many points of 100 in 8 logs of 10"),
     Quantity("recall", "weibull_shape", (), "", "shape of the curve, or of each patient's own where the curve taken averages over patients who differ; above 1 the chance of occluding again grows with time"),
     Quantity("recall", "return_share", (), "share", "share of patients new to the log who come back at all after it first clears an ear of theirs; of all, where few are new"),
+    Quantity("recall", "only_at_recalls_share", (), "share", "share of patients not gone for good who come at recalls only, however long their ears trouble them"),
+    Quantity("recall", "known_before_share", (), "share", "share of the cleared ears used that are of patients who had come before the log began"),
     Quantity("recall", "median_months", ("group",), "months", "months until half of the group's ears are occluding again"),
     Quantity("recall", "months_until_share_occluded", ("group", "share"), "months", "months until that share is occluding again"),
     Quantity("recall", "months_until_share_occluded_if_all_return", ("group", "share"), "months", "the same, were no patient gone for good"),
@@ -186,6 +188,7 @@ QUANTITIES = (
     Quantity("page", "rests_on", ("question",), "count", "how many rows an answer of the report rests on; method says of what"),
     Quantity("page", "left_out", ("question", "why"), "count", "how many were left out of it, by reason; a hidden count has no value"),
     Quantity("page", "said", ("place", "question"), "", "a number said in a check, an assumption or beside the range that no other row holds, as it is printed; place is the check's name"),
+    Quantity("page", "drawn", ("at", "line", "question"), "", "a point of a chart's line that no other row holds, to six digits; at is its place across: months, or the first day of a month"),
     Quantity("page", "table_figure", ("column", "question", "row"), "", "a number of a report's table that no other row holds; row is the words it stands beside, and the column's name says its unit"),
 )  # fmt: skip
 """Every quantity the answers and the report emit, in the order of the sections."""

@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.answers import demand_words as say
 from analysis.answers.demand_figures import RANGES, Figures, Series, demand_figures
+from analysis.answers.demand_trial_words import hidden_months
 from analysis.clinic import Clinic
 from analysis.present.answer import Answer, ResultRow, no_answer
 from analysis.present.chart_forecast import Band, forecast_chart
@@ -91,7 +92,8 @@ def _chart(figures: Figures, hide_below: int) -> go.Figure:
         low, high = figures.total.range(level)
         bands.append(Band(label, low.tolist(), high.tolist(), opacity))
     past = figures.demand.past.sum(axis=1)[shown]
-    came = np.where((past > 0) & (past < hide_below), np.nan, past).tolist()
+    hidden = hidden_months(pd.DataFrame({"month": months.whole[shown].astype(str), "came": past}), hide_below)
+    came = np.where(hidden, np.nan, past).tolist()
     return forecast_chart(
         Line("came", _dates(months.whole[shown]), came, colour=TODAY),
         Line("expected", _dates(months.ahead), figures.total.expected.tolist(), colour=RECOMMENDED),

@@ -20,6 +20,8 @@ from analysis.report.settings_used import settings_mark
 
 SAID = re.compile(r"(?<![\w.,-])\d[\d,]*(?:\.\d+)?%?(?!\w)")
 """A number in a sentence."""
+DRAWN = 6e-6
+"""Charts keep six digits."""
 NO_FIGURE = re.compile(r"\b(?:19|20)\d\d\b|\b\d+ in (?:10|20|100|1,000)\b|practitioner \d+")
 """Years, turns of phrase such as 19 in 20, and what practitioners are called."""
 
@@ -64,8 +66,8 @@ def with_every_figure(answer: Answer) -> Answer:
     -------
     Answer
         With rows for how many it rests on, how many were left out and why,
-        every number of its table that no row of it holds, and every number of
-        its checks, its assumptions and how sure it is that none does, as it is
+        every number of its table and every point of its lines that no row of
+        it holds, and every number of its checks, its assumptions and how sure it is that none does, as it is
         printed there. Headlines and titles say what rows hold, and nothing else.
 
     Examples
@@ -78,7 +80,7 @@ def with_every_figure(answer: Answer) -> Answer:
     """
     if not answer.answered:
         return answer
-    told = replace(answer, rows=(*answer.rows, *_basis_rows(answer), *_table_rows(answer)))
+    told = replace(answer, rows=(*answer.rows, *_basis_rows(answer), *_table_rows(answer), *_drawn_rows(answer)))
     return replace(told, rows=(*told.rows, *_said_rows(told)))
 
 
@@ -110,6 +112,28 @@ def _table_rows(answer: Answer) -> list[ResultRow]:
         for row, value in zip(called, table[name], strict=True)
         if pd.notna(value) and math.isfinite(value) and not _is_held(float(value), held)
     ]  # fmt: skip
+
+
+def _drawn_rows(answer: Answer) -> list[ResultRow]:
+    """Keep the points of a chart's lines that no row of its answer holds; of a range both its lines."""
+    if answer.chart is None:
+        return []
+    held = _numbers(answer.rows)
+    lines = [trace for trace in answer.chart.data if trace.name and trace.x is not None and len(trace.x) > 1]
+    return [
+        ResultRow("page", "drawn", {"question": answer.question, "line": line.name, "at": _across(at)},
+                  float(value), None, None, None, "", None, "as the chart draws it")
+        for line in lines
+        for at, value in zip(line.x, line.y, strict=True)
+        if isinstance(value, int | float | np.number) and math.isfinite(value) and not _is_held(float(value), held, DRAWN)
+    ]  # fmt: skip
+
+
+def _across(at: Any) -> float | str:
+    """Name a point's place across: a number, or a day as it is written."""
+    if isinstance(at, str):
+        return at
+    return float(at) if isinstance(at, int | float | np.number) else pd.Timestamp(at).date().isoformat()
 
 
 def _said_rows(answer: Answer) -> list[ResultRow]:
@@ -151,9 +175,9 @@ def _numbers(rows: Iterable[ResultRow]) -> np.ndarray:
     )
 
 
-def _is_held(value: float, held: np.ndarray) -> bool:
+def _is_held(value: float, held: np.ndarray, near: float = 1e-9) -> bool:
     """Whether a number is among others: as it is, or as so many in 100 or 1,000 of them."""
-    return any(bool(np.isclose(times * held, value, rtol=1e-9, atol=1e-12).any()) for times in (1, 100, 1000))
+    return any(bool(np.isclose(times * held, value, rtol=near, atol=1e-12).any()) for times in (1, 100, 1000))
 
 
 def results_json(about_rows: dict[str, Any], answers: Iterable[Answer]) -> str:

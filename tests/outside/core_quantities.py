@@ -273,6 +273,8 @@ COUNTED: dict[str, str] = {
     "softening.standardised_difference": "a difference over its spread; literal tables in `tests/unit/stats`",
     "softening.shared_ground_share": "an overlap of two histograms; literal tables in `tests/unit/stats`",
     "recall.return_share": "planted truth in `tests/truth/test_recall_truth.py`; Coppin 2011 as a bracket of plausibility",
+    "recall.only_at_recalls_share": "planted truth in `tests/truth/test_recall_callers_truth.py`",
+    "recall.known_before_share": "counted",
     "recall.recall_months": OWN_RULE,
     "recall.least_cost_months": OWN_PRICES,
     "recall.least_cost_months_by_prices": OWN_PRICES,
@@ -323,6 +325,7 @@ COUNTED: dict[str, str] = {
     "page.rests_on": "counted",
     "page.said": "as its sentence says it; its figure is worked out with the answer's own",
     "page.left_out": "counted; small counts hidden",
+    "page.drawn": "as its answer's chart draws it",
     "page.table_figure": "as its answer's table has it",
 }
 

@@ -19,6 +19,9 @@ from tests.shared_files import unpacked
 
 QUARTER = "2026-Q3"
 MORE = "Of a longer chart"
+MARK = re.compile(r"today, |chosen share")
+"""A line of a chart that marks a setting."""
+C = "{http://schemas.openxmlformats.org/drawingml/2006/chart}"
 CAUTIONS = "Take care"
 """They cite guidance and studies, and hold no figure of the log."""
 MORE_THAN_SHOWN = {
@@ -237,6 +240,76 @@ def test_the_slides_say_the_same_figures(report, rows, sections):
     strangers += [("opening", wrong, text) for text in texts_on(slides[0]) if (wrong := strange(text, everywhere))]
     assert len(slides) == 10
     assert strangers == []
+
+
+def test_the_slides_charts_draw_figures_of_their_rows(report, sections):
+    """Every bar, both ends of its range and every point of every line, the lines that mark a setting left out.
+
+    Charts keep six digits, and an end of a range is the bar and its reach together: they agree to one in 20,000.
+    """
+    drawn = dict(points_on_slides(report))
+    strangers = {}
+    for (question, line), numbers in drawn.items():
+        own = sections[question][1]
+        held = np.array([row[name] for row in own for name in ("value", "low", "high") if row[name] is not None])
+        far = [
+            each
+            for each in numbers
+            if not any(np.isclose(scale * held, each, rtol=5e-5, atol=1e-9).any() for scale in SCALES)
+        ]
+        if far and not MARK.match(line):
+            strangers[question, line] = far
+    assert len(drawn) > 20
+    assert strangers == {}
+
+
+def points_on_slides(report):
+    """Give the numbers of each line of each slide's chart; of bars also how far their ranges go."""
+    for slide in list(Presentation(str(report.deck)).slides)[1:-1]:
+        question = slide.notes_slide.notes_text_frame.text.split("\n")[0]
+        for series in (
+            each for shape in slide.shapes if shape.has_chart for plot in shape.chart.plots for each in plot.series
+        ):
+            values = [each for each in series.values if each is not None]
+            yield (question, series.name), values
+            for side, sign in (("plus", 1), ("minus", -1)):
+                reach = [float(each.text) for each in series._element.findall(f".//{C}{side}//{C}v")]
+                if reach:
+                    yield (
+                        (question, f"{series.name}, {side}"),
+                        [value + sign * far for value, far in zip(values, reach, strict=True)],
+                    )
+
+
+def test_a_slides_recall_curve_goes_through_the_shares_of_results_json(report, rows):
+    """At today's interval, with both ends of its range; between two drawn months on the straight line."""
+    (slide,) = [
+        each
+        for each in Presentation(str(report.deck)).slides
+        if "called back" in each.notes_slide.notes_text_frame.text[:60]
+    ]
+    (chart,) = [shape.chart for shape in slide.shapes if shape.has_chart]
+    curves = {each.name: each for each in chart.plots[0].series}
+    told = {"hearing_aid": "with a hearing aid", "no_hearing_aid": "without a hearing aid"}
+    today = {row["group"]["group"]: row for row in rows if row["quantity"] == "share_occluded_today"}
+    compared = {told[group]: row for group, row in today.items() if group in told}
+    assert compared
+    for name, row in compared.items():
+        lines = {"value": name, "low": f"{name} range, from and to", "high": f"{name} range, to"}
+        for end, line in lines.items():
+            at = [float(each.text) for each in curves[line]._element.findall(f"{C}xVal//{C}v")]
+            assert np.interp(row["group"]["months"], at, curves[line].values) == pytest.approx(row[end], abs=0.002), (
+                line
+            )
+
+
+def test_a_slides_changed_point_is_noticed(report, sections):
+    drawn = dict(points_on_slides(report))
+    (question, _), numbers = max(drawn.items(), key=lambda each: len(each[1]))
+    own = sections[question][1]
+    held = np.array([row[name] for row in own for name in ("value", "low", "high") if row[name] is not None])
+    changed = [each * 1.03 + 0.001 for each in numbers]
+    assert sum(np.isclose(held, each, rtol=5e-5).any() for each in changed) < 0.1 * len(changed)
 
 
 def texts_on(slide):

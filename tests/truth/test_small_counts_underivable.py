@@ -252,7 +252,7 @@ CUTS = {
     **LOGS,
     "forty patients in a hundred": SmallLog(25),
     "a year of 400 bookings": SmallLog(9, "2025-10-01", rare=True),
-    "all of it, with a rare practitioner, site and kind": SmallLog(1, rare=True),
+    "a third of it, with a rare practitioner, site and kind": SmallLog(3, rare=True),
 }
 
 
