@@ -272,6 +272,7 @@ GAPS = Table(
         Column(
             "return_days", "number", "days to the patient's first return", "days", note="empty where nobody came back"
         ),
+        _code("first_return_kind", "kind of the patient's first return", BOOKING_KINDS),
         _code("return_kind", "kind of return", BOOKING_KINDS),
         _code("grade_at_return", "grade at return", GRADES, ordered=True),
         Column("hearing_aid", "yes_no", "wears a hearing aid"),
@@ -319,6 +320,7 @@ CODE_LABELS: dict[str, dict[str, str]] = {
     "softener": SOFTENERS,
     "attendance": ATTENDANCE,
     "booking_kind": BOOKING_KINDS,
+    "first_return_kind": BOOKING_KINDS,
     "return_kind": BOOKING_KINDS,
     "age_band": AGE_BANDS,
     "adverse_event": ADVERSE_EVENTS,

@@ -8,11 +8,13 @@ from math import ceil
 import numpy as np
 import plotly.graph_objects as go
 
+from analysis.answers import recall_checks as check
 from analysis.answers import recall_words as say
 from analysis.answers.recall_group_words import colours, group_short
 from analysis.answers.recall_material import ages_used_check, clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall import MEDIAN, FittedRecall, RecallCurve, fit_recall
+from analysis.models.recall_evidence import EVERYONE
 from analysis.planning.recall_policy import RecallRule, recall_rules
 from analysis.present.answer import Answer, Basis, ResultRow, no_answer
 from analysis.present.chart_recall import recall_chart
@@ -58,9 +60,9 @@ def when_to_call_back(clinic: Clinic) -> Answer:
         assumptions=say.assumptions(fitted, settings),
         cautions=say.CAUTIONS,
         checks=(
-            *say.checks(fitted, rules, _other_windows(clinic, fitted.family), settings),
+            *check.checks(fitted, rules, _other_windows(clinic, fitted.family), settings),
             *ages_used_check(clinic),
-            *say.dates_check(clinic.visits, clinic.last_day),
+            *check.dates_check(clinic.visits, clinic.last_day),
         ),
         basis=_basis(fitted),
         rows=tuple(_rows(fitted, rules, settings)),
@@ -122,7 +124,21 @@ def _rows(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPa
     rows = [
         make("recall", "weibull_shape", "", fitted.shape),
         make("recall", "return_share", "share", fitted.return_share),
+        ResultRow(
+            "recall",
+            "known_before_share",
+            {},
+            fitted.known_before_share,
+            None,
+            None,
+            None,
+            "share",
+            fitted.curves[EVERYONE].ears,
+            "counted",
+        ),
     ]
+    if fitted.silent_share is not None:
+        rows.append(make("recall", "only_at_recalls_share", "share", fitted.silent_share))
     for name, rule in rules.items():
         curve, group = rule.curve, {"group": name}
         rows.append(make("recall", "median_months", "months", curve.months_until(MEDIAN), **group))

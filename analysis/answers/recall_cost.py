@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.answers.recall_checks import small_checks
 from analysis.answers.recall_group_words import colours, group_short, group_spoken, listed, of_people
 from analysis.answers.recall_material import (
     DRAWS,
@@ -19,7 +20,7 @@ from analysis.answers.recall_material import (
     recall_costs,
     said_of_prices,
 )
-from analysis.answers.recall_words import recall_basis, small_checks
+from analysis.answers.recall_words import recall_basis
 from analysis.clinic import Clinic
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.return_visits import FULLY, OPEN, PARTLY
@@ -197,7 +198,7 @@ def _assumptions(settings: Settings) -> tuple[str, ...]:
         f"A minute is taken to be worth {part.price_minute:g} and a day with an occluding ear {part.price_symptom_day:g} "
         f"{part.currency}. {said_of_prices(part)} The month hangs on them: ask how far.",
         f"Of 100 people, {(1 - part.slow_share) * 100:.0f} come of themselves within {window} days of an ear occluding, "
-        f"the others within {SLOW_MONTHS:.0f} months unless called. The log does not show this; it is a setting.",
+        f"the others within {SLOW_MONTHS:.0f} months unless called. How long people wait the log does not show; it is a setting.",
         "Whoever is called comes. An ear found open is left alone and called again after the same months; an ear found "
         "occluding is cleared and starts anew. Each ear is counted as a visit of its own.",
         "Minutes, success of first attempts and how full ears are found are this clinic's own averages.",

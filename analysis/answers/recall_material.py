@@ -9,8 +9,8 @@ import pandas as pd
 
 from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.answers.kept import once_a_clinic
+from analysis.answers.recall_checks import ages_check
 from analysis.answers.recall_group_words import lent, with_own
-from analysis.answers.recall_words import ages_check
 from analysis.clinic import Clinic
 from analysis.derive.gaps import Clearances, clearances
 from analysis.models.grade_at_return import GradesAtReturn, fit_grades_at_return

@@ -7,6 +7,7 @@ import pandas as pd
 import plotly.graph_objects as go
 from scipy.stats import norm
 
+from analysis.answers import recall_checks as check
 from analysis.answers import recall_words as say
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
@@ -64,7 +65,7 @@ def what_goes_with_filling_sooner(clinic: Clinic) -> Answer:
         chart_text=_chart_text(found),
         assumptions=_assumptions(found),
         cautions=say.CAUTIONS[-2:],
-        checks=(_many_check(found, settings.level), *say.ages_check(conflicting)),
+        checks=(_many_check(found, settings.level), *check.ages_check(conflicting)),
         basis=_basis(found),
         rows=tuple(_row(fact, value, found, time) for (fact, value), time in found.times.items()),
     )

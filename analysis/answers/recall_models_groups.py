@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.answers import recall_checks as check
 from analysis.answers import recall_words as say
 from analysis.answers.recall_group_words import FACT_WORDS, colours, group_short, group_spoken, with_own
 from analysis.answers.recall_material import clinic_gaps
@@ -60,9 +61,9 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
         assumptions=_assumptions(found),
         cautions=say.CAUTIONS,
         checks=(
-            *say.small_checks(found.curves, settings.fewest_ears),
+            *check.small_checks(found.curves, settings.fewest_ears),
             _beyond_check(drawn, settings.share),
-            *say.ages_check(conflicting),
+            *check.ages_check(conflicting),
         ),
         basis=_basis(found),
         rows=tuple(_rows(found, settings.share)),

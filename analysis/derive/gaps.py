@@ -71,7 +71,9 @@ def gaps(
         Last day the log covers; later visits are not looked at.
     second_attempt_days : int, optional
         Days. A clearance followed by another attempt on the ear within these,
-        or at a booking for a second attempt, was not the end of its episode.
+        unless booked as a return, or at a booking for a second attempt, was not
+        the end of its episode. Ears that fill within these days would else be
+        lost, and the others seem to stay open for longer than they do.
 
     Returns
     -------
@@ -96,7 +98,8 @@ def gaps(
     *Known before.* A patient whose first visit in the log is a return had come
     back before it began; so such patients say nothing of how many never do.
 
-    A second attempt is no return. ``return_kind`` and ``grade_at_return`` are
+    A second attempt is no return. ``first_return_kind`` is that of the patient's
+    first return, whatever ear it was for; ``return_kind`` and ``grade_at_return`` are
     those of the visit that ended the gap, or else of the latest that saw the
     ear; where that was a second attempt, the kind is that of the first return.
 
@@ -175,8 +178,9 @@ def _restarts(seen: pd.DataFrame, second_attempt_days: int) -> pd.Series:
     """Whether the ear's clock starts anew: cleared, and no further attempt in the episode."""
     worked = seen[seen["worked_on"]]
     by_ear = worked.groupby("whose")
-    days_to_next = -by_ear["day"].diff(-1).dt.days
-    again = (days_to_next <= second_attempt_days) | (by_ear["booking_kind"].shift(-1) == "second_attempt")
+    days_to_next, next_kind = -by_ear["day"].diff(-1).dt.days, by_ear["booking_kind"].shift(-1)
+    soon = (days_to_next <= second_attempt_days) & ~next_kind.isin(RETURN_KINDS)
+    again = soon | (next_kind == "second_attempt")
     cleared = worked["outcome"].isin(SUCCESSES) & ~again
     return cleared.reindex(seen.index, fill_value=False)
 
@@ -221,13 +225,13 @@ def _first_return(
     later = pairs.assign(days=days)[(days > 0) & ~second].sort_values(["gap", "days"])
     first = later.drop_duplicates("gap").set_index("gap").reindex(found.index)
     return pd.DataFrame(
-        {"returned": first["days"].notna(), "return_days": first["days"], "first_kind": first["booking_kind"]}
+        {"returned": first["days"].notna(), "return_days": first["days"], "first_return_kind": first["booking_kind"]}
     )
 
 
 def _name_return(found: pd.DataFrame) -> pd.DataFrame:
     """Name the kind of return also where the visit did not see this ear; none where nobody came back."""
-    kind = found["return_kind"].where(found["return_kind"] != "second_attempt").fillna(found["first_kind"])
+    kind = found["return_kind"].where(found["return_kind"] != "second_attempt").fillna(found["first_return_kind"])
     return found.assign(
         return_kind=kind.where(found["returned"]), grade_at_return=found["grade_at_return"].where(found["returned"])
     )

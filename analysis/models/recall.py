@@ -14,6 +14,7 @@ from analysis.models.recall_evidence import (
     EVERYONE,
     Returns,
     absence_tells,
+    calls_uncertain,
     ear_evidence,
     first_clearances,
     patient_returns,
@@ -80,10 +81,15 @@ class FittedRecall:
     return_share : Estimate
         Share of patients who come back at all after the log first clears an ear of theirs; of those
         new to the log, unless fewer than 25 are.
+    silent_share : Estimate or None
+        Share of patients not gone who come at recalls only, however long their ears trouble them; None
+        where fewer than 25 first returns were at recalls, or staying away says nothing.
     absence_tells : bool
         Whether patients who stay away count as evidence.
     later_clearances : int
         Clearances not used, of ears counted already.
+    known_before : int
+        Ears of patients known before the log began, whose ears fill sooner than those of patients seen from the first visit on.
     ungrouped : int
         Ears used for everyone's curve only: what makes the groups was not noted of them.
     followed_months : float
@@ -97,13 +103,20 @@ class FittedRecall:
     curves: dict[str, RecallCurve]
     without_never: dict[str, RecallCurve] | None
     return_share: Estimate
+    silent_share: Estimate | None
     absence_tells: bool
     later_clearances: int
+    known_before: int
     ungrouped: int
     followed_months: float
     first_day: pd.Timestamp
     last_day: pd.Timestamp
     family: Family
+
+    @property
+    def known_before_share(self) -> float:
+        """Share of the ears that are of patients known before the log began."""
+        return self.known_before / self.curves[EVERYONE].ears
 
     @property
     def shape(self) -> Estimate:
@@ -180,8 +193,9 @@ def fit_recall(
     gaps = gaps.assign(patient_key=pd.factorize(gaps["patient_key"], sort=True)[0])  # numbers are put together sooner
     first = first_clearances(gaps)
     refuse_too_little(first, settings.fewest_ears)
-    everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears, settings.groups)
-    returns, telling = patient_returns(gaps)[AFTER_CLEARANCE], absence_tells(gaps)
+    everyone, own = everyone_and_groups(gaps, first, settings, settings.groups)
+    returns = patient_returns(gaps, settings.symptom_window_days)[AFTER_CLEARANCE]
+    telling = absence_tells(gaps)
     family = family or groups_family(own or [everyone], settings)
     curves = _curves(own, everyone, settings, level, family=family, never=True)
     _refuse_too_short(returns.until_days / DAYS_A_MONTH)
@@ -189,8 +203,10 @@ def fit_recall(
         curves=curves,
         without_never=_without_never(own, everyone, settings, level, family) if telling else None,
         return_share=_return_share(returns, level),
+        silent_share=_silent_share(returns, level) if telling else None,
         absence_tells=telling,
         later_clearances=len(gaps) - len(first),
+        known_before=int(first["known_before"].fillna(False).sum()),
         ungrouped=int((recall_group_names(first, settings.groups) == "").sum()),
         followed_months=returns.until_days / DAYS_A_MONTH,
         first_day=first["cleared_on"].min(),
@@ -257,22 +273,33 @@ def fit_groups(
     fit = _fit_with(groups, shares, settings, level, family)
     covariance = fit.covariance.copy()
     at = np.append(fit.coefficients, fit.log_sigma)
-    for g, group in enumerate(groups):
-        for stage, returns in enumerate(group.returns):
-            if never and returns.error > 0:
-                moved = [list(each) for each in shares]
-                moved[g][stage] += returns.error
-                other = _fit_with(groups, moved, settings, level, family)
-                shift = np.append(other.coefficients, other.log_sigma) - at
-                covariance += np.outer(shift, shift)
+    moves = [(g, stage) for g, group in enumerate(groups) for stage, each in enumerate(group.returns) if each.error > 0]
+    for g, stage in moves if never else []:
+        moved = [list(each) for each in shares]
+        moved[g][stage] += groups[g].returns[stage].error
+        covariance += _apart(at, _fit_with(groups, moved, settings, level, family))
+    if any(calls_uncertain(group.returns) for group in groups):
+        covariance += _apart(at, _fit_with(groups, shares, settings, level, family, silent_errors=1))
     return replace(fit, covariance=covariance)
 
 
+def _apart(at: np.ndarray, other: TimeRegression) -> np.ndarray:
+    """Give what another fit's distance from one adds to the covariance."""
+    shift = np.append(other.coefficients, other.log_sigma) - at
+    return np.outer(shift, shift)
+
+
 def _fit_with(
-    groups: list[Group], never: list[list[float]], settings: RecallPart, level: float, family: Family
+    groups: list[Group],
+    never: list[list[float]],
+    settings: RecallPart,
+    level: float,
+    family: Family,
+    *,
+    silent_errors: float = 0.0,
 ) -> TimeRegression:
-    """Fit with given shares who never return."""
-    of = groups_material(groups, never, settings)
+    """Fit with given shares who never return, and shares who never call moved by some of their errors."""
+    of = groups_material(groups, never, settings, silent_errors=silent_errors)
     try:
         return time_regression(
             of.low, of.high, of.design, family=family, counts=of.weight, clusters=of.patient, level=level
@@ -284,10 +311,12 @@ def _fit_with(
         ) from None
 
 
-def groups_material(groups: list[Group], never: list[list[float]], settings: RecallPart) -> Material:
+def groups_material(
+    groups: list[Group], never: list[list[float]], settings: RecallPart, *, silent_errors: float = 0.0
+) -> Material:
     """Lay out the likelihood's rows, a column of the design for each group."""
     parts = [
-        ear_evidence(group.first, group.returns, shares, settings.symptom_window_days)
+        ear_evidence(group.first, group.returns, shares, settings.symptom_window_days, silent_errors=silent_errors)
         for group, shares in zip(groups, never, strict=True)
     ]
     patients = [group.first["patient_key"].to_numpy()[part.row] for group, part in zip(groups, parts, strict=True)]
@@ -298,6 +327,16 @@ def groups_material(groups: list[Group], never: list[list[float]], settings: Rec
         design=np.repeat(np.eye(len(groups)), [len(part.low) for part in parts], axis=0),
         keys=np.concatenate(patients),
     )
+
+
+def _silent_share(returns: Returns, level: float) -> Estimate | None:
+    """Share of patients not gone who never call of themselves."""
+    calls = returns.calls
+    if calls is None or not np.isfinite(calls.error):
+        return None
+    reach = float(norm.ppf(0.5 + level / 2)) * calls.error
+    low, high = max(calls.silent - reach, 0.0), min(calls.silent + reach, 1.0)
+    return Estimate(calls.silent, low, high, level, calls.recalls, "what recalls find beyond what calls foretell")
 
 
 def _return_share(returns: Returns, level: float) -> Estimate:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
+from analysis.models.recall_callers import FEWEST_WATCHED, Calls, first_calls
 from analysis.stats.kaplan_meier import KaplanMeier, kaplan_meier
 
-FEWEST_WATCHED = 25
-"""Patients still watched for the curve of returns to be read (our choice, no source)."""
 EVERYONE = "everyone"
 AFTER_CLEARANCE, AFTER_RETURN = 0, 1
 
@@ -29,12 +28,15 @@ class Returns:
         Share never back: the curve's level on that day, less those only late.
     error : float
         Standard error of ``never``, widened by half of what was taken off for the late.
+    calls : Calls or None
+        How soon patients call of themselves, and how many never do; None where that was not asked.
     """
 
     curve: KaplanMeier
     until_days: float
     never: float
     error: float
+    calls: Calls | None = None
 
     def gone(self, away_days: np.ndarray, never: float) -> np.ndarray:
         """Chance that a patient away for so long is gone for good, were ``never`` the share."""
@@ -152,13 +154,15 @@ def _after_return_in_log(gaps: pd.DataFrame) -> pd.Series:
     return back.groupby(gaps["patient_key"]).transform("min") <= gaps["cleared_on"]
 
 
-def patient_returns(gaps: pd.DataFrame) -> list[Returns]:
+def patient_returns(gaps: pd.DataFrame, symptom_window_days: int | None = None) -> list[Returns]:
     """Read how long patients stay away: after the first clearance in the log, and after having come back.
 
     Parameters
     ----------
     gaps : pandas.DataFrame
         The table ``GAPS``; at least one row.
+    symptom_window_days : int, optional
+        With it, first returns also tell who calls of themselves.
 
     Returns
     -------
@@ -184,7 +188,11 @@ def patient_returns(gaps: pd.DataFrame) -> list[Returns]:
     spells = gaps.assign(after_return=_after_return(gaps)).sort_values(["patient_key", "cleared_on"])
     first = spells[~spells["after_return"]].drop_duplicates("patient_key", keep="last")
     later = spells[spells["after_return"]].drop_duplicates(["patient_key", "cleared_on"])
-    return [_returns(first), _returns(later if len(later) >= FEWEST_WATCHED else first)]
+    found = [_returns(first), _returns(later if len(later) >= FEWEST_WATCHED else first)]
+    if symptom_window_days is not None:
+        ears = spells[~spells["after_return"]].drop_duplicates(["patient_key", "ear"], keep="last")
+        found[0] = replace(found[0], calls=first_calls(ears, found[0].never, symptom_window_days))
+    return found
 
 
 def _returns(spells: pd.DataFrame) -> Returns:
@@ -206,7 +214,20 @@ def _only_late(curve: KaplanMeier, until: float) -> float:
     return float(last * last / (middle - last)) if middle > last else 1.0
 
 
-def ear_evidence(first: pd.DataFrame, returns: list[Returns], never: list[float], symptom_window_days: int) -> Evidence:
+def calls_uncertain(returns: list[Returns]) -> bool:
+    """Say whether a share who never call of themselves was estimated, so that its error counts."""
+    calls = returns[AFTER_CLEARANCE].calls
+    return calls is not None and bool(np.isfinite(calls.error)) and calls.error > 0
+
+
+def ear_evidence(
+    first: pd.DataFrame,
+    returns: list[Returns],
+    never: list[float],
+    symptom_window_days: int,
+    *,
+    silent_errors: float = 0.0,
+) -> Evidence:
     """Turn gaps into rows of a likelihood.
 
     Parameters
@@ -219,6 +240,8 @@ def ear_evidence(first: pd.DataFrame, returns: list[Returns], never: list[float]
         Share who never return, for each of ``returns``; noughts leave gone patients out of account.
     symptom_window_days : int
         Days before a return with symptoms within which the ear became occluding.
+    silent_errors : float, optional
+        By how many of its errors the share who never call of themselves is moved.
 
     Returns
     -------
@@ -226,11 +249,12 @@ def ear_evidence(first: pd.DataFrame, returns: list[Returns], never: list[float]
 
     Notes
     -----
-    An ear whose patient stays away is either still open or its patient is gone
-    for good. It counts as open until half a symptom window before the log's
+    An ear whose patient stays away is either still open, or its patient is gone
+    for good or comes at recalls only. It counts as open until half a symptom window before the log's
     end (whoever occluded later may not have called yet; a call comes half a
     window after onset on average), with the chance that the patient is not
-    gone; and as open until last seen with the chance that the patient is.
+    gone and would call; and as open until last seen with the chance that the
+    patient is gone or would not.
     """
     unended = first["unended"].to_numpy(dtype=bool)
     stage = first["returned"].to_numpy(dtype=bool) | first["after_return"].to_numpy(dtype=bool)
@@ -238,12 +262,16 @@ def ear_evidence(first: pd.DataFrame, returns: list[Returns], never: list[float]
     gone = np.where(
         stage, returns[AFTER_RETURN].gone(away, never[AFTER_RETURN]), returns[AFTER_CLEARANCE].gone(away, never[0])
     )
+    calls = returns[AFTER_CLEARANCE].calls
+    tells = 1 - gone
+    if calls is not None:
+        tells = tells * calls.would_call(away, calls.silent_moved(silent_errors))
     seen, by = first["open_until_days"].to_numpy(), first["occluding_by_days"].fillna(np.inf).to_numpy()
     absent = np.maximum(first["watched_days"].to_numpy() - symptom_window_days / 2, seen)
     rows = np.arange(len(first))
     return Evidence(
         low=np.concatenate([np.where(unended, absent, seen), seen[unended]]),
         high=np.concatenate([by, np.full(unended.sum(), np.inf)]),
-        weight=np.concatenate([np.where(unended, 1 - gone, 1.0), gone[unended]]),
+        weight=np.concatenate([np.where(unended, tells, 1.0), 1 - tells[unended]]),
         row=np.concatenate([rows, rows[unended]]),
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.recall_choice import Material, chosen_family
-from analysis.models.recall_evidence import Returns, absence_tells, ear_evidence, patient_returns
+from analysis.models.recall_evidence import Returns, absence_tells, calls_uncertain, ear_evidence, patient_returns
 from analysis.models.recall_fact_table import EARLIER, FACTS, NOT_RECORDED, OF_FIRST, FactDesign, fact_design
 from analysis.models.recall_groups import refuse_too_little, told_returns
 from analysis.problems import NotEnough
@@ -17,6 +17,8 @@ from analysis.stats.censored import NoMaximum, TimeRegression, time_regression
 from analysis.stats.estimate import Estimate
 from analysis.stats.time_families import Family
 
+CALLS = 2
+"""Marks the share who never call, beside the stages after a clearance and after a return."""
 PACES, FEWEST_OF_A_PACE = 4, 100
 """Groups of patients with a curve of returns each, and the patients each needs (our choice, no source)."""
 
@@ -79,7 +81,7 @@ class FactEvidence:
     def of(cls, every: pd.DataFrame, gaps: pd.DataFrame, settings: RecallPart) -> FactEvidence:
         """Take a log's, all patients returning alike; refuse one too thin."""
         refuse_too_little(every, settings.fewest_ears)
-        returns = told_returns(patient_returns(gaps), telling=absence_tells(gaps))
+        returns = told_returns(patient_returns(gaps, settings.symptom_window_days), telling=absence_tells(gaps))
         return cls(every, np.zeros(len(every), dtype=int), [returns], settings.symptom_window_days)
 
     def by_pace(self, gaps: pd.DataFrame, eta: np.ndarray) -> FactEvidence:
@@ -95,19 +97,21 @@ class FactEvidence:
         of_gaps = gaps["patient_key"].map(pace)
         whole = self.returns[0]
         returns = [
-            [replace(each, never=all_.never, error=all_.error) for each, all_ in zip(own, whole, strict=True)]
-            for own in (patient_returns(gaps[of_gaps == each]) for each in range(many))
+            [_lent(each, all_) for each, all_ in zip(own, whole, strict=True)]
+            for own in (patient_returns(gaps[of_gaps == each], self.window_days) for each in range(many))
         ]
         place = self.every["patient_key"].map(pace).to_numpy(dtype=int)
         return replace(self, pace=place, returns=returns)
 
     def material(self, design: np.ndarray, moved: int | None = None) -> Material:
-        """Lay out the rows, with one share who never return moved by its error."""
+        """Lay out the rows, with one share who never return, or the one who never call, moved by its error."""
         parts, rows = [], []
         for place, returns in enumerate(self.returns):
             mine = np.flatnonzero(self.pace == place)
             never = [each.never + (each.error if stage == moved else 0.0) for stage, each in enumerate(returns)]
-            parts.append(ear_evidence(self.every.iloc[mine], returns, never, self.window_days))
+            parts.append(
+                ear_evidence(self.every.iloc[mine], returns, never, self.window_days, silent_errors=moved == CALLS)
+            )
             rows.append(mine[parts[-1].row])
         row = np.concatenate(rows)
         low, high, weight = (
@@ -173,6 +177,14 @@ def fit_facts(every: pd.DataFrame, gaps: pd.DataFrame, settings: RecallPart, *, 
     return FactTimes(times, beside, fit, len(first), len(every), days.min(), days.max())
 
 
+def _lent(own: Returns, whole: Returns) -> Returns:
+    """Lend patients of a like pace everyone's shares who never return and never call; their curves stay their own."""
+    calls = own.calls
+    if calls is not None and whole.calls is not None:
+        calls = replace(calls, stays=1 - whole.never, silent=whole.calls.silent, error=whole.calls.error)
+    return replace(own, never=whole.never, error=whole.error, calls=calls)
+
+
 def _factors(design: FactDesign, fit: TimeRegression, facts: tuple[str, ...]) -> dict[tuple[str, str], Estimate]:
     """Read the factors of some facts off a fit."""
     times = {}
@@ -192,11 +204,11 @@ def _fit(evidence: FactEvidence, gaps: pd.DataFrame, design: FactDesign, level: 
         evidence = evidence.by_pace(gaps, design.matrix @ rough.coefficients)
         fit = _fitted(evidence.material(design.matrix), family, level)
         covariance, at = fit.covariance.copy(), np.append(fit.coefficients, fit.log_sigma)
-        for stage, returns in enumerate(evidence.returns[0]):
-            if returns.error > 0:
-                other = _fitted(evidence.material(design.matrix, stage), family, level)
-                shift = np.append(other.coefficients, other.log_sigma) - at
-                covariance += np.outer(shift, shift)
+        moves = [stage for stage, returns in enumerate(evidence.returns[0]) if returns.error > 0]
+        for moved in [*moves, CALLS] if calls_uncertain(evidence.returns[0]) else moves:
+            other = _fitted(evidence.material(design.matrix, moved), family, level)
+            shift = np.append(other.coefficients, other.log_sigma) - at
+            covariance += np.outer(shift, shift)
     except NoMaximum:
         raise unsettled() from None
     return replace(fit, covariance=covariance)

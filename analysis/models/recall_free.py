@@ -9,7 +9,7 @@ import pandas as pd
 from scipy import sparse
 
 from analysis.models.recall import DAYS_A_MONTH
-from analysis.models.recall_evidence import FEWEST_WATCHED, Evidence, ear_evidence, first_clearances
+from analysis.models.recall_evidence import FEWEST_WATCHED, Evidence, calls_uncertain, ear_evidence, first_clearances
 from analysis.models.recall_groups import Group, everyone_and_groups, refuse_too_little
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
@@ -93,7 +93,7 @@ def free_curves(
     """
     first = first_clearances(gaps)
     refuse_too_little(first, settings.fewest_ears)
-    everyone, own = everyone_and_groups(gaps, first, settings.fewest_ears, settings.groups)
+    everyone, own = everyone_and_groups(gaps, first, settings, settings.groups)
     return {
         group.name: free_curve(group, settings.symptom_window_days, draws=draws, rng=rng, level=level)
         for group in [*own, everyone]
@@ -171,12 +171,16 @@ def _counts(
 
 
 def _moves(group: Group, evidence: Evidence, window: int) -> list[np.ndarray]:
-    """By how much one standard error more of those who never return moves each row's weight."""
+    """By how much one standard error more of those who never return, or never call, moves each row's weight."""
     moves = []
     for stage, returns in enumerate(group.returns):
         never = [each.never for each in group.returns]
         never[stage] += returns.error
         moves.append(ear_evidence(group.first, group.returns, never, window).weight - evidence.weight)
+    if calls_uncertain(group.returns):
+        never = [each.never for each in group.returns]
+        moved = ear_evidence(group.first, group.returns, never, window, silent_errors=1)
+        moves.append(moved.weight - evidence.weight)
     return moves
 
 

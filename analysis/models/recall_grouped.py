@@ -83,10 +83,10 @@ def fit_grouped(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95
     """
     first = first_clearances(gaps)
     refuse_too_little(first, settings.fewest_ears)
-    everyone, _ = everyone_and_groups(gaps, first, settings.fewest_ears)
+    everyone, _ = everyone_and_groups(gaps, first, settings, settings.groups)
     owners = bool(settings.groups)
     facts = settings.groups or _best_facts(first, everyone, settings, level)
-    own = everyone_and_groups(gaps, first, settings.fewest_ears, facts)[1] if facts else []
+    own = everyone_and_groups(gaps, first, settings, facts)[1] if facts else []
     family = groups_family(own or [everyone], settings)
     whole = fit_groups([everyone], settings, level, family=family, never=True)
     together = fit_groups(own, settings, level, family=family, never=True) if own else whole

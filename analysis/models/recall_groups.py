@@ -9,6 +9,7 @@ import pandas as pd
 from analysis.models.recall_evidence import EVERYONE, Returns, absence_tells, patient_returns
 from analysis.models.recall_group_names import recall_group_names, recall_groups
 from analysis.problems import NotEnough
+from analysis.settings import RecallPart
 
 FEWEST_OCCLUDING = 10
 """Ears found occluding again that a curve needs (our choice, no source)."""
@@ -16,7 +17,8 @@ FEWEST_DAYS_APART = 60
 """Days between the times after which the 5 and 95 in 100 of ears were seen again, for a curve (our choice, no source)."""
 DAYS_A_MONTH = 30.4375
 LOOSEST_NEVER = 0.03
-"""Standard error above which a group's own share of never-returners is not used (our choice, no source)."""
+"""Standard error above which a group's own share of never-returners, or of those who never call, is not used (our choice,
+no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,7 +31,7 @@ class Group:
 
 
 def everyone_and_groups(
-    gaps: pd.DataFrame, first: pd.DataFrame, fewest_ears: int, facts: tuple[str, ...] = ()
+    gaps: pd.DataFrame, first: pd.DataFrame, settings: RecallPart, facts: tuple[str, ...]
 ) -> tuple[Group, list[Group]]:
     """Form everyone's group, and those with enough ears for a curve of their own.
 
@@ -37,35 +39,44 @@ def everyone_and_groups(
     ----------
     gaps, first : pandas.DataFrame
         The table ``GAPS``, and ``first_clearances`` of it.
-    fewest_ears : int
-        Ears graded at a later visit that a group needs.
-    facts : tuple of str, optional
-        What makes the groups, as in the setting ``groups``; by hearing aid without it.
+    settings : RecallPart
+        Ears graded at a later visit that a group needs, and the symptom window.
+    facts : tuple of str
+        What makes the groups, as in the setting ``groups``; by hearing aid where there are none.
 
     Returns
     -------
     (Group, list of Group)
-        A group whose own share of never-returners is known too loosely has
-        everyone's. Where staying away says nothing, all who do are taken for gone.
+        A group whose own share of never-returners, or of those who never call, is known too
+        loosely has everyone's. Where staying away says nothing, all who do are taken for gone.
     """
     telling = absence_tells(gaps)
-    whole = patient_returns(gaps)
+    window = settings.symptom_window_days
+    whole = patient_returns(gaps, window)
     of_first, of_gaps = recall_group_names(first, facts), recall_group_names(gaps, facts)
     own = []
     for name in recall_groups(facts):
         its_first = first[of_first == name]
-        if enough(its_first, fewest_ears):
-            returns = steadied_returns(patient_returns(gaps[of_gaps == name]), whole)
+        if enough(its_first, settings.fewest_ears):
+            returns = steadied_returns(patient_returns(gaps[of_gaps == name], window), whole)
             own.append(Group(name, its_first, told_returns(returns, telling=telling)))
     return Group(EVERYONE, first, told_returns(whole, telling=telling)), own
 
 
 def steadied_returns(own: list[Returns], everyone: list[Returns]) -> list[Returns]:
-    """Lend a group everyone's share who never return where its own is known too loosely; its curve stays its own."""
-    return [
-        replace(each, never=whole.never, error=whole.error) if each.error > LOOSEST_NEVER else each
-        for each, whole in zip(own, everyone, strict=True)
-    ]
+    """Lend a group everyone's share who never return, or never call, where its own is known too loosely; its curves stay its own."""
+    return [_steadied(each, whole) for each, whole in zip(own, everyone, strict=True)]
+
+
+def _steadied(own: Returns, whole: Returns) -> Returns:
+    """Lend one stage's shares."""
+    lent = replace(own, never=whole.never, error=whole.error) if own.error > LOOSEST_NEVER else own
+    if own.calls is None or whole.calls is None:
+        return lent
+    calls = replace(own.calls, stays=1 - lent.never)
+    if calls.error > LOOSEST_NEVER:
+        calls = replace(calls, silent=whole.calls.silent, error=whole.calls.error)
+    return replace(lent, calls=calls)
 
 
 def told_returns(returns: list[Returns], *, telling: bool) -> list[Returns]:

@@ -91,6 +91,34 @@ def test_checks_say_what_moves_the_figure():
     assert "rather than" in checks["Patients who never return"].sentence
 
 
+def test_how_many_come_at_recalls_only_is_told_with_its_range():
+    check = next(check for check in answer().checks if check.name == "Patients who come at recalls only")
+    share = row("only_at_recalls_share")
+    assert f"{share.value * 100:.0f}% of patients not gone for good" in check.sentence
+    assert share.low <= share.value <= share.high
+    assert "come at recalls only" in " ".join(answer().assumptions)
+
+
+def test_a_log_that_begins_after_the_clinic_did_says_so():
+    name = "The log begins after the clinic did"
+    assert not any(check.name == name for check in answer().checks)
+    visits, ears = World(patients=1500, years_before=2.0, frailty_variance=0.5).log(11)
+    found = when_to_call_back(Clinic(visits, ears, settings=settings_from_toml("[recall]\ntoday_months = 12")))
+    check = next(check for check in found.checks if check.name == name)
+    assert f"{row('known_before_share', found).value * 100:.0f}% of the ears" in check.sentence
+    assert "too early" in check.sentence
+
+
+def test_without_kinds_of_visits_nobody_is_said_to_come_at_recalls_only():
+    visits, ears = World(patients=800).log(11)
+    bare = visits.assign(booking_kind=pd.Series(None, index=visits.index, dtype=visits["booking_kind"].dtype))
+    found = when_to_call_back(Clinic(bare, ears, settings=settings_from_toml("")))
+    assert found.answered
+    check = next(check for check in found.checks if check.name == "Patients who come at recalls only")
+    assert check.sentence.startswith("Too few people first came back at a recall")
+    assert not any(each.quantity == "only_at_recalls_share" for each in found.rows)
+
+
 def test_another_share_and_another_interval_are_the_owners():
     found = ask("[recall]\nshare = 0.5\ntoday_months = 6")
     assert "5 in 10 of their ears" in found.headline

@@ -84,6 +84,12 @@ def test_a_further_attempt_within_28_days_belongs_to_the_same_episode(day, gaps_
     assert found[-1][1:3] == (0.0, None)
 
 
+@pytest.mark.parametrize("kind", ["symptoms_return", "routine_recall"])
+def test_an_ear_that_filled_within_28_days_and_was_booked_as_a_return_is_not_lost(kind):
+    soon = ("2025-01-20", kind, "left", "fully_occluding", "clear", "fine_suction")
+    assert [row[2] for row in bounds(*clinic([CLEARED, soon]))] == [19.0, None]
+
+
 def test_a_second_attempt_is_no_return_and_starts_the_clock_where_it_cleared_the_ear():
     failed = ("2025-01-01", "new", "left", "fully_occluding", "occluding_left", "fine_suction")
     other = ("2025-01-01", "new", "right", "fully_occluding", "clear", "fine_suction")
@@ -117,6 +123,14 @@ def test_what_the_return_found_is_told_with_it():
     table = gaps(*clinic([CLEARED, back]), symptom_window_days=60, last_day=LAST_DAY)
     told = table[["return_days", "return_kind", "grade_at_return"]]
     assert told.to_numpy().tolist() == [[181.0, "symptoms_return", "fully_occluding"]]
+
+
+def test_the_patients_first_return_is_told_beside_the_visit_that_ended_the_gap():
+    recall = ("2025-05-01", "routine_recall", "left", "clear", "nothing_to_remove", "")
+    back = ("2025-09-01", "symptoms_return", "left", "fully_occluding", "clear", "fine_suction")
+    table = gaps(*clinic([CLEARED, recall, back]), symptom_window_days=60, last_day=LAST_DAY)
+    told = table[["return_days", "first_return_kind", "return_kind"]].iloc[0]
+    assert told.tolist() == [120.0, "routine_recall", "symptoms_return"]
 
 
 def test_a_second_attempt_that_saw_the_other_ear_last_does_not_name_the_return():

@@ -21,7 +21,7 @@ def fitted(median_months: float, *, watched_months: float = 36.0, error: float =
     curves = {"everyone": RecallCurve("everyone", 300, 200, 100, True, watched_months, fit, np.ones(1))}
     day = pd.Timestamp("2025-01-01")
     share = Estimate(0.8, 0.7, 0.9, 0.95, 300, "")
-    return FittedRecall(curves, curves, share, True, 0, 0, 36.0, day, day, WEIBULL)
+    return FittedRecall(curves, curves, share, None, True, 0, 0, 0, 36.0, day, day, WEIBULL)
 
 
 def rule(median_months: float, share: float, today_months: int = 12, **more):

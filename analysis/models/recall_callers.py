@@ -1,0 +1,118 @@
+"""Who calls when an ear troubles them, and who is seen at recalls only: what staying away may say of an ear."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.stats.kaplan_meier import KaplanMeier, kaplan_meier
+
+FEWEST_WATCHED = 25
+"""Patients still watched for a curve to be read, and first returns at recalls for their finds to count (our choice, no source)."""
+CALL, RECALL = "symptoms_return", "routine_recall"
+
+
+@dataclass(frozen=True, eq=False)
+class Calls:
+    """How soon patients call of themselves, and the share of those not gone who never do.
+
+    Attributes
+    ----------
+    curve : KaplanMeier
+        Share who have not come with symptoms yet, by days; whoever came for another reason is watched until then.
+    until_days : float
+        How far the curve is read.
+    stays : float
+        Share of patients who are not gone for good.
+    silent : float
+        Share of these who come at recalls only, however long their ears trouble them.
+    error : float
+        Standard error of ``silent``; infinite where too few first returns were at recalls for it to be known.
+    recalls : int
+        First returns at recalls that saw an ear.
+    """
+
+    curve: KaplanMeier
+    until_days: float
+    stays: float
+    silent: float
+    error: float
+    recalls: int
+
+    def silent_moved(self, errors: float) -> float:
+        """Give the share who never call, moved by some of its errors; as it is where these are not known."""
+        return min(self.silent + errors * self.error, 1.0) if np.isfinite(self.error) else self.silent
+
+    def came(self, days: np.ndarray) -> np.ndarray:
+        """Share of the patients not gone who have come with symptoms by some days."""
+        return _came(self.curve, self.until_days, self.stays, days)
+
+    def would_call(self, away_days: np.ndarray, silent: float) -> np.ndarray:
+        """Chance that a patient away for so long, and not gone, would call were an ear to trouble them."""
+        came = self.came(away_days)
+        rest = 1 - came
+        return np.clip(np.divide(rest - silent, rest, out=np.ones_like(rest), where=rest > silent), 0.0, 1.0)
+
+
+def first_calls(first: pd.DataFrame, never: float, symptom_window_days: int) -> Calls:
+    """Learn from first returns who calls of themselves.
+
+    Parameters
+    ----------
+    first : pandas.DataFrame
+        Rows of the table ``GAPS`` before which the patient had not come back, every ear's last such row.
+    never : float
+        Share of patients who are gone for good.
+    symptom_window_days : int
+        Days within which those who call do so once an ear is occluding.
+
+    Returns
+    -------
+    Calls
+
+    Notes
+    -----
+    Did everybody call within the window, a recall would find an ear occluding
+    only if it became so within the last weeks and the call was still to come:
+    of patients not yet back by day t, about ``(a(t + window / 2) - a(t)) /
+    (1 - a(t))``, where ``a`` is the share who have called. Whoever never calls
+    is found occluding with the same chance as others have called by then; what
+    recalls find beyond the former says how many such patients there are. The
+    estimate solves one equation, summed over first returns at recalls: it needs
+    no curve of a given shape.
+    """
+    patients = first.drop_duplicates("patient_key", keep="last")
+    days = patients["return_days"].fillna(patients["watched_days"]).to_numpy()
+    called = (patients["returned"] & (patients["first_return_kind"] == CALL)).fillna(False).to_numpy(dtype=bool)
+    curve = kaplan_meier(days, called)
+    until = float(curve.times[max(int((curve.at_risk >= FEWEST_WATCHED).sum()) - 1, 0)])
+    at, occluding = _found_at_recalls(first)
+    if len(at) < FEWEST_WATCHED:
+        return Calls(curve, until, 1 - never, 0.0, np.inf, len(at))
+    here, soon = (_came(curve, until, 1 - never, at + later) for later in (0.0, symptom_window_days / 2))
+    beyond, room = occluding * (1 - here) - (soon - here), float(here.sum())
+    if room <= 0:
+        return Calls(curve, until, 1 - never, 0.0, np.inf, len(at))
+    odds, error = max(float(beyond.sum()) / room, 0.0), float(np.sqrt(len(at)) * beyond.std()) / room
+    return Calls(curve, until, 1 - never, odds / (1 + odds), error / (1 + odds) ** 2, len(at))
+
+
+def _came(curve: KaplanMeier, until_days: float, stays: float, days: np.ndarray) -> np.ndarray:
+    """Share of the patients not gone who have come with symptoms by some days."""
+    if stays <= 0:
+        return np.zeros_like(np.asarray(days, dtype=float))
+    return np.clip((1 - curve.at(np.minimum(days, until_days))) / stays, 0.0, 1.0)
+
+
+def _found_at_recalls(first: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Days to first returns at recalls that saw an ear, and whether one was occluding then."""
+    seen = first[(first["first_return_kind"] == RECALL).fillna(False).to_numpy(dtype=bool)]
+    occluding = seen["occluding_by_days"] == seen["return_days"]
+    looked_at = occluding | (seen["open_until_days"] >= seen["return_days"])
+    ears = pd.DataFrame(
+        {"patient_key": seen["patient_key"], "at": seen["return_days"], "occluding": occluding.astype(float)}
+    )[looked_at]
+    patients = ears.groupby("patient_key").max()
+    return patients["at"].to_numpy(dtype=float), patients["occluding"].to_numpy(dtype=float)

@@ -1,0 +1,83 @@
+"""Who calls of themselves, from what recalls find: small logs in which it can be counted by hand."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.models.recall_callers import first_calls
+from analysis.models.recall_evidence import AFTER_CLEARANCE, ear_evidence, first_clearances, patient_returns
+from analysis.schema import GAPS, typed_frame
+
+WINDOW = 60
+
+
+def table(*groups: tuple[int, dict]) -> pd.DataFrame:
+    """So many patients of each kind, an ear each, watched for 900 days."""
+    rows = [
+        {"patient_key": f"p{g}-{each}", "ear": "left", "cleared_on": "2024-01-01", "watched_days": 900.0,
+         "open_until_days": 0.0, "returned": "return_days" in facts} | facts
+        for g, (many, facts) in enumerate(groups)
+        for each in range(many)
+    ]  # fmt: skip
+    return typed_frame(GAPS, pd.DataFrame(rows))
+
+
+def called(days: float) -> dict:
+    return {
+        "return_days": days,
+        "occluding_by_days": days,
+        "open_until_days": days - WINDOW,
+        "return_kind": "symptoms_return",
+        "first_return_kind": "symptoms_return",
+    }
+
+
+def recalled(days: float, *, occluding: bool) -> dict:
+    found = {"occluding_by_days": days} if occluding else {"open_until_days": days}
+    return {"return_days": days, "return_kind": "routine_recall", "first_return_kind": "routine_recall"} | found
+
+
+def test_where_recalls_find_only_what_calls_foretell_nobody_is_silent():
+    calls = first_calls(table((50, called(200.0)), (50, recalled(365.0, occluding=False))), 0.0, WINDOW)
+    assert calls.silent == 0.0
+    assert calls.recalls == 50
+    assert calls.would_call(np.array([100.0, 500.0]), calls.silent).tolist() == [1.0, 1.0]
+
+
+def test_of_patients_half_of_whose_ears_fill_those_found_at_recalls_are_the_silent():
+    """Of 80 callers and 20 silent, half have filled by the recall: 40 have called, 10 are found at it, 50 are open."""
+    log = table((40, called(200.0)), (10, recalled(365.0, occluding=True)), (50, recalled(365.0, occluding=False)))
+    calls = first_calls(log, 0.0, WINDOW)
+    # ears occluding beyond what calls foretell, 10 x 0.6, over 60 x 0.4: odds of a quarter
+    assert calls.silent == pytest.approx(0.2)
+    assert 0.02 < calls.error < 0.1
+    assert calls.would_call(np.array([100.0, 300.0]), 0.2) == pytest.approx([0.8, (0.8 - 0.4) / 0.6])
+
+
+def test_those_gone_for_good_are_no_part_of_the_share():
+    alike = (40, called(200.0)), (10, recalled(365.0, occluding=True)), (50, recalled(365.0, occluding=False))
+    calls = first_calls(table(*alike, (100, {})), 0.5, WINDOW)
+    assert calls.silent == pytest.approx(0.2, abs=0.01)
+
+
+@pytest.mark.parametrize("log", [
+    table((40, called(200.0)), (24, recalled(365.0, occluding=True))),
+    table((40, {}), (40, recalled(365.0, occluding=True))),
+    table((40, recalled(365.0, occluding=True) | {"first_return_kind": None})),
+])  # fmt: skip
+def test_too_few_recalls_no_calls_or_no_kinds_noted_tell_nothing(log):
+    calls = first_calls(log, 0.0, WINDOW)
+    assert (calls.silent, calls.error) == (0.0, np.inf)
+    assert calls.silent_moved(1.0) == 0.0
+
+
+def test_an_absent_patients_ear_counts_as_open_only_with_the_chance_of_a_call():
+    log = table(
+        (40, called(200.0)), (10, recalled(365.0, occluding=True)), (50, recalled(365.0, occluding=False)), (1, {})
+    )
+    first, plain, telling = first_clearances(log), patient_returns(log), patient_returns(log, WINDOW)
+    absent = first.index[~first["returned"].astype(bool)][0]
+    weights = [ear_evidence(first, returns, [0.0, 0.0], WINDOW).weight[absent] for returns in (plain, telling)]
+    calls = telling[AFTER_CLEARANCE].calls
+    assert weights == pytest.approx([1.0, calls.would_call(np.array([900.0]), calls.silent)[0]])
+    assert weights[1] < 0.8
