@@ -22,7 +22,8 @@ from pptx.util import Inches, Pt
 
 from analysis.present.answer import Answer
 from analysis.present.theme import INK, NAMED, QUIET, RECOMMENDED
-from analysis.report.deck_charts import MORE, Place, add_chart
+from analysis.report.deck_charts import MORE, add_chart
+from analysis.report.deck_parts import Place
 from analysis.report.workbook import Frame, notes_of
 
 FILE = "quarterly_report.pptx"
