@@ -164,7 +164,11 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
     about = setting.metadata["about"]
     kind = str(setting.type)
     wrong = DataProblem(
-        "This setting cannot be used.", f"It should be: {about}.", file=file, setting=where, value=str(value)
+        "This setting cannot be used.",
+        f"It should be: {about}.{_allowed(setting)}",
+        file=file,
+        setting=where,
+        value=str(value),
     )
     if kind == "float" and isinstance(value, int) and not isinstance(value, bool):
         value = float(value)
@@ -181,6 +185,18 @@ def _check_value(where: str, value: Any, setting: Any, file: str) -> Any:
     if (choices and value not in choices) or (low is not None and value < low) or (high is not None and value > high):
         raise wrong
     return value
+
+
+def _allowed(setting: Any) -> str:
+    """Say which values a setting can have, where its bounds or choices say so."""
+    kind, low, high = str(setting.type), setting.metadata["low"], setting.metadata["high"]
+    if kind == "bool":
+        return " Write true or false."
+    if kind == "str" and setting.metadata["choices"]:
+        return f" Write one of: {', '.join(repr(each) for each in setting.metadata['choices'])}."
+    if kind in ("int", "float") and low is not None and high is not None:
+        return f" Write a {'whole ' if kind == 'int' else ''}number from {low:g} to {high:g}."
+    return ""
 
 
 def _names(value: list[Any], setting: Any, wrong: DataProblem) -> tuple[str, ...]:
