@@ -175,9 +175,12 @@ def _assumptions(found: WeekForecast) -> tuple[str, ...]:
     said = [
         "Each month's visits fall on its opening days as weekdays do in the log; within a month no week is busier for any "
         "other reason. A month's weeks add up to its forecast, in every possible future.",
-        "Dates closed in every year of the log, such as 25 December, are expected closed again; holidays whose date moves, "
-        "such as Easter, are not foreseen. What closed days leave is caught up on over the ten opening days that follow, as "
-        "far as the clinic's months have shown.",
+        "Dates closed in every year of the log, such as 25 December, are expected closed again, and so are moving holidays on "
+        "which at least two years had no booking: the Friday before and the Monday after Easter, Ascension, Whit Monday, and "
+        "a month's first or last Monday. Other closed days ahead are not foreseen. Where an empty day is no rarity, only "
+        "stretches of dates too long to be empty by chance are taken for closed.",
+        "What closed days leave is caught up on over the ten opening days that follow, as far as the clinic's months have "
+        "shown; what is done before a holiday in its place is not.",
     ]
     if found.sites:
         said.append(

@@ -208,7 +208,8 @@ def assumptions(figures: Figures, settings: Settings) -> tuple[str, ...]:
     said = [
         "The recall rule, prices, staff, opening days and competition nearby stay as they were.",
         "Each attended visit is counted once: as the return of a patient seen before in the log, or as a first one.",
-        f"Opening days are those of the last year's weekdays, less the dates closed in every year of the log; {_closures(demand)}.",
+        "Opening days are those of the last year's weekdays, less the dates closed in every year of the log and the moving "
+        f"holidays (such as Easter) closed in at least two; any other closed day ahead is not foreseen; {_closures(demand)}.",
     ]
     said.append(_range_rule(figures))
     if figures.backtest is not None:

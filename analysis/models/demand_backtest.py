@@ -226,13 +226,15 @@ def backtest_demand(
     -----
     Everything is learnt anew at each month's end, opening days too [1]_.
     Routine recalls are always the log's own, since what came, came under them.
-    Drawn futures miss what no rate holds, such as a week of illness; so each
-    forecast's ranges are widened by what the misses a month ahead of the year
-    before it ask for, and never by its own.
+    Drawn futures miss what no rate holds, such as a week of illness, and ranges
+    that suppose their model true are too narrow [2]_; so each forecast's are
+    widened by what the misses a month ahead of the year before it ask for, and
+    never by its own.
 
     References
     ----------
     .. [1] Tashman (2000), International Journal of Forecasting 16, 437-450.
+    .. [2] Chatfield (1993), Journal of Business and Economic Statistics 11, 121-135.
     """
     starts, _ = month_edges(whole)
     counts = PartCounts(monthly_counts(history, whole, np.ones(len(history.day), dtype=bool)), sites)

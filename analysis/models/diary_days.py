@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
+from analysis.models.closures import USUAL, Closures, learn_closures
 from analysis.models.visit_history import History
 
 DAYS_LOOKED_AT = 364
@@ -14,8 +14,6 @@ DAYS_LOOKED_AT = 364
 BUSY = 3.0
 """Visits per open day from which an empty weekday is taken for a closed one (our choice, no source)."""
 LONGEST_BACKLOG_DAYS = 31
-USUAL = 0.5
-"""Share of its dates from which a weekday is a usual opening day (our choice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,11 +29,18 @@ class Weekdays:
         average size: half days and seldom opened days count for less.
     busy : bool
         Whether an empty weekday can be taken for a closed one.
+    closures : Closures
+        Days closed in every year of the log, which are expected closed again.
+    opened : numpy.ndarray of int
+        Days of the log taken for opening days: in a busy clinic those with any
+        booking; in a quiet one every usual day but the closures.
     """
 
     shares: np.ndarray
     sizes: np.ndarray
     busy: bool
+    closures: Closures
+    opened: np.ndarray
 
     def expected(self, start: int, stop: int) -> float:
         """Sum the work expected from day ``start`` up to, not including, ``stop``."""
@@ -72,24 +77,26 @@ def learn_weekdays(history: History, *, first: int, last: int) -> Weekdays:
         In a quiet clinic, with fewer than three visits an open day, every
         opening day counts as a full one, since an empty day says little.
     """
-    window = np.arange(max(first, last - DAYS_LOOKED_AT + 1), last + 1)
+    past = np.arange(first, last + 1)
+    window = past[-DAYS_LOOKED_AT:]
     days = history.diary_days[history.diary_days >= window[0]]
-    opened = np.bincount(weekday(days), minlength=7)
-    shares = opened / np.maximum(np.bincount(weekday(window), minlength=7), 1)
+    seen = np.bincount(weekday(days), minlength=7)
+    shares = seen / np.maximum(np.bincount(weekday(window), minlength=7), 1)
     busy = bool(len(history.day) >= BUSY * len(history.diary_days))
+    closures = learn_closures(history.diary_days, past, shares[weekday(past)], told_by_a_day=busy)
+    opened = history.diary_days if busy else past[(shares[weekday(past)] > 0) & ~closures.on(past)]
     visits = history.day[history.day >= window[0]]
     if not busy or not len(visits):
-        return Weekdays(shares, shares, busy)
-    a_day = np.bincount(weekday(visits), minlength=7) / np.maximum(opened, 1)
-    return Weekdays(shares, shares * a_day / (len(visits) / len(days)), busy)
+        return Weekdays(shares, shares, busy, closures, opened)
+    a_day = np.bincount(weekday(visits), minlength=7) / np.maximum(seen, 1)
+    return Weekdays(shares, shares * a_day / (len(visits) / len(days)), busy, closures, opened)
 
 
-def days_worked(history: History, week: Weekdays, edges: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+def days_worked(week: Weekdays, edges: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
     """Work borne by the days the clinic was open: what a closed day would have borne is lost.
 
     Parameters
     ----------
-    history : History
     week : Weekdays
     edges : (numpy.ndarray, numpy.ndarray)
         First day of each month and the day after its last.
@@ -98,17 +105,17 @@ def days_worked(history: History, week: Weekdays, edges: tuple[np.ndarray, np.nd
     -------
     numpy.ndarray, shape (months,)
     """
-    opened = history.diary_days
-    size = np.divide(week.sizes, week.shares, out=np.zeros(7), where=week.shares > 0)
+    opened = week.opened
+    share = week.shares if week.busy else 1 - _share_closed(week, np.arange(opened[0], opened[-1] + 1))
+    size = np.divide(week.sizes, share, out=np.zeros(7), where=share > 0)
     return _between(np.concatenate([[0.0], size[weekday(opened)].cumsum()]), opened, edges)
 
 
-def days_caught_up(history: History, week: Weekdays, edges: tuple[np.ndarray, np.ndarray], *, first: int) -> np.ndarray:
+def days_caught_up(week: Weekdays, edges: tuple[np.ndarray, np.ndarray], *, first: int) -> np.ndarray:
     """Work borne by the days the clinic was open, each bearing that of closed days before it too.
 
     Parameters
     ----------
-    history : History
     week : Weekdays
     edges : (numpy.ndarray, numpy.ndarray)
         First day of each month and the day after its last.
@@ -119,20 +126,19 @@ def days_caught_up(history: History, week: Weekdays, edges: tuple[np.ndarray, np
     -------
     numpy.ndarray, shape (months,)
     """
-    opened = history.diary_days
+    opened = week.opened
     dates = np.arange(min(first, int(opened[0])), int(opened[-1]) + 1)
     due = week.sizes[weekday(dates)].cumsum()
     return _between(np.concatenate([[0.0], due[opened - dates[0]]]), opened, edges)
 
 
 def days_ahead(
-    history: History, week: Weekdays, edges: tuple[np.ndarray, np.ndarray], *, first: int, last: int
+    week: Weekdays, edges: tuple[np.ndarray, np.ndarray], *, first: int, last: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """Work the days of coming months should bear, with closed days' work lost, and with it caught up on.
 
     Parameters
     ----------
-    history : History
     week : Weekdays
     edges : (numpy.ndarray, numpy.ndarray)
         First day of each coming month and the day after its last, without a gap.
@@ -146,16 +152,15 @@ def days_ahead(
 
     Notes
     -----
-    A date on which the clinic was closed in every year of the log in which it
-    fell on a usual opening day, such as 25 December, is expected closed. Work
-    left since the last open day of the log waits for the first one ahead.
+    Days that were closed in every year of the log, such as 25 December, are
+    expected closed (``learn_closures``). Work left since the last open day of
+    the log waits for the first one ahead.
     """
     past = np.arange(first, last + 1)
-    begun = max(int(history.diary_days[-1]), last - LONGEST_BACKLOG_DAYS) + 1
+    begun = max(int(week.opened[-1]), last - LONGEST_BACKLOG_DAYS) + 1
     dates = np.arange(begun, int(edges[1][-1]))
-    always = _always_closed(history, week, past)
-    bears = np.divide(week.sizes, 1 - _share_closed(week, past, always), out=np.zeros(7), where=week.sizes > 0)
-    opened = dates[(dates > last) & ~np.isin(_calendar_day(dates), always)]
+    bears = np.divide(week.sizes, 1 - _share_closed(week, past), out=np.zeros(7), where=week.sizes > 0)
+    opened = dates[(dates > last) & ~week.closures.on(dates)]
     if not len(opened):
         return np.zeros(len(edges[0])), np.zeros(len(edges[0]))
     lost = np.concatenate([[0.0], bears[weekday(opened)].cumsum()])
@@ -164,23 +169,10 @@ def days_ahead(
     return _between(lost, opened, edges), _between(caught_up, opened, edges)
 
 
-def _calendar_day(days: np.ndarray) -> np.ndarray:
-    """Give month and day of the month as one number, 1225 for 25 December."""
-    dates = pd.to_datetime(days, unit="D", origin="unix")
-    return np.asarray(dates.month) * 100 + np.asarray(dates.day)
-
-
-def _always_closed(history: History, week: Weekdays, past: np.ndarray) -> np.ndarray:
-    """Find the dates of the year on which the clinic was never open, though it was a usual opening day."""
-    usual = past[week.shares[weekday(past)] >= USUAL]
-    opened = pd.Series(np.isin(usual, history.diary_days)).groupby(_calendar_day(usual)).any()
-    return opened.index[~opened.to_numpy()].to_numpy()
-
-
-def _share_closed(week: Weekdays, past: np.ndarray, always: np.ndarray) -> np.ndarray:
-    """Share of each weekday's dates of the last year that are always closed; never all of them."""
+def _share_closed(week: Weekdays, past: np.ndarray) -> np.ndarray:
+    """Share of each weekday's dates of the last year that are closed every year; never all of them."""
     window = past[-DAYS_LOOKED_AT:]
-    closed = np.bincount(weekday(window[np.isin(_calendar_day(window), always)]), minlength=7)
+    closed = np.bincount(weekday(window[week.closures.on(window)]), minlength=7)
     share = closed / np.maximum(np.bincount(weekday(window), minlength=7), 1)
     return np.where(week.shares >= USUAL, np.minimum(share, 0.9), 0.0)
 

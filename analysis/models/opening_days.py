@@ -79,12 +79,13 @@ def months_of(history: History, *, first: int, last: int, months_ahead: int) -> 
     Notes
     -----
     Which weekdays the clinic opens on, and how much each bears, is learnt from
-    its last year. In a busy clinic a day without any booking was closed; what
-    it would have borne is partly lost and partly caught up on the next open
-    days; the share is the one that makes the monthly totals likeliest. Dates
-    closed in every year of the log are expected closed again. In a quiet
-    clinic the calendar's weekdays count alone. The first and last month are
-    whole if they lack at most one opening day.
+    its last year. In a busy clinic a day without any booking was closed; in a
+    quiet one only a stretch of dates that is empty every year, too long for
+    chance. What a closed day would have borne is partly lost and partly caught
+    up on the next open days; the share is the one that makes the monthly totals
+    likeliest. Days closed in every year of the log are expected closed again
+    (``learn_closures``). The first and last month are whole if they lack at
+    most one opening day.
     """
     week = learn_weekdays(history, first=first, last=last)
     span = pd.period_range(_period(first), _period(last), freq="M")
@@ -99,7 +100,7 @@ def months_of(history: History, *, first: int, last: int, months_ahead: int) -> 
     whole, rest = span[fine], span[-1:] if not fine[-1] else span[:0]
     ahead = pd.period_range(span[-1] + 1, periods=months_ahead, freq="M")
     opened, caught_up = _opened(history, week, whole, first)
-    coming = _coming(history, week, pd.PeriodIndex([*rest, *ahead], freq="M"), caught_up, (first, last))
+    coming = _coming(week, pd.PeriodIndex([*rest, *ahead], freq="M"), caught_up, (first, last))
     return Months(
         whole=whole,
         ahead=ahead,
@@ -148,12 +149,14 @@ def _expected(week: Weekdays, months: pd.PeriodIndex) -> np.ndarray:
 
 def _opened(history: History, week: Weekdays, whole: pd.PeriodIndex, first: int) -> tuple[np.ndarray, float]:
     """Give past months' opening days, and the likeliest share of closed days' work that is caught up on."""
-    if not week.busy or not len(whole):
+    if not len(whole) or not len(week.opened):
         return _expected(week, whole), 0.0
     edges = month_edges(whole)
-    lost = days_worked(history, week, edges)
-    moved = days_caught_up(history, week, edges, first=first) - lost
+    lost = days_worked(week, edges)
+    moved = days_caught_up(week, edges, first=first) - lost
     tried = {share: np.maximum(lost + share * moved, LEAST_DAYS) for share in CAUGHT_UP_SHARES}
+    if np.allclose(moved, 0.0):
+        return tried[0.0], 0.0
     totals = np.searchsorted(history.day, edges[1]) - np.searchsorted(history.day, edges[0])
     if len(whole) < MONTHS_FOR_TREND or not totals.any():
         return tried[USUALLY_CAUGHT_UP], USUALLY_CAUGHT_UP
@@ -166,13 +169,11 @@ def _opened(history: History, week: Weekdays, whole: pd.PeriodIndex, first: int)
     return tried[best], best
 
 
-def _coming(
-    history: History, week: Weekdays, months: pd.PeriodIndex, caught_up: float, log: tuple[int, int]
-) -> np.ndarray:
+def _coming(week: Weekdays, months: pd.PeriodIndex, caught_up: float, log: tuple[int, int]) -> np.ndarray:
     """Give the opening days expected in coming months."""
-    if not week.busy:
+    if not len(week.opened):
         return _expected(week, months)
     starts, stops = month_edges(months)
     last = int(min(starts[0] - 1, log[1]))
-    lost, moved = days_ahead(history, week, (starts, stops), first=log[0], last=last)
+    lost, moved = days_ahead(week, (starts, stops), first=log[0], last=last)
     return np.maximum((1 - caught_up) * lost + caught_up * moved, LEAST_DAYS)

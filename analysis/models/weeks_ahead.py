@@ -89,7 +89,7 @@ def weeks_ahead(history: History, months: Months, *, first: int, last: int) -> W
     week = learn_weekdays(history, first=first, last=last)
     starts, stops = month_edges(months.ahead)
     days = np.arange(int(starts[0]), int(stops[-1]))
-    opened, bears = _bears_ahead(history, week, months, days, first=first, last=last)
+    opened, bears = _bears_ahead(week, months, days, first=first, last=last)
     of_week = (days - days[0] + weekday(days[:1])) // WEEK
     begins = days[np.flatnonzero(np.diff(of_week, prepend=-1))]
     share = _shares(bears, days, of_week, (starts, stops))
@@ -109,13 +109,13 @@ def weeks_ahead(history: History, months: Months, *, first: int, last: int) -> W
 
 
 def _bears_ahead(
-    history: History, week: Weekdays, months: Months, days: np.ndarray, *, first: int, last: int
+    week: Weekdays, months: Months, days: np.ndarray, *, first: int, last: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """Work each day ahead bears by itself, and with what it catches up on."""
-    if not week.busy:
+    if not len(week.opened):
         return week.sizes[weekday(days)], week.sizes[weekday(days)]
     coming = np.arange(last + 1, int(days[-1]) + 1)
-    open_work, _ = days_ahead(history, week, (coming, coming + 1), first=first, last=last)
+    open_work, _ = days_ahead(week, (coming, coming + 1), first=first, last=last)
     bears = caught_up_later(open_work, week.sizes[weekday(coming)], months.caught_up)
     return open_work[coming >= days[0]], bears[coming >= days[0]]
 
@@ -171,8 +171,8 @@ def _past_weeks(history: History, week: Weekdays, months: Months) -> tuple[np.nd
     starts, stops = month_edges(looked_at)
     days = np.arange(int(starts[0]), int(stops[-1]))
     bears = week.sizes[weekday(days)]
-    if week.busy:
-        bears = caught_up_later(days_worked(history, week, (days, days + 1)), bears, months.caught_up)
+    if len(week.opened):
+        bears = caught_up_later(days_worked(week, (days, days + 1)), bears, months.caught_up)
     came = np.bincount(history.day[(history.day >= days[0]) & (history.day <= days[-1])] - days[0], minlength=len(days))
     of_week = (days - days[0] + weekday(days[:1])) // WEEK
     share = _shares(bears, days, of_week, (starts, stops))

@@ -70,7 +70,7 @@ def test_work_of_closed_days_is_lost_or_waits_for_the_next_open_day() -> None:
     shut = closed(history, "2024-02-28", "2024-02-29")
     week = learn_weekdays(shut, first=first, last=last)
     both = edges("2024-02", "2024-03")
-    lost, moved = days_worked(shut, week, both), days_caught_up(shut, week, both, first=first)
+    lost, moved = days_worked(week, both), days_caught_up(week, both, first=first)
     assert lost == pytest.approx([19, 21], rel=0.02)
     assert moved == pytest.approx([19, 23], rel=0.02)
 
@@ -79,7 +79,7 @@ def test_a_date_closed_every_year_is_expected_closed_again() -> None:
     history, first, last = busy("2024-11-29")
     shut = closed(history, "2023-12-25", "2023-12-26")
     week = learn_weekdays(shut, first=first, last=last)
-    lost, moved = days_ahead(shut, week, edges("2024-12"), first=first, last=last)
+    lost, moved = days_ahead(week, edges("2024-12"), first=first, last=last)
     assert lost == pytest.approx([20], rel=0.02)  # 22 weekdays less the two
     assert moved == pytest.approx([22], rel=0.02)
 
@@ -88,7 +88,7 @@ def test_work_left_at_the_end_of_the_log_waits_for_the_month_ahead() -> None:
     history, first, last = busy("2024-12-31", months=25)
     shut = closed(history, *(f"{year}-12-{day}" for year in (2023, 2024) for day in range(25, 32)))
     week = learn_weekdays(shut, first=first, last=last)
-    lost, moved = days_ahead(shut, week, edges("2025-01"), first=first, last=last)
+    lost, moved = days_ahead(week, edges("2025-01"), first=first, last=last)
     # five weekdays from Christmas to New Year's Eve; a usual weekday bears 0.98 days, closures counted in
     assert moved[0] - lost[0] == pytest.approx(28 * 0.98 - 23, rel=0.02)
 
