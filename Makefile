@@ -7,6 +7,7 @@ help:            ## show these lines
 	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*##/ -/'
 
 .venv/.ready: requirements.txt pyproject.toml
+	@echo "Setting up .venv: about 150 packages are fetched, which takes a few minutes."
 	$(PYTHON) -m venv .venv
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .

@@ -18,7 +18,7 @@ PAGE = Path(__file__).parents[1] / "shared" / "from_a_script.md"
 HEAD = """# From a script
 
 For analysts: the notebooks and the report ask the same functions that you can ask. After `earclinic demo demo_clinic`
-(or `earclinic intake` in a folder of your own exports), run this where that folder is:
+(or `earclinic intake` in a folder of your own exports), save this as a file beside that folder and run it with `.venv/bin/python`:
 
 ```python
 from pathlib import Path

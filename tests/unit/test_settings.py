@@ -58,7 +58,10 @@ def test_declared_changes_are_read_in_order_of_time():
         ("[recall]\nshar = 0.3", 'setting "recall.shar": There is no such setting. Did you mean recall.share?'),
         ("[recal]\nshare = 0.3", "Did you mean [recall]?"),
         ("[recall]\nshare = 3.0", 'setting "recall.share", value "3.0": This setting cannot be used.'),
-        ("[recall]\nshare = 20", "share of ears occluding again at which to call back. Write a number from 0.05 to 0.9."),
+        (
+            "[recall]\nshare = 20",
+            "share of ears occluding again at which to call back. Write a number from 0.05 to 0.9.",
+        ),
         ("[clinic]\nhide_below = 0", "meant to leave the clinic. Write a whole number from 1 to 50."),
         ("[export]\nday_first = 1", "Write true or false."),
         ('[softening_test]\nunit = "month"', "Write one of: 'week', 'day'."),
