@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analysis.answers.recall_group_words import group_spoken, lent, listed
+from analysis.answers.recall_group_words import group_spoken, lent, listed, of_people, people
 from analysis.answers.recall_words import shown
 from analysis.models.recall import FittedRecall, RecallCurve
-from analysis.models.recall_evidence import EVERYONE
 from analysis.models.recall_groups import FEWEST_OCCLUDING
 from analysis.planning.recall_policy import RecallRule
 from analysis.present import words
@@ -29,7 +28,7 @@ def checks(
         _never_check(fitted, rules, settings),
         *_silent_check(fitted, settings),
         *(_window_check(window, curves, rules, settings) for window, curves in other_windows.items()),
-        _watched_check(fitted),
+        watched_check(fitted),
         *_before_check(fitted),
         _beyond_check(rules),
         *small_checks(fitted.curves, settings.fewest_ears),
@@ -52,8 +51,7 @@ def _months(curves: dict[str, RecallCurve], rules: dict[str, RecallRule], share:
     parts = []
     for name in shown(rules):
         there, here = curves[name].months_until(share).value, rules[name].months_until.value
-        whose = "" if name == EVERYONE else f" {group_spoken(name)}"
-        parts.append(f"{words.number(there, 1)} rather than {words.number(here, 1)} months{whose}")
+        parts.append(f"{words.number(there, 1)} rather than {words.number(here, 1)} months{of_people(name)}")
     return listed(parts)
 
 
@@ -111,7 +109,7 @@ def _window_check(
     )
 
 
-def _watched_check(fitted: FittedRecall) -> Check:
+def watched_check(fitted: FittedRecall) -> Check:
     """Say whether patients were watched long enough to tell the late from the lost."""
     watched = f"Enough patients were watched for returns up to {words.number(fitted.followed_months)} months"
     if fitted.followed_months >= YOUNG_LOG_MONTHS:
@@ -126,7 +124,7 @@ def _watched_check(fitted: FittedRecall) -> Check:
 
 def _beyond_check(rules: dict[str, RecallRule]) -> Check:
     """Say whether a figure lies beyond what the log has watched."""
-    beyond = [group_spoken(name) for name, rule in shown(rules).items() if rule.beyond_the_log]
+    beyond = [people(name) for name, rule in shown(rules).items() if rule.beyond_the_log]
     if not beyond:
         return Check("Within the log", PASSED, "Every figure lies within the time ears were watched.")
     return Check(

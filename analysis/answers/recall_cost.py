@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from analysis.answers.recall_checks import small_checks
+from analysis.answers.recall_checks import dates_check, small_checks, watched_check
 from analysis.answers.recall_group_words import colours, group_short, group_spoken, listed, of_people
 from analysis.answers.recall_material import (
     DRAWS,
@@ -22,7 +22,6 @@ from analysis.answers.recall_material import (
 )
 from analysis.answers.recall_words import recall_basis
 from analysis.clinic import Clinic
-from analysis.models.recall_evidence import EVERYONE
 from analysis.models.return_visits import FULLY, OPEN, PARTLY
 from analysis.planning.recall_cost import CostCurve
 from analysis.present import words
@@ -72,7 +71,11 @@ def which_interval_costs_least(clinic: Clinic) -> Answer:
         chart_text=_chart_text(found, settings),
         assumptions=_assumptions(settings),
         cautions=CAUTIONS,
-        checks=(*_checks(found, settings), *ages_used_check(clinic)),
+        checks=(
+            *_checks(found, settings),
+            *ages_used_check(clinic),
+            *dates_check(clinic.visits, clinic.last_day),
+        ),
         basis=_basis(found),
         rows=tuple(_rows(found, settings)),
     )
@@ -148,7 +151,7 @@ def _chart_title(found: RecallCosts, settings: Settings) -> str:
     today, parts = settings.recall.today_months, []
     for name, curve in found.curves.items():
         more = _more(curve, today, settings.level, 0)
-        whose = "" if name == EVERYONE else f" {group_spoken(name)}"
+        whose = of_people(name)
         if more is not None:
             parts.append(f"{words.number(more.value, 1)} {settings.recall_cost.currency} more{whose}")
     if not parts:
@@ -218,7 +221,7 @@ def _checks(found: RecallCosts, settings: Settings) -> Iterable[Check]:
     )
     for name, curve in found.curves.items():
         saved = _estimate(curve, curve.without - curve.cost[:, curve.best], settings.level, 0)
-        whose = "" if name == EVERYONE else f" {group_spoken(name)}"
+        whose = of_people(name)
         more = "more" if saved.value >= 0 else "less"
         size = replace(saved, value=abs(saved.value))
         yield Check(
@@ -229,13 +232,27 @@ def _checks(found: RecallCosts, settings: Settings) -> Iterable[Check]:
             f"{words.number(saved.high)}).",
         )
     yield from small_checks(found.fitted.curves, settings.recall.fewest_ears)
+    yield watched_check(found.fitted)
     yield _within(found)
-    if not settings.recall.today_months:
+    yield from _today_check(found, settings)
+
+
+def _today_check(found: RecallCosts, settings: Settings) -> Iterable[Check]:
+    """Say why nothing is said of today's rule: none is set, or it lies beyond the months weighed."""
+    today, longest = settings.recall.today_months, max(int(curve.months[-1]) for curve in found.curves.values())
+    if not today:
         yield Check(
             "Today's rule",
             INFORMATION,
             "No recall rule is set, so nothing is said of what today's costs. If the clinic has one, set today_months under "
             "[recall] in clinic.toml.",
+        )
+    elif today > longest:
+        yield Check(
+            "Today's rule",
+            INFORMATION,
+            f"Today's {words.plural(today, 'month')} lie beyond the {words.plural(longest, 'month')} for which the log has watched "
+            "ears, so nothing is said of what they cost.",
         )
 
 

@@ -75,7 +75,18 @@ def of_people(name: str) -> str:
     >>> of_people("hearing_aid"), of_people("everyone")
     (' for people with a hearing aid', '')
     """
-    return "" if name == EVERYONE else f" for people {group_spoken(name)}"
+    return "" if name == EVERYONE else f" for {people(name)}"
+
+
+def people(name: str) -> str:
+    """Say whom a group is of.
+
+    Examples
+    --------
+    >>> people("hearing_aid"), people("everyone")
+    ('people with a hearing aid', 'everyone')
+    """
+    return name if name == EVERYONE else f"people {group_spoken(name)}"
 
 
 def listed(parts: list[str]) -> str:

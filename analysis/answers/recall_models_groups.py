@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 
 from analysis.answers import recall_checks as check
 from analysis.answers import recall_words as say
-from analysis.answers.recall_group_words import FACT_WORDS, colours, group_short, group_spoken, with_own
+from analysis.answers.recall_group_words import FACT_WORDS, colours, group_short, group_spoken, listed, people, with_own
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall import RecallCurve
@@ -64,6 +64,7 @@ def how_soon_by_group(clinic: Clinic) -> Answer:
             *check.small_checks(found.curves, settings.fewest_ears),
             _beyond_check(drawn, settings.share),
             *check.ages_check(conflicting),
+            *check.dates_check(clinic.visits, clinic.last_day),
         ),
         basis=_basis(found),
         rows=tuple(_rows(found, settings.share)),
@@ -158,14 +159,14 @@ def _assumptions(found: GroupedRecall) -> tuple[str, ...]:
 def _beyond_check(drawn: dict[str, RecallCurve], share: float) -> Check:
     """Say whether figures lie beyond what the log has watched."""
     beyond = [
-        group_spoken(name).replace(",", "") for name, curve in drawn.items()
+        people(name) for name, curve in drawn.items()
         if curve.months_until(share).value > curve.watched_months
     ]  # fmt: skip
     if not beyond:
         return Check(
             "Within the log", PASSED, "The months until the chosen share lie within the time ears were watched."
         )
-    said = f"No ear was watched as long as the figure says for those {words.joined(beyond)}."
+    said = f"No ear was watched as long as the figure for {listed(beyond)} says: it draws the curve out beyond the log."
     return Check("Within the log", FAILED, said)
 
 

@@ -11,6 +11,7 @@ from analysis.answers.recall_group_words import (
     group_spoken,
     lent,
     listed,
+    people,
     with_own,
 )
 from analysis.models.recall import FittedRecall
@@ -104,13 +105,13 @@ def shown(rules: dict[str, RecallRule]) -> dict[str, RecallRule]:
 def chart_title(rules: dict[str, RecallRule], settings: RecallPart) -> str:
     """Say what today's interval means."""
     parts = [
-        f"{words.percent(rule.share_today.value)} of ears {group_spoken(name)}"
+        f"{words.percent(rule.share_today.value)} of the ears of {people(name)}"
         for name, rule in shown(rules).items()
         if rule.share_today is not None
     ]
     if not parts:
         return "No recall rule of today is set, so only the chosen share is marked"
-    whose = listed(parts).replace(" of ears everyone", " of ears")
+    whose = listed(parts)
     return f"At today's {words.plural(settings.today_months, 'month')}, {whose} are expected to be occluding again"
 
 

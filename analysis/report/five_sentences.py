@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.answers.recall_group_words import listed, of_people
 from analysis.derive.quarters import Quarter
 from analysis.present import words
 from analysis.present.answer import Answer, ResultRow
@@ -16,7 +17,7 @@ from analysis.present.page_parts import slug
 from analysis.schema import BOOKING_KINDS
 from analysis.stats.estimate import Estimate
 
-AGAINST = {"year_before": "the same quarter a year before", "last_quarter": "the quarter before"}
+AGAINST = {"year_before": "a year before", "last_quarter": "the quarter before"}
 PART_QUARTER, NO_EARLIER = "not compared with whole quarters", "with no earlier figure to compare with"
 
 
@@ -39,6 +40,7 @@ class Figures:
     def __init__(self, answers: Mapping[str, Answer], quarter: Quarter, *, whole: bool) -> None:
         self._rows = [row for answer in answers.values() for row in answer.rows]
         self.when = quarter.label if whole else f"part of {quarter.label}"
+        self.again = "" if whole else f" in {self.when}"  # a whole quarter is named once
         self.uncompared = NO_EARLIER if whole else PART_QUARTER
 
     def find(self, section: str, quantity: str, **group: Any) -> Estimate | None:
@@ -102,8 +104,8 @@ def _bookings(figures: Figures) -> str:
     low, high = math.floor(needed.low), math.ceil(needed.high)
     when = pd.Timestamp(f"{month}-01")
     return (
-        f"{said}; plan {low} to {high} half-day sessions for the {words.number(coming.value)} bookings ({_ends(coming)}) to be "
-        f"expected in {when:%B} {when.year}."
+        f"{said}: plan {low} to {high} half-day sessions for {when:%B} {when.year}, when {words.number(coming.value)} bookings "
+        f"({_ends(coming)}) are expected."
     )
 
 
@@ -125,16 +127,18 @@ def _slots(figures: Figures) -> str:
             figures.find("slots", "slot_minutes", policy=policy, booking=kind) for policy in ("recommended", "current")
         )
         if new is not None and old is not None and new.value != old.value:
-            changed.append(f"{new.value:.0f}{'' if changed else ' minutes'} for {_kind(kind)} (today {old.value:.0f})")
+            changed.append(
+                f"{new.value:.0f}{'' if changed else ' minutes'} for {_kind(kind)} ({'' if changed else 'today '}{old.value:.0f})"
+            )
     if not changed:
         return (
-            f"Keep today's slots: a full session sees {_ranged(seen, 'patients')}, who wait {_ranged(wait, 'minutes')} each, and "
-            "no others are worth more at the prices set."
+            f"Keep today's slots: a full session sees {_ranged(seen, 'patients')}, each waits {_ranged(wait, 'minutes')}, and no "
+            "others are worth more at the prices set."
         )
     told = "" if gain.excludes_zero else ", though the log cannot tell the two apart"
     return (
-        f"Book {words.joined(changed)}{told}: a full session then sees {_ranged(seen, 'patients')}, today "
-        f"{words.number(had.value, 1)}, who wait {_ranged(wait, 'minutes')} each, today {words.number(waited.value, 1)}."
+        f"Book {words.joined(changed)}{told}: a full session then sees {_ranged(seen, 'patients', had)} and each waits "
+        f"{_ranged(wait, 'minutes', waited)}."
     )
 
 
@@ -144,18 +148,18 @@ def _attempts(figures: Figures) -> str:
     if success is None:
         return ""
     said = (
-        f"{words.percent(success.value)} of first attempts in {figures.when} succeeded ({_percents(success)}), "
+        f"{words.percent(success.value)} of first attempts{figures.again} succeeded ({_percents(success)}), "
         f"{_shares_compared(figures, 'quarter', 'success', 100)}"
     )
     gain = figures.find("softening", "risk_difference", contrast="advised", estimator="standardised")
     if gain is None:
         return f"{said}; whether softening pays cannot be told yet."
     if gain.low > 0:
-        more = f"{_tenths(gain.value)} more in 100 succeeded ({_tenths(gain.low)} to {_tenths(gain.high)})"
-        return f"{said}; go on advising softening to those it suits, since like with like {more} where it was advised."
+        more = f"{_tenths(gain.value)} more in 100 ({_tenths(gain.low)} to {_tenths(gain.high)})"
+        return f"{said}: go on advising softening to those it suits, for like with like {more} succeeded where it was advised."
     if gain.high < 0:
-        fewer = f"{_tenths(-gain.value)} fewer in 100 succeeded ({_tenths(-gain.high)} to {_tenths(-gain.low)})"
-        return f"{said}; look into softening before advising it further, since like with like {fewer} where it was advised."
+        fewer = f"{_tenths(-gain.value)} fewer in 100 ({_tenths(-gain.high)} to {_tenths(-gain.low)})"
+        return f"{said}: look into softening before advising it further, for like with like {fewer} succeeded where it was advised."
     ends = f"{_tenths(-gain.low)} fewer to {_tenths(gain.high)} more in 100"
     return (
         f"{said}; whether advising people to soften first helps the log cannot tell ({ends}), which a fair test would."
@@ -173,7 +177,7 @@ def _recall(figures: Figures) -> str:
             parts.append(f"{words.number(months.value)} months ({_ends(months)}){_group(group)}")
     if not parts:
         return ""
-    said = f"Call people back after {words.joined(parts)}, and sooner with symptoms"
+    said = f"Call people back after {listed(parts)}, and sooner with symptoms"
     today = _at_todays_rule(figures, groups)
     return f"{said}: {today} are occluding again." if today else f"{said}."
 
@@ -191,7 +195,7 @@ def _at_todays_rule(figures: Figures, groups: Sequence[str]) -> str:
         of_ears = " of ears" if not parts else ""
         told_months = rule["months"]
         parts.append(f"{when}{words.percent(share.value)}{of_ears} ({_percents(share)}){_group(group)}")
-    return words.joined(parts)
+    return listed(parts)
 
 
 def _safety(figures: Figures) -> str:
@@ -202,14 +206,14 @@ def _safety(figures: Figures) -> str:
     low, high = (words.number(1000 * each) for each in (event.low, event.high))
     if event.value == 0:
         return (
-            f"No adverse event was recorded in {words.plural(event.n, 'visit')} in {figures.when}, which leaves room for up to "
-            f"{high} in 1,000; ask whether they are written down."
+            f"No adverse event was recorded in {words.plural(event.n, 'visit')}{figures.again}, which leaves room for up to "
+            f"{high} in 1,000: ask whether they are written down."
         )
     more = figures.find("safety", "difference_of_shares", measure="any_event", part="all", against="year_before")
     do = "ask what has changed, and go through" if more is not None and more.low > 0 else "go through"
     return (
-        f"{words.number(1000 * event.value)} in 1,000 visits in {figures.when} had an adverse event recorded ({low} to {high}), "
-        f"{_shares_compared(figures, 'safety', 'any_event', 1000)}; {do} each one as your local protocol says."
+        f"{words.number(1000 * event.value)} in 1,000 visits{figures.again} ({low} to {high}) had an adverse event recorded, "
+        f"{_shares_compared(figures, 'safety', 'any_event', 1000)}: {do} each as your local protocol says."
     )
 
 
@@ -257,15 +261,15 @@ def _kind(booking: str) -> str:
 
 def _group(group: str) -> str:
     """Say a group of recall behind its figure."""
-    return {"hearing_aid": " with a hearing aid", "no_hearing_aid": " without", "everyone": ""}.get(
-        group, f" for {group.replace('_', ' ')}"
-    )
+    known = {"hearing_aid": " with a hearing aid", "no_hearing_aid": " without", "everyone": ""}
+    return known[group] if group in known else of_people(group)
 
 
-def _ranged(figure: Estimate, unit: str) -> str:
-    """Say a figure with its unit and range."""
+def _ranged(figure: Estimate, unit: str, today: Estimate | None = None) -> str:
+    """Say a figure with its unit and range, and today's beside it."""
     ends = [words.number(each, 1) for each in (figure.value, figure.low, figure.high)]
-    return f"{ends[0]} {unit} ({ends[1]} to {ends[2]})"
+    beside = "" if today is None else f"; today {words.number(today.value, 1)}"
+    return f"{ends[0]} {unit} ({ends[1]} to {ends[2]}{beside})"
 
 
 def _percents(share: Estimate) -> str:

@@ -58,7 +58,7 @@ def test_today_is_compared_and_told():
     title, text = answer().chart_title, answer().chart_text
     assert title.startswith("At today's 12 months, ")
     share = row("share_occluded_today", group="hearing_aid", months=12)
-    assert f"{share.value * 100:.0f}% of ears with a hearing aid" in title
+    assert f"{share.value * 100:.0f}% of the ears of people with a hearing aid" in title
     assert f"{share.value * 100:.0f}% by 12 months" in text
 
 

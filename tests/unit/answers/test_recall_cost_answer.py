@@ -1,5 +1,6 @@
 """The answer on what recall costs: figures, words, and logs that lack something."""
 
+import re
 from functools import cache
 
 import pandas as pd
@@ -7,6 +8,7 @@ import pytest
 
 from analysis.answers.recall_cost import which_interval_costs_least
 from analysis.clinic import Clinic
+from analysis.present.answer import PASSED
 from analysis.schema import EAR_ROWS, VISITS, typed_frame
 from analysis.settings import settings_from_toml
 from tests.truth.recall_world import World
@@ -121,3 +123,15 @@ def test_without_a_recall_rule_nothing_is_said_of_today():
     assert "yearly_cost_today" not in found.table
     assert not any("today" in str(each.text) for each in found.chart.layout.annotations)
     assert any("No recall rule is set" in check.sentence for check in found.checks)
+
+
+def test_a_rule_of_today_beyond_the_months_weighed_is_not_compared_and_says_so():
+    found = ask("[recall]\ntoday_months = 48")
+    said = [check.sentence for check in found.checks if check.name == "Today's rule"]
+    assert re.match("Today's 48 months lie beyond the 3[0-6] months for which the log has watched ears", said[0])
+    assert not rows(found, "yearly_cost_difference")
+    assert not any(check.name == "Today's rule" for check in answer().checks)
+
+
+def test_the_length_of_the_log_is_told_with_the_cost():
+    assert next(check for check in answer().checks if check.name == "Length of the log").result == PASSED
