@@ -41,8 +41,8 @@ def main() -> None:
     parser.add_argument("--worlds", help="only these, separated by semicolons")
     parser.add_argument("--long", action="store_true", help="also 100,000 visits and every world at 10,000: hours")
     parser.add_argument("--jobs", type=int, default=1, help="processes side by side")
-    parser.add_argument("--through", choices=("cores", "joblib", "dask"), default="cores",
-                        help="joblib and its Dask backend where they are installed; this project does not install them")  # fmt: skip
+    parser.add_argument("--through", choices=("cores", "dask"), default="cores",
+                        help="joblib's processes, or its Dask backend where dask is installed; this project does not install it")  # fmt: skip
     parser.add_argument(
         "--resume", type=Path, default=RESUME, help="file of clinics done; a killed run goes on from it"
     )
@@ -50,6 +50,7 @@ def main() -> None:
     given = parser.parse_args()
     tasks = cells(given.clinics, worlds=given.worlds.split(";") if given.worlds else None, long=given.long)
     done = run(tasks, resume=given.resume, jobs=given.jobs, through=given.through)
+    given.to.mkdir(parents=True, exist_ok=True)
     write(summed_up(tasks, done), given.to)
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from importlib.util import find_spec
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
+
+from joblib import Parallel, delayed, parallel_config
 
 from tests.calibrate.figures import figures
 from tests.calibrate.invented_world import draw_clinic
@@ -117,36 +117,14 @@ class _open_to_append:
             self.file.close()
 
 
-def _asked(tasks: list[Task], jobs: int, through: str) -> Iterator[Done]:
-    """Ask clinics one after the other, across cores, or through joblib and its Dask backend where those are installed."""
+def _asked(tasks: list[Task], jobs: int, through: str) -> Iterable[Done]:
+    """Ask clinics in so many processes, or on the Dask cluster whose address DASK_SCHEDULER_ADDRESS names."""
     if through == "cores":
-        yield from _across_cores(tasks, jobs)
+        yield from Parallel(n_jobs=jobs, return_as="generator")(delayed(ask)(task) for task in tasks)
         return
-    needed = ["joblib", *(["dask", "distributed"] if through == "dask" else [])]
-    missing = [name for name in needed if find_spec(name) is None]
-    if missing:
-        raise SystemExit(f"--through {through} needs {' and '.join(missing)}, which this project does not install.")
-    yield from _through_joblib(tasks, jobs, through)
+    if find_spec("distributed") is None:
+        raise SystemExit("--through dask needs dask and distributed, which this project does not install.")
+    from dask.distributed import Client
 
-
-def _across_cores(tasks: list[Task], jobs: int) -> Iterable[Done]:
-    """Ask in this process, or in so many."""
-    if jobs == 1:
-        yield from map(ask, tasks)
-        return
-    # fresh processes: forking one that holds threads of a numerical library may hang
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
-        yield from pool.map(ask, tasks)
-
-
-def _through_joblib(tasks: list[Task], jobs: int, through: str) -> Iterable[Done]:
-    """Ask through joblib: its own processes, or the Dask cluster whose address DASK_SCHEDULER_ADDRESS names."""
-    from joblib import Parallel, delayed, parallel_config
-
-    if through == "dask":
-        from dask.distributed import Client
-
-        with Client(), parallel_config(backend="dask"):  # a cluster of this machine where no address is set
-            yield from Parallel()(delayed(ask)(task) for task in tasks)
-        return
-    yield from Parallel(n_jobs=jobs, return_as="generator")(delayed(ask)(task) for task in tasks)
+    with Client(), parallel_config(backend="dask"):  # a cluster of this machine where no address is set
+        yield from Parallel()(delayed(ask)(task) for task in tasks)
