@@ -39,6 +39,8 @@ class Clinic:
         What intake did: files, rows in, kept and set aside, columns dropped.
     invented : bool
         True for the invented demo clinic; shown wherever its figures are.
+    pseudonyms : pandas.Series of str
+        The store's pseudonym of each patient of ``visits``; empty where a clinic was not opened from its folder.
     """
 
     visits: pd.DataFrame
@@ -47,6 +49,7 @@ class Clinic:
     settings: Settings = field(default_factory=Settings)
     record: dict[str, Any] = field(default_factory=dict)
     invented: bool = False
+    pseudonyms: pd.Series = field(default_factory=lambda: pd.Series(dtype="str"))
 
     @property
     def first_day(self) -> pd.Timestamp:
@@ -170,7 +173,43 @@ def open_clinic(folder: str | Path) -> Clinic:
     """
     folder = Path(folder)
     tables, record = _read_store(folder)
-    return Clinic(**tables, settings=read_settings(folder), record=record, invented=(folder / "INVENTED").exists())
+    tables["visits"], pseudonyms = number_patients(tables["visits"])
+    invented = (folder / "INVENTED").exists()
+    return Clinic(**tables, settings=read_settings(folder), record=record, invented=invented, pseudonyms=pseudonyms)
+
+
+def number_patients(visits: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
+    """Name patients by their place in the log.
+
+    Parameters
+    ----------
+    visits : pandas.DataFrame
+        The table ``VISITS`` as the store holds it.
+
+    Returns
+    -------
+    (pandas.DataFrame, pandas.Series)
+        The table with names, and the pseudonym of each name.
+
+    Notes
+    -----
+    Pseudonyms sort as the clinic's key happens to make them, and resampling
+    draws patients in their order: another key would give other ranges in the
+    third digit. By names the same exports give the same figures to the byte,
+    if they number their visits; else visits' own names hang on the key too.
+
+    Examples
+    --------
+    >>> named, pseudonyms = number_patients(pd.DataFrame({"patient_key": ["x9", None, "a4", "x9"]}, dtype="str"))
+    >>> named["patient_key"].tolist(), pseudonyms["p0000001"]
+    (['p0000000', nan, 'p0000001', 'p0000000'], 'a4')
+    """
+    keys = visits["patient_key"].replace("", None)
+    place, pseudonyms = pd.factorize(keys)
+    names = pd.Index([f"p{number:07d}" for number in range(len(pseudonyms))], dtype="str")
+    named = pd.Series(names, dtype="str").reindex(place).to_numpy()
+    told = visits.assign(patient_key=pd.Series(named, index=visits.index, dtype="str"))
+    return told, pd.Series(pseudonyms, index=names, dtype="str")
 
 
 def _read_store(folder: Path) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:

@@ -87,7 +87,7 @@ def _sheet(book: xlsxwriter.Workbook, clinic: Clinic, due: Due) -> None:
         sheet.write_string(top, column, heading, bold)
     for row, one in enumerate(found.due.to_dict("records"), start=top + 1):
         sheet.write_datetime(row, 0, one["due_month"].to_pydatetime(), month)
-        sheet.write_string(row, 1, plain_text(one["patient_key"]))
+        sheet.write_string(row, 1, plain_text(clinic.pseudonyms.get(one["patient_key"], one["patient_key"])))
         sheet.write_number(row, 2, int(one["months_overdue"]))
         sheet.write_datetime(row, 3, one["last_seen"].to_pydatetime(), day)
         sheet.write_string(row, 4, group_spoken(one["recall_group"]))

@@ -4,6 +4,7 @@ import json
 import os
 import stat
 
+import pandas as pd
 import pytest
 
 from analysis.clinic import open_clinic
@@ -43,6 +44,26 @@ def test_taking_in_twice_gives_the_same_store_byte_for_byte_which_opens(folder):
     clinic = open_clinic(folder)
     assert len(clinic.visits) == clinic.record["rows_kept"] == 2
     assert str(clinic.ears["grade"].dtype) == "category"
+
+
+def test_another_key_changes_nothing_that_answers_are_asked_of(tmp_path):
+    days = [
+        f"V{day},2026-03-{day:02d},{patient}" for day, patient in enumerate([7, 3, 9, 3, "", 1, 9, 4, 8, 2], start=2)
+    ]
+    clinics = []
+    for name in ("one", "two"):
+        (tmp_path / name / "exports").mkdir(parents=True)
+        (tmp_path / name / "exports" / "log.csv").write_text(
+            "\n".join(["Visit no,Date,Patient no", *days]), encoding="utf-8"
+        )
+        store.intake_folder(tmp_path / name)
+        clinics.append(open_clinic(tmp_path / name))
+    one, two = clinics
+    pd.testing.assert_frame_equal(one.visits, two.visits)
+    pd.testing.assert_frame_equal(one.ears, two.ears)
+    assert one.visits["patient_key"].isna().tolist() == [False] * 4 + [True] + [False] * 5
+    assert one.visits["patient_key"].nunique() == len(one.pseudonyms) == 7
+    assert not set(one.pseudonyms) & set(two.pseudonyms)
 
 
 def test_the_key_is_made_once_for_its_owner_only(folder):

@@ -9,6 +9,7 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from analysis.cli import main
+from analysis.clinic import open_clinic
 from analysis.report.recall_list import CAUTIONS, HEADINGS, OWN_USE
 
 LOG = """\
@@ -80,6 +81,7 @@ def test_patients_stand_by_pseudonym_only_and_no_text_begins_like_a_formula(fold
     assert not [text for text in texts if re.match(r"[=+\-@]", text)]
     names = [row[1] for row in listed(folder)]
     assert len(set(names)) == 2
+    assert set(names) <= set(open_clinic(folder).pseudonyms)
     assert not {"A1", "=1+1", "'=1+1"} & set(texts)
 
 
