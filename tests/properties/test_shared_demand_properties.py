@@ -7,7 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from analysis.models.closures import learn_closures
 from analysis.models.demand_changed import recall_clock
+from analysis.models.diary_days import weekday
 from analysis.models.site_shares import SiteVisits, drawn_by_site, expected_by_site
 from analysis.models.visit_history import KINDS
 from analysis.models.weeks_ahead import Weeks, caught_up_later, drawn_by_week
@@ -43,6 +45,17 @@ def test_weeks_always_add_up_and_closed_ones_are_empty(drawn: np.ndarray, share:
     found = drawn_by_week(drawn, weeks, np.random.default_rng(1))
     assert (found.sum(axis=1) == drawn.sum(axis=1)).all()
     assert (found[:, 5] == 0).all()
+
+
+@quick
+@given(st.integers(0, 30_000), arrays(np.bool_, 800), st.integers(1, 800), st.booleans())
+def test_no_day_the_log_was_open_on_is_expected_closed(
+    first: int, opened: np.ndarray, days: int, by_a_day: bool
+) -> None:
+    past, opened = first + np.arange(days), opened[:days]
+    shares = np.bincount(weekday(past), weights=opened, minlength=7) / np.maximum(np.bincount(weekday(past)).max(), 1)
+    found = learn_closures(past[opened], past, shares[weekday(past)], told_by_a_day=by_a_day)
+    assert not found.on(past[opened]).any()
 
 
 @quick
