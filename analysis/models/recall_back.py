@@ -7,7 +7,7 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.derive.gaps import attended_visits
-from analysis.models.recall_evidence import AFTER_CLEARANCE, FEWEST_WATCHED, patient_returns
+from analysis.models.recall_evidence import AFTER_CLEARANCE, FEWEST_READ, patient_returns
 from analysis.problems import NotEnough
 from analysis.stats.estimate import Estimate
 
@@ -35,7 +35,7 @@ def new_patients_back(
     Raises
     ------
     NotEnough
-        If the log notes no new patient with a cleared ear, or fewer than 25 were watched for so long.
+        If the log notes no new patient with a cleared ear, or fewer than 10 were watched for so long.
 
     Notes
     -----
@@ -52,7 +52,7 @@ def new_patients_back(
     returns = patient_returns(theirs)[AFTER_CLEARANCE]
     if returns.until_days < days:
         raise NotEnough(
-            f"Fewer than {FEWEST_WATCHED} new patients not yet back were watched for {days / 365.25 * 12:.0f} months.",
+            f"Fewer than {FEWEST_READ} new patients not yet back were watched for {days / 365.25 * 12:.0f} months.",
             "Keep logging returns, and ask again.",
         )
     away = returns.curve.estimate_at(days, level)

@@ -10,7 +10,11 @@ import pandas as pd
 from analysis.stats.kaplan_meier import KaplanMeier, kaplan_meier
 
 FEWEST_WATCHED = 25
-"""Patients still watched for a curve to be read, and first returns at recalls for their finds to count (our choice, no source)."""
+"""Patients or first returns at recalls that must be there for what they show to count (our choice, no source)."""
+FEWEST_READ = 10
+"""Patients still watched for a curve of returns to be read. Our choice: on simulated clinics of 1,000 visits 25 stopped short
+of the second yearly recall, so that the share who come back came out 6 in 100 too low and its ranges held 83 in 100; with 10
+it came out right, and ranges as wide held 96."""
 CALL, RECALL = "symptoms_return", "routine_recall"
 
 
@@ -87,7 +91,7 @@ def first_calls(first: pd.DataFrame, never: float, symptom_window_days: int) -> 
     days = patients["return_days"].fillna(patients["watched_days"]).to_numpy()
     called = (patients["returned"] & (patients["first_return_kind"] == CALL)).fillna(False).to_numpy(dtype=bool)
     curve = kaplan_meier(days, called)
-    until = float(curve.times[max(int((curve.at_risk >= FEWEST_WATCHED).sum()) - 1, 0)])
+    until = float(curve.times[max(int((curve.at_risk >= FEWEST_READ).sum()) - 1, 0)])
     at, occluding = _found_at_recalls(first)
     if len(at) < FEWEST_WATCHED:
         return Calls(curve, until, 1 - never, 0.0, np.inf, len(at))

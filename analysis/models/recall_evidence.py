@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.models.recall_callers import FEWEST_WATCHED, Calls, first_calls
+from analysis.models.recall_callers import FEWEST_READ, FEWEST_WATCHED, Calls, first_calls
 from analysis.stats.kaplan_meier import KaplanMeier, kaplan_meier
 
 EVERYONE = "everyone"
@@ -199,7 +199,7 @@ def _returns(spells: pd.DataFrame) -> Returns:
     """Read one curve of returns."""
     days = spells["return_days"].fillna(spells["watched_days"]).to_numpy()
     curve = kaplan_meier(days, spells["returned"].to_numpy(dtype=bool))
-    end = max(int((curve.at_risk >= FEWEST_WATCHED).sum()) - 1, 0)
+    end = max(int((curve.at_risk >= FEWEST_READ).sum()) - 1, 0)
     until, level = float(curve.times[end]), float(curve.survival[end])
     late = min(_only_late(curve, until), level)
     return Returns(curve, until, level - late, float(np.hypot(curve.standard_error[end], late / 2)))
