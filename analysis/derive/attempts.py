@@ -124,7 +124,7 @@ def _worked_on(joined: pd.DataFrame) -> pd.Series:
 
 
 def _whose_ear(worked: pd.DataFrame) -> pd.Series:
-    """Number the ears across visits; without a patient number every visit is a patient of its own."""
+    """Give ears their numbers; without a patient number every visit is a patient of its own."""
     patient, patients = pd.factorize(worked["patient_key"])
     visit, _ = pd.factorize(worked["visit_id"])
     ear, ears = pd.factorize(worked["ear"], use_na_sentinel=False)

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.stats import t as student
 
 from analysis.models.ear_cells import POOLED, EarCells
 from analysis.models.visit_design import VisitDesign
@@ -37,8 +37,8 @@ class FittedVisitTime:
         True where the fit settled only without practitioner and kind.
     means : numpy.ndarray, shape (visits,)
         Each visit's fitted mean minutes, by the index of ``sample.visits``.
-    cells, design, params, covariance
-        The fit itself: ears by cell, columns, parameters and their covariance.
+    cells, design, params, covariance, bread
+        The fit itself: ears by cell, columns, parameters, their covariance, and the inverse of the information.
     """
 
     sample: VisitSample
@@ -46,6 +46,7 @@ class FittedVisitTime:
     design: VisitDesign
     params: np.ndarray
     covariance: np.ndarray
+    bread: np.ndarray
     means: np.ndarray
     level: float
     without_terms: bool
@@ -114,6 +115,11 @@ class FittedVisitTime:
         """Whose visit each is; without a patient number, a patient's only one."""
         key = self.sample.visits["patient_key"]
         return (("patient " + key).where(key.notna(), "visit " + self.sample.visits["visit_id"])).to_numpy(dtype=str)
+
+    @cached_property
+    def patient_of_row(self) -> np.ndarray:
+        """Whose each row of the fit is, numbered."""
+        return pd.factorize(self.patients)[0][self.design.fit_visit]
 
     def expected_minutes(
         self, ears: Sequence[tuple[str, str]] = (), *, booking_kind: str | None = None, practitioner: str | None = None
@@ -194,5 +200,16 @@ class FittedVisitTime:
     def _estimate(self, row: np.ndarray, n: int) -> Estimate:
         """Give a sum of parameters with its range."""
         value = float(row @ self.params)
-        half = float(norm.ppf(0.5 + self.level / 2) * np.sqrt(row @ self.covariance @ row))
+        times = float(student.ppf(0.5 + self.level / 2, self._degrees(row)))
+        half = times * float(np.sqrt(row @ self.covariance @ row))
         return Estimate(value, value - half, value + half, self.level, n, METHOD)
+
+    def _degrees(self, row: np.ndarray) -> float:
+        """Degrees of freedom of a sum of parameters: one less than as many patients alike as would tell as much."""
+        alike = self._alike_rows
+        rows = self.design.fit_rows[alike.first]
+        told = ((rows @ self.bread @ row) / (rows @ self.params)) ** 2
+        by_patient = np.bincount(self.patient_of_row, told[alike.of_row])
+        if not by_patient.any():
+            return np.inf
+        return max(float(by_patient.sum() ** 2 / (by_patient**2).sum()) - 1, 1.0)

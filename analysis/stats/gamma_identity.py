@@ -37,6 +37,8 @@ class GammaIdentityFit:
         Pearson's: the squared coefficient of variation about the means.
     cells : int
         Distinct rows of the design; the fit's cost goes with these.
+    leverages : numpy.ndarray, shape (n,)
+        How far each row pulls its own mean, 0 to 1; they add up to k.
     """
 
     params: np.ndarray
@@ -45,6 +47,7 @@ class GammaIdentityFit:
     means: np.ndarray
     dispersion: float
     cells: int
+    leverages: np.ndarray
 
 
 def fit_gamma_identity(design: np.ndarray, amounts: np.ndarray) -> GammaIdentityFit:
@@ -100,7 +103,8 @@ def fit_gamma_identity(design: np.ndarray, amounts: np.ndarray) -> GammaIdentity
     weighted = cells / cell_means[:, None] ** 2
     bread = np.linalg.inv(cells.T @ (weighted * size[:, None]))
     scores = weighted[alike.of_row] * residuals[:, None]
-    return GammaIdentityFit(params, bread, scores, means, dispersion, len(cells))
+    leverages = np.einsum("ij,jk,ik->i", weighted, bread, cells)[alike.of_row]
+    return GammaIdentityFit(params, bread, scores, means, dispersion, len(cells), leverages)
 
 
 def _iterate(cells: np.ndarray, cell_means: np.ndarray, size: np.ndarray) -> np.ndarray:

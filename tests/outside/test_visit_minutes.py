@@ -15,8 +15,13 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
+from scipy.stats import ttest_1samp
 
+from analysis.derive.attempts import attempts
+from analysis.models.visit_time import fit_visit_time
 from analysis.planning.session import Bookings, run_template
+from analysis.schema import EAR_ROWS, VISITS, typed_frame
+from analysis.settings import VisitTimePart
 from analysis.stats.clustered import clustered_covariance
 from analysis.stats.gamma import gamma_shape, mixture_quantile
 from analysis.stats.gamma_identity import fit_gamma_identity
@@ -117,3 +122,17 @@ def test_a_template_runs_over_as_computed_exactly_in_r():
     mean_wait = np.mean([expected[f"E_wait.{place}"] for place in range(1, 11)])
     assert found.mean_wait_minutes == approx(mean_wait, abs=4 * 9 / np.sqrt(sessions))
     assert found.patients_per_session == 10
+
+
+def test_the_range_of_one_mean_is_students_as_scipy_gives_it():
+    # scipy.stats.ttest_1samp (1.17) on R's faithful; a visit without ears has the mean for its only part
+    waits = pd.read_csv(VALUES / "faithful.csv")["waiting"].astype(float)
+    names = [f"v{place:03d}" for place in range(len(waits))]
+    days = pd.Timestamp("2026-03-02") + pd.to_timedelta(np.arange(len(waits)), unit="D")
+    facts = {"visit_id": names, "patient_key": names, "slot_start": days, "minutes": waits}
+    visits = typed_frame(VISITS, pd.DataFrame(facts).assign(attendance="attended", minutes_quality="timed"))
+    ears = typed_frame(EAR_ROWS, pd.DataFrame())
+    worked = attempts(visits, ears, second_attempt_days=28, last_day=days.max())
+    found = fit_visit_time(visits, worked, ears, VisitTimePart()).overhead
+    theirs = ttest_1samp(waits, 0).confidence_interval(0.95)
+    assert [found.low, found.high] == approx([theirs.low, theirs.high], rel=1e-9)  # the same sums in another order

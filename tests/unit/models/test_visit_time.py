@@ -80,12 +80,14 @@ def test_the_shortest_and_longest_plausible_minutes_themselves_count():
 
 def test_two_like_visits_of_a_patient_tell_no_more_than_one():
     visits, ears = PLAIN
-    apart = fit(visits, ears).overhead
-    place = np.arange(len(visits))  # minutes alternate, so visits two apart are alike
-    pairs = np.char.add("p", (place // 4 * 2 + place % 2).astype(str))
-    together = fit(visits.assign(patient_key=pd.Series(pairs, dtype="str")), ears).overhead
-    assert together.value == apart.value
-    assert together.high - together.low == pytest.approx(np.sqrt(2) * (apart.high - apart.low))
+    once = fit(visits, ears).overhead
+    again = visits["visit_id"].replace("$", "b", regex=True)
+    twice = pd.concat([visits, visits.assign(visit_id=again)], ignore_index=True)
+    whose = pd.Series([f"p{place}" for place in [*range(len(visits))] * 2], dtype="str")
+    both = pd.concat([ears, ears.assign(visit_id=ears["visit_id"].replace("$", "b", regex=True))], ignore_index=True)
+    together = fit(twice.assign(patient_key=whose), both).overhead
+    assert together.value == pytest.approx(once.value)
+    assert together.high - together.low == pytest.approx(once.high - once.low)
 
 
 def test_a_visit_without_patient_number_is_a_patient_of_its_own():
