@@ -72,10 +72,9 @@ def test_the_search_looks_into_workbooks(folder):
 
 def test_no_pseudonym_practitioner_or_single_visit_stands_in_what_is_shared(folder):
     """Neither a pseudonym nor a practitioner's name is in any file of the report, packed ones too."""
-    visits = open_clinic(folder).visits
-    private = {
-        str(each).encode() for name in ("patient_key", "practitioner") for each in visits[name].dropna().unique()
-    }
+    clinic = open_clinic(folder)
+    visits = clinic.visits
+    private = {str(each).encode() for each in (*clinic.pseudonyms, *visits["practitioner"].dropna().unique())}
     moments = {each.isoformat(sep=mark).encode()[:16] for mark in (" ", "T") for each in visits["slot_start"].dropna()}
     shared = {
         path.name: opened(path).replace(LIBRARY, b"") for path in (folder / "reports").rglob("*.*") if path.is_file()
