@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,7 +24,9 @@ FILE = "quarterly_report.xlsx"
 LONGEST_NAME = 31
 """Letters a spreadsheet program allows in a sheet's name."""
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-TOLD_ABOVE = ("Answer", "How sure", "Period")
+TOLD_ABOVE = ("Answer", "How sure", "Period", "Units")
+UNITS = ("minutes", "months", "days")
+"""Ends of columns' names that say their unit."""
 """Notes that stand above a table; the others stand below it."""
 NARROWEST, WIDEST, FEWEST_COLUMNS, LINE_POINTS = 11, 34, 7, 15
 FIRST_NARROWEST = 20
@@ -212,12 +215,37 @@ def _question(sheet: Worksheet, answer: Answer, looks: _Looks) -> None:
         sheet.set_column(place, place, width)
     sheet.write_string(0, 0, plain_text(answer.question), looks.title)
     notes = notes_of(answer)
+    if told := _units(answer, spoken):
+        notes.append(("Units", told))
     row = _notes(sheet, 1, [note for note in notes if note[0] in TOLD_ABOVE], widths, looks)
     if answer.table is not None and spoken:
         _table(sheet, row + 1, answer.table, spoken, looks)
         row += 1 + len(answer.table) + 2
     _notes(sheet, row, [note for note in notes if note[0] not in TOLD_ABOVE], widths, looks)
     _for_paper(sheet)
+
+
+def _units(answer: Answer, spoken: Sequence[SpokenColumn]) -> str:
+    """Say the unit of numbers whose heading does not: minutes and months by the column's name, else what the chart's axis says."""
+    if answer.table is None:
+        return ""
+    axis = None if answer.chart is None else answer.chart.layout.xaxis.title.text
+    known = {"unit", "forecast_of"} & set(answer.table.columns)
+    by_unit: dict[str, list[str]] = {}
+    for name, column in zip(_shown(answer.table, spoken), spoken, strict=True):
+        unit = next((each for each in UNITS if str(name).endswith(f"_{each}")), "")
+        if name == "value" and axis and not known:
+            unit = re.sub(r"<[^>]*>", " ", str(axis))
+        if unit and column.is_number and unit not in column.heading:
+            by_unit.setdefault(unit, []).append(column.heading)
+    return (
+        sentence("; ".join(f"{', '.join(headings)}: {unit}" for unit, headings in by_unit.items())) if by_unit else ""
+    )
+
+
+def _shown(table: pd.DataFrame, spoken: Sequence[SpokenColumn]) -> list[str]:
+    """Give the columns that are spoken: a unit may stand in another's heading."""
+    return [name for name in table.columns if len(spoken) == len(table.columns) or name != "unit"]
 
 
 def _widths(columns: Sequence[SpokenColumn]) -> list[int]:
@@ -240,8 +268,7 @@ def _notes(sheet: Worksheet, top: int, notes: Sequence[tuple[str, str]], widths:
 
 def _table(sheet: Worksheet, top: int, table: pd.DataFrame, spoken: Sequence[SpokenColumn], looks: _Looks) -> None:
     """Write a table: plain headings, numbers as numbers, words as words."""
-    shown = [name for name in table.columns if len(spoken) == len(table.columns) or name != "unit"]
-    for place, (name, column) in enumerate(zip(shown, spoken, strict=True)):
+    for place, (name, column) in enumerate(zip(_shown(table, spoken), spoken, strict=True)):
         heading = looks.heading_right if column.is_number else looks.heading
         sheet.write_string(top, place, plain_text(_with_unit(column)), heading)
         for row, (value, cell) in enumerate(zip(table[name], column.cells, strict=True), start=top + 1):

@@ -5,10 +5,14 @@ import re
 import zipfile
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 from python_calamine import CalamineWorkbook
 
-from analysis.report.workbook import Frame, write_workbook
+from analysis.present.answer import Answer
+from analysis.present.charts import Bar, range_chart
+from analysis.present.tables import spoken_columns
+from analysis.report.workbook import Frame, _units, write_workbook
 from tests.made_up_answers import booking, recall, softening
 
 FRAME = Frame("=Two Rivers, July to September 2026", "From a log.", "Ranges.", "Made by.", ("Take care.",), dt.datetime(2026, 9, 30), True)  # fmt: skip
@@ -89,3 +93,18 @@ def test_no_cell_is_a_formula_or_begins_like_one(answers, tmp_path):
 def test_the_same_answers_give_the_same_bytes(answers, tmp_path):
     first = write_workbook(FRAME, answers, tmp_path).read_bytes()
     assert write_workbook(FRAME, answers, tmp_path).read_bytes() == first
+
+
+def test_units_that_no_heading_says_stand_above_the_table():
+    """Minutes and months by the column's own name; a heading that says its unit needs no more."""
+    table = pd.DataFrame({"booking": ["new"], "today_minutes": [30.0], "added_minutes": [4.0], "ears": [120]})
+    answer = Answer("How long?", "So long.", table=table)
+    assert _units(answer, spoken_columns(table)) == "Slot today: minutes."
+
+
+def test_a_bare_figures_unit_is_that_of_its_chart():
+    table = pd.DataFrame({"watched_period": ["this quarter"], "value": [398.0]})
+    bar = Bar("This quarter", 398.0, 388.0, 408.0, "#0072b2")
+    answer = Answer("What?", "So much.", table=table, chart=range_chart([bar], x_title="pounds a session"))
+    assert _units(answer, spoken_columns(table)) == "Figure: pounds a session."
+    assert _units(Answer("What?", "So much.", table=table), spoken_columns(table)) == ""
