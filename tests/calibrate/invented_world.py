@@ -63,8 +63,8 @@ def _drifted(world: World, day: np.ndarray) -> np.ndarray:
 def _came_later(whole: Rows, last_day: int) -> np.ndarray:
     """Count the attended visits of each month after the log."""
     day = whole["day"][whole["attendance"] == story.ATTENDED]
-    month = (story.DAY_ZERO + day).astype("datetime64[M]").astype(int)
-    first = int((story.DAY_ZERO + last_day + 1).astype("datetime64[M]").astype(int))
+    month = (story.DAY_ZERO + day * story.A_DAY).astype("datetime64[M]").astype(int)
+    first = int((story.DAY_ZERO + (last_day + 1) * story.A_DAY).astype("datetime64[M]").astype(int))
     return np.array([(month == first + each).sum() for each in range(MONTHS_AHEAD)], dtype=float)
 
 

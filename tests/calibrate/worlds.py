@@ -42,7 +42,9 @@ class World:
     def last_day(self) -> int:
         """Last day of the log, counted from the story's first; the log ends with a month."""
         first = story.DAY_ZERO.astype("datetime64[M]")
-        return int(((first + self.months).astype("datetime64[D]") - story.DAY_ZERO).astype(int)) - 1
+        return (
+            int(((first + np.timedelta64(self.months, "M")).astype("datetime64[D]") - story.DAY_ZERO).astype(int)) - 1
+        )
 
 
 def _set(**figures: Any) -> tuple[Change, ...]:
