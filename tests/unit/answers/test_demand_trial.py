@@ -9,6 +9,7 @@ from functools import cache
 import pandas as pd
 
 from analysis.answers.demand_trial import did_past_forecasts_hold
+from analysis.answers.demand_trial_words import hidden_months
 from analysis.clinic import Clinic
 from analysis.present.answer import Answer
 from analysis.report.questions import PARTS
@@ -122,3 +123,9 @@ def test_too_young_a_log_has_no_answer_and_says_from_when() -> None:
 def test_it_stands_in_the_report_right_after_the_forecast() -> None:
     steps = [step for _, questions in PARTS for step, _ in questions]
     assert steps[steps.index("how many will come") + 1] == "whether past forecasts held"
+
+
+def test_a_small_month_does_not_follow_from_its_quarter() -> None:
+    months = pd.DataFrame({"month": ["2026-04", "2026-05", "2026-06", "2026-07"], "came": [30.0, 3.0, 20.0, 25.0]})
+    assert hidden_months(months, 5).tolist() == [False, True, True, False]
+    assert not hidden_months(months.assign(came=[30, 0, 20, 25]), 5).any()

@@ -79,3 +79,10 @@ def test_from_ten_units_on_their_own_swing_widens_the_limits():
     made = compared({f"unit {place:02}": [("", int(200 * share), 200)] for place, share in enumerate(shares)})
     assert made.funnel.over_dispersion > 5
     assert not made.funnel.outside(0.998).any()
+
+
+def test_a_few_cases_of_one_left_out_do_not_follow_from_the_sum_of_all():
+    counts = {"A": [("", 120, 200)], "B": [("", 150, 200)], "C": [("", 60, 90)], "D": [("", 2, 3)]}
+    assert compared(counts).labels == ["A", "B"]
+    assert compared(counts).left_out == 2
+    assert compared(counts | {"D": [("", 10, 20)]}).labels == ["A", "B", "C"]

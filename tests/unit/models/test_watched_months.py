@@ -5,7 +5,17 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from analysis.models.watched_months import MINUTES, MONTH, QUARTER, SHARE, Marks, stretches, watch, whole_periods
+from analysis.models.watched_months import (
+    MINUTES,
+    MONTH,
+    QUARTER,
+    SHARE,
+    Marks,
+    stretches,
+    watch,
+    watch_all,
+    whole_periods,
+)
 
 
 def marks(by_month: dict[str, tuple[int, int]], **how) -> Marks:
@@ -101,3 +111,24 @@ def test_months_covered_in_part_are_left_out(first, last, months):
 def test_a_change_within_a_month_counts_from_the_next():
     months = pd.period_range("2025-01", "2025-03", freq="M")
     assert stretches(months, [pd.Timestamp("2025-02-10")]).tolist() == [0, 0, 1]
+
+
+def late(by_month: dict[str, tuple[int, int]]) -> Marks:
+    return replace(marks(by_month), name="cancelled_late")
+
+
+def test_missed_and_cancelled_late_go_by_the_same_stretches():
+    """Of bookings held less those attended, which are told month by month, one would give the other away."""
+    few = {f"2025-{month:02}": (3, 200) for month in range(1, 13)}
+    both = watch_all([marks(STEADY), late(few)], FIRST, LAST)
+    assert {each.by for each in both.values()} == {QUARTER}
+    assert {each.by for each in watch_all([marks(STEADY), late(STEADY)], FIRST, LAST).values()} == {MONTH}
+
+
+def test_where_one_of_them_is_too_small_neither_is_charted():
+    rare = {f"2025-{month:02}": (1, 200) for month in range(1, 13)}
+    others = replace(marks(STEADY), name="success")
+    made = watch_all([marks(STEADY), late(rare), others], FIRST, LAST)
+    assert made["missed"] is None
+    assert made["cancelled_late"] is None
+    assert made["success"].by == MONTH
