@@ -227,7 +227,7 @@ def _question(sheet: Worksheet, answer: Answer, looks: _Looks) -> None:
 
 def _units(answer: Answer, spoken: Sequence[SpokenColumn]) -> str:
     """Say the unit of numbers whose heading does not: minutes and months by the column's name, else what the chart's axis says."""
-    if answer.table is None:
+    if answer.table is None or not spoken:
         return ""
     axis = None if answer.chart is None else answer.chart.layout.xaxis.title.text
     known = {"unit", "forecast_of"} & set(answer.table.columns)
