@@ -262,7 +262,8 @@ def _closures(demand: Demand) -> str:
     """Say what happens to the work of closed days."""
     share = demand.months.caught_up
     return (
-        f"about {words.percent(share)} of what a closed day would have borne is caught up on afterwards"
+        f"about {words.percent(share)} of what a closed day would have borne is caught up on afterwards, which a few years "
+        "tell only roughly, so that the month after a long closure is foretold least well"
         if share > 0
         else "what a closed day would have borne does not come back"
     )

@@ -104,7 +104,7 @@ def page(trials: list[Trial], closing: list[Trial]) -> str:
         *_told(closing),
         f"\nRanges were made {np.mean([trial.factor for trial in closing]):.2f} times as wide on average. A simple method "
         f"took the forecast's place in {sum(trial.led for trial in closing)} of them.\n",
-        "Written by `python -m tests.truth.demand_study`.",
+        f"Written by `python -m tests.truth.demand_study --clinics {len(trials)} --closing {len(closing)}`.",
     ]
     return "\n".join(lines) + "\n"
 
@@ -120,9 +120,11 @@ def _told(trials: list[Trial]) -> list[str]:
     )
     one_month = 100 * float(np.sqrt(0.8 * 0.2 / many))
     counts = ("months ahead", "visits that came")
+    worst = found.loc[found["within the 80% range, %"].idxmin()].to_dict()
     return [
         f"Months within their range, all six together: {whole}. A single row's share of 80 % over so many clinics is good "
-        f"to about {one_month:.1f} points (one standard error).\n",
+        f"to about {one_month:.1f} points (one standard error). It held least often {worst['months ahead']:.0f} months ahead: "
+        f"{worst['within the 80% range, %']:.1f} %, with a bias of {worst['bias, %']:.1f} %.\n",
         "| " + " | ".join(found.columns) + " |",
         "|" + "---|" * len(found.columns),
         *(
