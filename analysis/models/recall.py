@@ -165,7 +165,8 @@ def fit_recall(
     patient's ears go together [2]_, and widen for the uncertain share who never
     return. That share is the level at which the curve of returns comes to rest;
     each absent patient's ears count as open with the chance that the patient is
-    not gone: the expectation step of a mixture of the lost and the staying [1]_,
+    neither gone nor one who comes at recalls only (``first_calls`` tells how many
+    these are): the expectation step of a mixture of the lost and the staying [1]_,
     with the chance taken from the returns rather than from the ears.
 
     Where no return was with symptoms, staying away says nothing of the ears;
@@ -176,8 +177,8 @@ def fit_recall(
     window shorter than people truly wait makes every figure late by about the
     difference of the means. On simulated clinics of three years the months
     until 30 in 100 are within 1 to 2 % on average where the assumptions hold,
-    and up to 5 % late or early where people wait longer, never call or go
-    elsewhere (``shared/recall_study.md``); ranges allow for chance, not for
+    and up to 5 % early where people go elsewhere or the clinic is older than its
+    log, a little late where people wait longer (``shared/recall_study.md``); ranges allow for chance, not for
     this. With nobody taken to be gone they come out later still.
 
     *Short logs.* Where patients were watched for less time than most take to

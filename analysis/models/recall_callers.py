@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -24,12 +24,12 @@ class Calls:
 
     Attributes
     ----------
-    curve : KaplanMeier
-        Share who have not come with symptoms yet, by days; whoever came for another reason is watched until then.
-    until_days : float
-        How far the curve is read.
-    stays : float
-        Share of patients who are not gone for good.
+    calls : KaplanMeier
+        When patients first came with symptoms; whoever came for another reason is watched until then.
+    away : numpy.ndarray
+        Share of all patients not back yet just before each time of ``calls``.
+    never : float
+        Share of patients who are gone for good.
     silent : float
         Share of these who come at recalls only, however long their ears trouble them.
     error : float
@@ -38,9 +38,9 @@ class Calls:
         First returns at recalls that saw an ear.
     """
 
-    curve: KaplanMeier
-    until_days: float
-    stays: float
+    calls: KaplanMeier
+    away: np.ndarray
+    never: float
     silent: float
     error: float
     recalls: int
@@ -50,8 +50,16 @@ class Calls:
         return min(self.silent + errors * self.error, 1.0) if np.isfinite(self.error) else self.silent
 
     def came(self, days: np.ndarray) -> np.ndarray:
-        """Share of the patients not gone who have come with symptoms by some days."""
-        return _came(self.curve, self.until_days, self.stays, days)
+        """Share of the patients not gone who have come with symptoms by some days.
+
+        Recalls take only those who are not gone out of the watching, so that the gone make up more and more of those
+        watched: at each time only the expected number of the others counts as at risk.
+        """
+        watched = self.calls.at_risk * np.clip(1 - self.never / self.away, 0.0, 1.0)
+        read = (self.calls.at_risk >= FEWEST_READ) & (watched >= 1)
+        chance = np.divide(self.calls.events, watched, out=np.zeros_like(watched), where=read)
+        waiting = np.concatenate([[1.0], np.cumprod(1 - np.clip(chance, 0.0, 1.0))])
+        return 1 - waiting[np.searchsorted(self.calls.times, days, side="right")]
 
     def would_call(self, away_days: np.ndarray, silent: float) -> np.ndarray:
         """Chance that a patient away for so long, and not gone, would call were an ear to trouble them."""
@@ -60,13 +68,15 @@ class Calls:
         return np.clip(np.divide(rest - silent, rest, out=np.ones_like(rest), where=rest > silent), 0.0, 1.0)
 
 
-def first_calls(first: pd.DataFrame, never: float, symptom_window_days: int) -> Calls:
+def first_calls(first: pd.DataFrame, returns: KaplanMeier, never: float, symptom_window_days: int) -> Calls:
     """Learn from first returns who calls of themselves.
 
     Parameters
     ----------
     first : pandas.DataFrame
         Rows of the table ``GAPS`` before which the patient had not come back, every ear's last such row.
+    returns : KaplanMeier
+        Share of patients not back yet, for whatever reason, by days.
     never : float
         Share of patients who are gone for good.
     symptom_window_days : int
@@ -91,23 +101,16 @@ def first_calls(first: pd.DataFrame, never: float, symptom_window_days: int) -> 
     days = patients["return_days"].fillna(patients["watched_days"]).to_numpy()
     called = (patients["returned"] & (patients["first_return_kind"] == CALL)).fillna(False).to_numpy(dtype=bool)
     curve = kaplan_meier(days, called)
-    until = float(curve.times[max(int((curve.at_risk >= FEWEST_READ).sum()) - 1, 0)])
+    away = returns.at(np.nextafter(curve.times, 0.0))
+    unknown = Calls(curve, away, never, 0.0, np.inf, 0)
     at, occluding = _found_at_recalls(first)
-    if len(at) < FEWEST_WATCHED:
-        return Calls(curve, until, 1 - never, 0.0, np.inf, len(at))
-    here, soon = (_came(curve, until, 1 - never, at + later) for later in (0.0, symptom_window_days / 2))
-    beyond, room = occluding * (1 - here) - (soon - here), float(here.sum())
-    if room <= 0:
-        return Calls(curve, until, 1 - never, 0.0, np.inf, len(at))
+    here, soon = unknown.came(at), unknown.came(at + symptom_window_days / 2)
+    room = float(here.sum())
+    if len(at) < FEWEST_WATCHED or room <= 0:
+        return replace(unknown, recalls=len(at))
+    beyond = occluding * (1 - here) - (soon - here)
     odds, error = max(float(beyond.sum()) / room, 0.0), float(np.sqrt(len(at)) * beyond.std()) / room
-    return Calls(curve, until, 1 - never, odds / (1 + odds), error / (1 + odds) ** 2, len(at))
-
-
-def _came(curve: KaplanMeier, until_days: float, stays: float, days: np.ndarray) -> np.ndarray:
-    """Share of the patients not gone who have come with symptoms by some days."""
-    if stays <= 0:
-        return np.zeros_like(np.asarray(days, dtype=float))
-    return np.clip((1 - curve.at(np.minimum(days, until_days))) / stays, 0.0, 1.0)
+    return Calls(curve, away, never, odds / (1 + odds), error / (1 + odds) ** 2, len(at))
 
 
 def _found_at_recalls(first: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -191,7 +191,7 @@ def patient_returns(gaps: pd.DataFrame, symptom_window_days: int | None = None) 
     found = [_returns(first), _returns(later if len(later) >= FEWEST_WATCHED else first)]
     if symptom_window_days is not None:
         ears = spells[~spells["after_return"]].drop_duplicates(["patient_key", "ear"], keep="last")
-        found[0] = replace(found[0], calls=first_calls(ears, found[0].never, symptom_window_days))
+        found[0] = replace(found[0], calls=first_calls(ears, found[0].curve, found[0].never, symptom_window_days))
     return found
 
 

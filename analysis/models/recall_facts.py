@@ -181,7 +181,7 @@ def _lent(own: Returns, whole: Returns) -> Returns:
     """Lend patients of a like pace everyone's shares who never return and never call; their curves stay their own."""
     calls = own.calls
     if calls is not None and whole.calls is not None:
-        calls = replace(calls, stays=1 - whole.never, silent=whole.calls.silent, error=whole.calls.error)
+        calls = replace(calls, never=whole.never, silent=whole.calls.silent, error=whole.calls.error)
     return replace(own, never=whole.never, error=whole.error, calls=calls)
 
 

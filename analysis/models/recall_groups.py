@@ -73,7 +73,7 @@ def _steadied(own: Returns, whole: Returns) -> Returns:
     lent = replace(own, never=whole.never, error=whole.error) if own.error > LOOSEST_NEVER else own
     if own.calls is None or whole.calls is None:
         return lent
-    calls = replace(own.calls, stays=1 - lent.never)
+    calls = replace(own.calls, never=lent.never)
     if calls.error > LOOSEST_NEVER:
         calls = replace(calls, silent=whole.calls.silent, error=whole.calls.error)
     return replace(lent, calls=calls)

@@ -4,9 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.models.recall_callers import first_calls
+from analysis.models.recall_callers import Calls, first_calls
 from analysis.models.recall_evidence import AFTER_CLEARANCE, ear_evidence, first_clearances, patient_returns
 from analysis.schema import GAPS, typed_frame
+from analysis.stats.kaplan_meier import kaplan_meier
 
 WINDOW = 60
 
@@ -20,6 +21,13 @@ def table(*groups: tuple[int, dict]) -> pd.DataFrame:
         for each in range(many)
     ]  # fmt: skip
     return typed_frame(GAPS, pd.DataFrame(rows))
+
+
+def calls_of(log: pd.DataFrame, never: float, window: int) -> Calls:
+    curve = kaplan_meier(
+        log["return_days"].fillna(log["watched_days"]).to_numpy(), log["returned"].to_numpy(dtype=bool)
+    )
+    return first_calls(log, curve, never, window)
 
 
 def called(days: float) -> dict:
@@ -38,7 +46,7 @@ def recalled(days: float, *, occluding: bool) -> dict:
 
 
 def test_where_recalls_find_only_what_calls_foretell_nobody_is_silent():
-    calls = first_calls(table((50, called(200.0)), (50, recalled(365.0, occluding=False))), 0.0, WINDOW)
+    calls = calls_of(table((50, called(200.0)), (50, recalled(365.0, occluding=False))), 0.0, WINDOW)
     assert calls.silent == 0.0
     assert calls.recalls == 50
     assert calls.would_call(np.array([100.0, 500.0]), calls.silent).tolist() == [1.0, 1.0]
@@ -47,7 +55,7 @@ def test_where_recalls_find_only_what_calls_foretell_nobody_is_silent():
 def test_of_patients_half_of_whose_ears_fill_those_found_at_recalls_are_the_silent():
     """Of 80 callers and 20 silent, half have filled by the recall: 40 have called, 10 are found at it, 50 are open."""
     log = table((40, called(200.0)), (10, recalled(365.0, occluding=True)), (50, recalled(365.0, occluding=False)))
-    calls = first_calls(log, 0.0, WINDOW)
+    calls = calls_of(log, 0.0, WINDOW)
     # ears occluding beyond what calls foretell, 10 x 0.6, over 60 x 0.4: odds of a quarter
     assert calls.silent == pytest.approx(0.2)
     assert 0.02 < calls.error < 0.1
@@ -56,7 +64,7 @@ def test_of_patients_half_of_whose_ears_fill_those_found_at_recalls_are_the_sile
 
 def test_those_gone_for_good_are_no_part_of_the_share():
     alike = (40, called(200.0)), (10, recalled(365.0, occluding=True)), (50, recalled(365.0, occluding=False))
-    calls = first_calls(table(*alike, (100, {})), 0.5, WINDOW)
+    calls = calls_of(table(*alike, (100, {})), 0.5, WINDOW)
     assert calls.silent == pytest.approx(0.2, abs=0.01)
 
 
@@ -66,7 +74,7 @@ def test_those_gone_for_good_are_no_part_of_the_share():
     table((40, recalled(365.0, occluding=True) | {"first_return_kind": None})),
 ])  # fmt: skip
 def test_too_few_recalls_no_calls_or_no_kinds_noted_tell_nothing(log):
-    calls = first_calls(log, 0.0, WINDOW)
+    calls = calls_of(log, 0.0, WINDOW)
     assert (calls.silent, calls.error) == (0.0, np.inf)
     assert calls.silent_moved(1.0) == 0.0
 
