@@ -118,7 +118,7 @@ def watched_check(fitted: FittedRecall) -> Check:
         "Length of the log",
         FAILED,
         f"{watched}: too short to tell those who are late from those who are gone. The figure may be well off: "
-        "on simulated clinics of eighteen months it came out a quarter too late.",
+        "on simulated clinics of eighteen months it came out a fifth too late.",
     )
 
 

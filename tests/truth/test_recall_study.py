@@ -57,7 +57,9 @@ def test_where_the_assumptions_hold_bias_is_small_and_ranges_hold(committed):
 
 def test_patients_who_differ_no_longer_make_months_late(committed):
     found = committed.loc[DIFFER].loc[MONTHS]
-    assert (found["bias"].abs() < 0.03).all()
+    assert (found["bias"] < 0.03).all()
+    # early by as much as is borne where the assumptions hold: ears lost in their first four weeks hid some of it before
+    assert (found["bias"].abs() < 0.025 + 3 * found["bias_simulation_error"]).all()
     assert (found["coverage"] >= binom.ppf(0.001, CLINICS, 0.93) / CLINICS).all()
 
 
