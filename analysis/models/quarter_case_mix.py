@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from analysis.models.case_mix_names import (
@@ -23,6 +24,7 @@ from analysis.models.quarter_measures import ALL, Counts
 from analysis.models.quarter_periods import THIS, Periods
 from analysis.problems import NotEnough
 from analysis.schema import GRADES, METHOD_JOIN
+from analysis.stats.places import place_of
 
 Flags = dict[str, pd.Series]
 
@@ -39,15 +41,17 @@ def case_mix_counts(attempts: pd.DataFrame, ears: pd.DataFrame, found: Periods) 
     Returns
     -------
     (Counts, pandas.DataFrame)
-        The counts, and for each first attempt its day, patient (as ``group``) and marks.
+        The counts, and for each first attempt of the periods its day, patient (as ``group``) and marks.
 
     Raises
     ------
     NotEnough
         If the quarter has no first attempt.
     """
-    first = attempts[attempts["attempt_number"] == 1]
-    facts = ears[["visit_id", "ear", "methods", "eardrum", "middle_ear"]].drop_duplicates(["visit_id", "ear"])
+    looked_at = np.logical_or.reduce(list(found.split(attempts["day"]).values()))
+    first = attempts[looked_at & (attempts["attempt_number"] == 1).to_numpy(dtype=bool)]
+    facts = ears[place_of(ears["visit_id"], first["visit_id"]) >= 0]
+    facts = facts[["visit_id", "ear", "methods", "eardrum", "middle_ear"]].drop_duplicates(["visit_id", "ear"])
     first = first.merge(facts, on=["visit_id", "ear"], how="left", validate="many_to_one")
     flags = {name: marks.fillna(False).astype(bool) for name, marks in _flags(first).items()}
     sums = {"graded": (tuple(GRADES),)} | CASE_MIX_SUMS
