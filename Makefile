@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test check notebooks bench bench-fits bench-intake calibrate spark
+.PHONY: help demo test check notebooks bench bench-fits bench-intake bench-whole-way calibrate spark
 help:            ## show these lines
 	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*##/ -/'
 
@@ -33,6 +33,9 @@ bench-fits: .venv/.ready  ## fits and simulator beside what one would otherwise 
 
 bench-intake: .venv/.ready  ## speed and memory of intake at 100 thousand and a million visits
 	$(BIN)/python -m tests.bench_intake
+
+bench-whole-way: .venv/.ready  ## time and memory of intake and report at 11 thousand, 100 thousand and a million visits
+	$(BIN)/python -m tests.bench_whole_way
 
 calibrate: .venv/.ready ## whether ranges hold as often as they say; OPTIONS="--clinics 100 --jobs 2", see --help
 	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.calibrate $(OPTIONS)

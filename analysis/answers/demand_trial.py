@@ -98,7 +98,8 @@ def _table(trial: Backtest) -> pd.DataFrame:
     )
     for level in (round(100 * each) for each in RANGES):
         table[f"inside_{level}_share"] = (found[f"inside_{level}"] / found["forecasts"]).to_numpy()
-        table[f"width_{level}"] = found[f"width_{level}"].to_numpy()
+        if level == parts.WIDTH_OF:
+            table[f"width_{level}"] = found[f"width_{level}"].to_numpy()
     for method in trial.scaled_errors():
         errors = [trial.scaled_errors(int(ahead)).get(method, np.nan) for ahead in found.index]
         table[f"times_{method}"] = [error if isfinite(error) else np.nan for error in errors]

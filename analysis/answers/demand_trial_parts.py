@@ -25,6 +25,8 @@ SHARED = (
 )
 OWN_LEVEL = 0.95
 NARROW = 0.80
+WIDTH_OF = 80
+"""The range whose width tables tell; result rows hold those of all."""
 
 Parts = dict[tuple[str, str], pd.DataFrame]
 
@@ -64,7 +66,8 @@ def parts_table(found: Parts) -> pd.DataFrame:
         }
         for level in (round(100 * each) for each in RANGES):
             columns[f"inside_{level}_share"] = one[f"inside_{level}"] / one["forecasts"]
-            columns[f"width_{level}"] = one[f"width_{level}"]
+            if level == WIDTH_OF:
+                columns[f"width_{level}"] = one[f"width_{level}"]
         times = one["times_year_before"]
         lines.append(columns | {f"times_{SEASONAL_NAIVE}": times if isfinite(times) else np.nan})
     return pd.DataFrame(lines)

@@ -106,7 +106,6 @@ def _table(found: WeekForecast) -> pd.DataFrame:
                 "week_begins": _day(begins),
                 "days_in_months": int(found.weeks.days[week]),
                 "opening_days": float(found.weeks.opening_days[week]),
-                "holidays": bool(found.weeks.with_holidays[week]),
                 "forecast_of": name,
             }
             for level, one in zip(RANGES, estimates, strict=True):

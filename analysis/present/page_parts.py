@@ -20,8 +20,7 @@ if TYPE_CHECKING:
     from analysis.present.answer import Answer
 
 TEMPLATES = Path(__file__).parent / "templates"
-NUMBER_CELL = Markup(' class="number" style="text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums"')
-NUMBER_HEADING = Markup(' class="number" style="text-align:right"')
+NUMBER_CELL = Markup(' class="number" style="text-align:right"')
 WORD_HEADING = Markup(' style="text-align:left"')
 WORD_CELL = Markup(' class="words" style="text-align:left"')
 LONG_CELL = Markup(' class="words long" style="text-align:left"')
@@ -64,7 +63,7 @@ def _cell_style(column: SpokenColumn) -> Markup:
 
 def _heading_style(column: SpokenColumn) -> Markup:
     """Set a heading over its cells."""
-    return NUMBER_HEADING if column.is_number else WORD_HEADING
+    return NUMBER_CELL if column.is_number else WORD_HEADING
 
 
 def _rows_of(columns: list[SpokenColumn]) -> list[tuple[str, ...]]:

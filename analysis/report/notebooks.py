@@ -8,6 +8,7 @@ import os
 import sys
 import time
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import nbformat
@@ -158,7 +159,9 @@ def refresh(folder: Path, at_once: int | None = None) -> None:
     DataProblem
         If a cell fails, naming the notebooks; those are left as they were, the others are written.
     """
-    asyncio.run(_run_all(sorted(folder.glob("*.ipynb")), at_once or min(os.cpu_count() or 1, MOST_AT_ONCE)))
+    running = _run_all(sorted(folder.glob("*.ipynb")), at_once or min(os.cpu_count() or 1, MOST_AT_ONCE))
+    with ThreadPoolExecutor(1) as apart:  # whoever calls this may run an event loop of his own
+        apart.submit(asyncio.run, running).result()
 
 
 async def _run_all(paths: Sequence[Path], at_once: int) -> None:
