@@ -167,7 +167,8 @@ def _ahead_rows(trial: Backtest) -> list[ResultRow]:
             name, within = round(100 * level), {"level": level, "months_ahead": ahead}
             inside = wilson_share(int(found[f"inside_{name}"]), many, OWN_LEVEL)
             rows.append(ResultRow.from_estimate(SECTION, "coverage", "share", inside, **within))
-            rows.append(_plain_row("range_width", within, float(found[f"width_{name}"]), "visits", many))
+            if name == parts.WIDTH_OF:
+                rows.append(_plain_row("range_width", within, float(found[f"width_{name}"]), "visits", many))
         for against, error in trial.scaled_errors(ahead).items():
             value = error if isfinite(error) else None
             rows.append(_plain_row("scaled_error", {"against": against, **group}, value, "ratio", many))

@@ -26,7 +26,7 @@ SHARED = (
 OWN_LEVEL = 0.95
 NARROW = 0.80
 WIDTH_OF = 80
-"""The range whose width tables tell; result rows hold those of all."""
+"""The range whose width tables tell."""
 
 Parts = dict[tuple[str, str], pd.DataFrame]
 
