@@ -16,8 +16,6 @@ from tests.calibrate.running import FIGURES, Task, run
 from tests.calibrate.worlds import AS_TOLD, MISSPECIFIED, WORLDS
 
 SHARED = Path(__file__).parents[2] / "shared"
-KNOWN_SHORT = {1_000: {("added_minutes", "non_occluding"), ("return_share", "")}, 10_000: set()}
-"""Figures whose 95% ranges hold less often than 93 in 100 beyond chance, as the page says; mended, they leave this list."""
 FEW = [Task(number, AS_TOLD.name, 1_000) for number in (1001, 1003, 1004, 1006)]
 """Clinics the committed table does not hold, none of them forecast, for speed."""
 
@@ -74,13 +72,11 @@ def test_as_they_are_the_groups_mislead_and_like_with_like_they_do_not(committed
 
 
 @pytest.mark.parametrize("visits", [1_000, 10_000])
-def test_95_percent_ranges_hold_where_the_assumptions_do_but_for_those_the_page_names(committed, visits):
+def test_95_percent_ranges_hold_where_the_assumptions_do(committed, visits):
     table = pooled(committed, visits)
     like = table[~table.index.get_level_values("of").str.contains(UNADJUSTED)]
     # three Monte Carlo errors each, so that one of some thirty rows falls out by chance in one table of twenty-five
-    short = like["held_95"] + 3 * like["held_95_mc"] < 0.93
-    assert set(like.index[short]) == KNOWN_SHORT[visits]
-    assert (like["held_95"] + 3 * like["held_95_mc"] > 0.89).all()
+    assert list(like.index[like["held_95"] + 3 * like["held_95_mc"] < 0.93]) == []
 
 
 def test_where_nothing_was_planted_false_alarms_are_near_one_in_twenty(committed):
