@@ -13,7 +13,6 @@ from analysis.answers.clinic_attempts import clinic_attempts
 from analysis.clinic import Clinic
 from analysis.derive.quarters import Quarter
 from analysis.models.case_mix_names import BEGUN, CASE_MIX_BASES, IMPACTED, MORE_METHODS
-from analysis.models.quarter_case_mix import case_mix_counts
 from analysis.models.quarter_counts import allow_for_groups
 from analysis.models.quarter_margins import attempt_margins
 from analysis.models.quarter_measures import ALL, Measure, shown_measures
@@ -52,12 +51,10 @@ def what_we_saw(clinic: Clinic, quarter: str) -> Answer:
     """
     asked = Quarter.parse(quarter)
     settings = clinic.settings
-    days = settings.softening.second_attempt_days
+    until = clinic.last_day - pd.Timedelta(days=settings.softening.second_attempt_days)
     try:
         found = periods(asked, clinic.first_day, clinic.last_day)
-        worked = clinic_attempts(clinic)
-        _, ears = case_mix_counts(worked, clinic.ears, found)
-        counts = attempt_margins(worked, clinic.ears, found, clinic.last_day - pd.Timedelta(days=days))
+        counts, _, ears = attempt_margins(clinic_attempts(clinic), clinic.ears, found, until)
         first = counts.by_period[THIS]["first", ALL]
         say.refuse_if_few(first, "first attempts", settings.clinic.hide_below, found)
         cells = counts.by_period[THIS]

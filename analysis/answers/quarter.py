@@ -17,7 +17,6 @@ from analysis.models.quarter_counts import (
     EVENTS,
     activity_counts,
     allow_for_groups,
-    outcome_counts,
     person_counts,
     referral_counts,
     safety_counts,
@@ -124,9 +123,7 @@ def outcomes(clinic: Clinic, quarter: str) -> Answer:
     numbered = bool(clinic.visits["patient_key"].notna().any())
     try:
         found = periods(asked, clinic.first_day, clinic.last_day)
-        worked = clinic_attempts(clinic)
-        _, ears = outcome_counts(worked, found, until)
-        counts = attempt_margins(worked, clinic.ears, found, until)
+        counts, ears, _ = attempt_margins(clinic_attempts(clinic), clinic.ears, found, until)
         first = counts.by_period[THIS]["first", ALL]
         say.refuse_if_few(first, "first attempts", clinic.settings.clinic.hide_below, found)
         measures = _outcome_measures(clinic, counts, ears, found, numbered=numbered)

@@ -58,7 +58,9 @@ def booking_margins(visits: pd.DataFrame, found: Periods) -> Counts:
     return joined([counts, kept], holds, told=TOLD)
 
 
-def attempt_margins(attempts: pd.DataFrame, ears: pd.DataFrame, found: Periods, followed_until: pd.Timestamp) -> Counts:
+def attempt_margins(
+    attempts: pd.DataFrame, ears: pd.DataFrame, found: Periods, followed_until: pd.Timestamp
+) -> tuple[Counts, pd.DataFrame, pd.DataFrame]:
     """Join how first attempts went with what was seen and done: both tell their grades.
 
     Parameters
@@ -71,17 +73,19 @@ def attempt_margins(attempts: pd.DataFrame, ears: pd.DataFrame, found: Periods, 
 
     Returns
     -------
-    Counts
+    (Counts, pandas.DataFrame, pandas.DataFrame)
+        The counts, and the rows marked by ``outcome_counts`` and by ``case_mix_counts``.
 
     Raises
     ------
     NotEnough
         If the quarter has no first attempt.
     """
-    went, _ = outcome_counts(attempts, found, followed_until)
-    seen, _ = case_mix_counts(attempts, ears, found)
+    went, judged = outcome_counts(attempts, found, followed_until)
+    seen, described = case_mix_counts(attempts, ears, found)
     known = ("graded", "judged", "with_impaction", "with_debris", "with_method", "with_drum", "with_middle_ear")
-    return joined([went, seen], {("first", ALL): [[(each, ALL)] for each in known]}, told=frozenset([("first", ALL)]))
+    holds = {("first", ALL): [[(each, ALL)] for each in known]}
+    return joined([went, seen], holds, told=frozenset([("first", ALL)])), judged, described
 
 
 def joined(

@@ -6,6 +6,7 @@ from time import perf_counter
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from analysis.derive.attempts import attempts
 from analysis.schema import ATTEMPTS, EAR_ROWS, VISITS, pandas_dtype, typed_frame
@@ -50,6 +51,12 @@ def test_columns_and_types_are_those_of_the_table():
     assert list(table) == ATTEMPTS.names
     for column in ATTEMPTS.columns:
         assert table[column.name].dtype == pandas_dtype(column), column.name
+
+
+def test_a_visit_that_occurs_twice_is_refused_rather_than_counted_once():
+    visits = visits_of([{"visit_id": "v1", "day": "2026-03-02"}, {"visit_id": "v1", "day": "2026-03-03"}])
+    with pytest.raises(ValueError, match="more than once"):
+        listed(visits, ears_of([{"visit_id": "v1", "methods": "forceps", "outcome": "clear"}]))
 
 
 def test_another_attempt_on_the_28th_day_undoes_a_success():

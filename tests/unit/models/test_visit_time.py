@@ -78,6 +78,15 @@ def test_the_shortest_and_longest_plausible_minutes_themselves_count():
     assert fit(visits, ears).sample.left_out == {}
 
 
+def test_one_patient_who_alone_tells_of_an_ear_leaves_a_range_that_ends():
+    visits, ears = PLAIN
+    graded = ears.loc[ears["grade"] == "fully_occluding", "visit_id"]
+    keys = visits["patient_key"].mask(visits["visit_id"].isin(graded), "p1")
+    alone, many = fit(visits.assign(patient_key=keys), ears).added, fit(visits, ears).added
+    assert alone["minutes"].tolist() == many["minutes"].tolist()
+    assert np.isfinite(alone[["low", "high"]]).all(axis=None)
+
+
 def test_two_like_visits_of_a_patient_tell_no_more_than_one():
     visits, ears = PLAIN
     once = fit(visits, ears).overhead
