@@ -7,6 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+MOST_NUMBERS = 2**62
+"""As many cells as whole numbers can tell apart."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cells:
@@ -56,8 +59,8 @@ def cells_of(*columns: np.ndarray) -> Cells:
 
     Notes
     -----
-    Each column's different values are numbered, and the numbers of all columns
-    are joined into one: a pass over the rows for each column, and no sorting.
+    Each column's different values are numbered, noughts and ones by themselves,
+    and the numbers of all columns are joined into one: no sorting.
 
     Examples
     --------
@@ -66,12 +69,24 @@ def cells_of(*columns: np.ndarray) -> Cells:
     ([0, 1], [0, 1, 0], [2, 1])
     """
     flat = [part for column in columns for part in (column.T if column.ndim == 2 else (column,))]
-    of_row = np.zeros(len(flat[0]), dtype=np.int64)
+    of_row, so_far = np.zeros(len(flat[0]), dtype=np.int64), 1
     for column in flat:
-        numbers, different = pd.factorize(column, use_na_sentinel=False)
-        if len(different) > 1:
-            of_row, _ = pd.factorize(of_row * len(different) + numbers)
-    size = np.bincount(of_row)
-    first = np.empty(len(size), dtype=np.int64)
+        numbers, different = _numbered(column)
+        if so_far * different > MOST_NUMBERS:
+            of_row, known = pd.factorize(of_row)
+            so_far = len(known)
+        of_row *= different
+        of_row += numbers
+        so_far *= different
+    of_row, known = pd.factorize(of_row)
+    first = np.empty(len(known), dtype=np.int64)
     first[of_row[::-1]] = np.arange(len(of_row))[::-1]
-    return Cells(first, of_row, size)
+    return Cells(first, of_row, np.bincount(of_row, minlength=len(known)))
+
+
+def _numbered(column: np.ndarray) -> tuple[np.ndarray, int]:
+    """Give each row a number for its value, and how many numbers that takes."""
+    if column.dtype.kind in "bif" and ((column == 0) | (column == 1)).all():
+        return column.astype(np.int64), 2
+    numbers, different = pd.factorize(column, use_na_sentinel=False)
+    return numbers, max(len(different), 1)

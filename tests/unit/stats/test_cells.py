@@ -33,6 +33,16 @@ def test_rows_alike_in_numbers_words_and_blanks_are_one_cell():
     assert found.sums(np.array([1.0, 2.0, 4.0, 8.0])).tolist() == [5.0, 2.0, 8.0]
 
 
+def test_more_columns_than_whole_numbers_tell_apart_are_told_apart():
+    rng = np.random.default_rng(3)
+    facts = rng.integers(0, 2, (40, 70)).astype(float)[rng.integers(0, 40, 200)]
+    values = facts + 2.0 * (np.arange(70) >= 35)  # noughts and ones, then twos and threes
+    _, first, size = np.unique(values, axis=0, return_index=True, return_counts=True)
+    found = cells_of(values)
+    assert sorted(zip(found.first, found.size, strict=True)) == sorted(zip(first, size, strict=True))
+    assert (values[found.first][found.of_row] == values).all()
+
+
 def test_a_column_that_says_one_thing_parts_nothing():
     assert cells_of(np.ones((3, 2))).size.tolist() == [3]
 
