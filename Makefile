@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test check notebooks bench bench-fits bench-intake bench-whole-way calibrate spark
+.PHONY: help demo test check notebooks bench calibrate spark
 help:            ## show these lines
 	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*##/ -/'
 
@@ -25,17 +25,8 @@ check: .venv/.ready     ## style, types and import directions
 notebooks: demo         ## run the notebooks again in place
 	$(BIN)/python -m analysis.report.notebooks notebooks
 
-bench: .venv/.ready     ## speed, as ratios within one run
-	$(BIN)/python -m tests.bench
-
-bench-fits: .venv/.ready  ## fits and simulator beside what one would otherwise pick, at 10 thousand and a million visits
-	$(BIN)/python -m tests.bench_fits
-
-bench-intake: .venv/.ready  ## speed and memory of intake at 100 thousand and a million visits
-	$(BIN)/python -m tests.bench_intake
-
-bench-whole-way: .venv/.ready  ## time and memory of intake and report at 11 thousand, 100 thousand and a million visits
-	$(BIN)/python -m tests.bench_whole_way
+bench: .venv/.ready     ## speed and memory of each part and of the whole way, as ratios within one run
+	$(BIN)/python -m tests.bench $(OPTIONS)
 
 calibrate: .venv/.ready ## whether ranges hold as often as they say; OPTIONS="--clinics 100 --jobs 2", see --help
 	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.calibrate $(OPTIONS)

@@ -19,6 +19,11 @@ YEARS = 10
 VISITS_A_PATIENT = 3
 
 
+def files_of(visits: int) -> int:
+    """Say how many files so large a log comes in: one a million visits, a year or more each."""
+    return max(visits // 1_000_000, 1)
+
+
 def write_large_export(folder: Path, visits: int, *, files: int = 1, seed: int = 1) -> list[Path]:
     """Write an export of so many visits in some files, oldest first; UTF-8, semicolons, one row a visit."""
     demo = pl.read_csv(DEMO_CSV, separator=";", encoding="windows-1252", infer_schema=False).drop(*DROPPED)

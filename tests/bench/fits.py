@@ -1,34 +1,32 @@
-"""How much faster the fits and the session simulator are than what one would otherwise pick, in one run.
+"""How much faster the fits are than what one would otherwise pick, in one run.
 
-Run by ``make bench-fits``. Each line fits the same INVENTED visits twice: as this
-suite does, rows alike put together first, and row by row with the library named.
-Seconds include the putting together; both must find the same figures.
+Each line fits the same INVENTED visits twice: as this suite does, rows alike put
+together first, and row by row with the library named. Seconds include the putting
+together; both must find the same figures.
 """
 
 from __future__ import annotations
 
-import argparse
-import sys
 import time
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import lifelines
 import numpy as np
 import pandas as pd
-import simpy
 import statsmodels.api as sm
 
 from analysis.models.adjusted import fitted_coefficients
-from analysis.planning.session import run_sessions
 from analysis.stats.censored import weibull_regression
 from analysis.stats.clustered import clustered_covariance
 from analysis.stats.gamma_identity import fit_gamma_identity
 from analysis.stats.quantile_regression import quantile_line
+from tests.bench.line import Line
 
+SIZES = (10_000, 1_000_000)
+REPEATS = 3
 SHARE = 0.8
-SESSIONS, BOOKINGS = 20_000, 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,82 +108,42 @@ def times_by_row(given: Visits) -> np.ndarray:
     return fit.params_["lambda_"][["Intercept", *names]].to_numpy()
 
 
-def bookings() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Draw sessions: starts of the slots, minutes, who comes."""
-    rng = np.random.default_rng(1)
-    minutes = rng.gamma(9.0, 2.0, (BOOKINGS, SESSIONS))
-    return 15.0 * np.arange(BOOKINGS)[:, None], minutes, rng.random(minutes.shape) < 0.9
+def times_row_by_row(given: Visits) -> np.ndarray:
+    """Fit it by the same search with no two rows alike: what putting rows together saves."""
+    low = given.low * (1 + 1e-13 * np.arange(len(given.low)))
+    high = given.high * (1 + 1e-13 * np.arange(len(given.low)))
+    return weibull_regression(low, high, given.design, clusters=given.patients).coefficients
 
 
-def sessions_at_once(given: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
-    """Run all sessions together; give the minutes that patients of each wait."""
-    return np.where(given[2], run_sessions(*given).wait_minutes, 0.0).sum(axis=0)
+PAIRS = (
+    ("minutes: gamma, identity link, patients clustered", minutes_in_cells, "statsmodels GLM, by row", minutes_by_row),
+    ("shares: logistic", shares_in_cells, "statsmodels GLM, by row", shares_by_row),
+    ("minutes that 80 % stay within", quantile_in_cells, "statsmodels QuantReg, by row", quantile_by_row),
+    ("months until occluding: Weibull, intervals", times_in_cells, "lifelines, by row", times_by_row),
+    ("months until occluding: Weibull, intervals", times_in_cells, "the same search, by row", times_row_by_row),
+)
 
 
-def sessions_one_by_one(given: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
-    """Run them by simpy, event after event."""
-    starts, minutes, attends = given
-    waits = []
-    for session in range(minutes.shape[1]):
-        environment = simpy.Environment()
-        practitioner = simpy.Resource(environment)
-        mine: list[float] = []
-        for start, takes, comes in zip(starts[:, 0], minutes[:, session], attends[:, session], strict=True):
-            if comes:
-                environment.process(_visit(environment, practitioner, start, takes, mine))
-        environment.run()
-        waits.append(sum(mine))
-    return np.array(waits)
+def lines(sizes: Sequence[int]) -> Iterator[Line]:
+    """Fit each model at each size both ways; the best of a few runs of ours, one of the other's."""
+    for visits in sizes:
+        given = invented(visits)
+        for what, ours, beside, theirs in PAIRS:
+            yield compared(what, visits, (ours, theirs), given, beside)
 
 
-def _visit(environment, practitioner, start, takes, waits):  # simpy's own generators
-    """Come, wait, be seen."""
-    yield environment.timeout(start)
-    with practitioner.request() as turn:
-        yield turn
-        waits.append(environment.now - start)
-        yield environment.timeout(takes)
+def compared(what: str, rows: int, works: tuple[Callable, Callable], given: object, beside: str) -> Line:
+    """Time both ways to the same figures."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the libraries' own, of links and steps; figures are compared
+        mine, found = min((_took(works[0], given) for _ in range(REPEATS)), key=lambda each: each[0])
+        theirs, other = _took(works[1], given)
+    apart = float(np.max(np.abs(found - other) / np.maximum(np.abs(other), 1.0)))
+    return Line(what, rows, mine, beside=beside, beside_seconds=theirs, apart=apart)
 
 
-def took(work: Callable[..., np.ndarray], given: object) -> tuple[float, np.ndarray]:
+def _took(work: Callable[..., np.ndarray], given: object) -> tuple[float, np.ndarray]:
     """Give seconds and the figures found."""
     begun = time.perf_counter()
     found = work(given)
     return time.perf_counter() - begun, found
-
-
-def main() -> None:
-    """Print the table of DEVELOPERS.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--visits", type=int, nargs="+", default=[10_000, 1_000_000])
-    parser.add_argument("--repeats", type=int, default=2)
-    options = parser.parse_args()
-    pairs = [
-        ("minutes: gamma, identity link, patients clustered", "statsmodels GLM", minutes_in_cells, minutes_by_row),
-        ("shares: logistic", "statsmodels GLM", shares_in_cells, shares_by_row),
-        ("minutes that 80 % stay within", "statsmodels QuantReg", quantile_in_cells, quantile_by_row),
-        ("months until occluding: Weibull, intervals", "lifelines", times_in_cells, times_by_row),
-    ]
-    sys.stdout.write("| fit | rows | ours, s | row by row, s | with | times faster | largest difference |\n")
-    sys.stdout.write("|---|---|---|---|---|---|---|\n")
-    for visits in options.visits:
-        given = invented(visits)
-        for what, library, ours, theirs in pairs:
-            _line(f"{what} | {visits:,}", library, (ours, theirs), given, options.repeats)
-    both = (sessions_at_once, sessions_one_by_one)
-    _line(f"sessions of {BOOKINGS} bookings | {SESSIONS:,}", "simpy", both, bookings(), options.repeats)
-
-
-def _line(what: str, library: str, works: tuple[Callable, Callable], given: object, repeats: int) -> None:
-    """Print one line."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # the libraries' own, of links and steps; figures are compared
-        mine, found = min((took(works[0], given) for _ in range(repeats)), key=lambda each: each[0])
-        theirs, other = took(works[1], given)
-    apart = float(np.max(np.abs(found - other) / np.maximum(np.abs(other), 1.0)))
-    sys.stdout.write(f"| {what} | {mine:.3f} | {theirs:.2f} | {library} | {theirs / mine:.0f} | {apart:.0e} |\n")
-    sys.stdout.flush()
-
-
-if __name__ == "__main__":
-    main()
