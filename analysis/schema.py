@@ -389,9 +389,12 @@ def typed_frame(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
             continue
         values = frame[column.name]
         if column.codes:
-            strange = sorted(set(values.dropna().unique().astype("str")) - set(column.codes))
+            said = (
+                values.astype("category").cat.remove_unused_categories().cat
+            )  # each different value is looked at once
+            strange = sorted(set(said.categories.astype("str")) - set(column.codes))
             if strange:
                 raise ValueError(f"{table.name}.{column.name} holds {strange}, allowed are {list(column.codes)}")
-            values = values.astype("object").where(values.notna(), None)
+            values = said.set_categories(column.codes)
         columns[column.name] = values.astype(dtype)  # type: ignore[arg-type]  # the stubs know only fixed names
     return pd.DataFrame(columns).reset_index(drop=True)

@@ -28,6 +28,12 @@ class ClinicPart:
     )
     show_practitioner_names: bool = _setting(False, "true shows practitioners' names in the report")
     hide_below: int = _setting(5, "counts under this are hidden in anything meant to leave the clinic", low=1, high=50)
+    fitted_bookings: int = _setting(
+        500_000,
+        "bookings; of a larger log models are fitted on about so many, those of patients drawn at random",
+        low=10_000,
+        high=100_000_000,
+    )
 
 
 @dataclass(frozen=True)

@@ -224,7 +224,7 @@ def _shown(
 
 def _with_half_days(clinic: Clinic, measures: Sequence[Measure], found: Periods) -> list[Measure]:
     """Widen the ranges of starts on time, for a late start runs on through its half-day."""
-    begun = starts(clinic.visits)
+    begun = starts(clinic.visits[found.within(clinic.visits["slot_start"])])
     return [
         allow_for_groups(each, begun if each.part == ALL else begun[begun["site"] == each.part], found)
         if each.name == "on_time"

@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 
 from analysis.answers import recall_checks as check
 from analysis.answers import recall_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_group_words import colours, group_short
 from analysis.answers.recall_material import ages_used_check, clinic_gaps
 from analysis.clinic import Clinic
@@ -28,6 +29,7 @@ SHARES = (0.2, 0.3, 0.5)
 SHORTEST_CHART_MONTHS = 18
 
 
+@of_drawn_patients
 def when_to_call_back(clinic: Clinic) -> Answer:
     """Say when cleared ears are occluding again, and when to call people back.
 

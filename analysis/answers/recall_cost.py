@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_checks import dates_check, small_checks, watched_check
 from analysis.answers.recall_group_words import colours, group_short, group_spoken, listed, of_people
 from analysis.answers.recall_material import (
@@ -41,6 +42,7 @@ CAUTIONS = (
 )
 
 
+@of_drawn_patients
 def which_interval_costs_least(clinic: Clinic) -> Answer:
     """Weigh recalls that come too early against those that come too late.
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_grades_fit import KINDS, fit_check, in_groups
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
@@ -28,6 +29,7 @@ DRAWS, SEED = 200, 20262
 MONTHS_TOLD = (3, 6, 12, 24)
 
 
+@of_drawn_patients
 def how_full_at_return(clinic: Clinic) -> Answer:
     """Say how full ears are found, by months since they were cleared.
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.grade_at_return import GradesAtReturn, fit_grades_at_return
@@ -122,6 +123,7 @@ def fit_check(fitted: GradesAtReturn) -> Check:
     return Check(name, FAILED, f"{said} Trust the dots of the chart rather than its lines.")
 
 
+@of_drawn_patients
 def do_grades_fit(clinic: Clinic) -> Answer:
     """Set fitted chances of each grade beside the shares seen.
 

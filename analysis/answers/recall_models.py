@@ -10,6 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import recall_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_group_words import group_spoken
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
@@ -59,6 +60,7 @@ class Beside:
         return int(np.argmax(np.abs(self.fitted - self.seen[0])))
 
 
+@of_drawn_patients
 def does_the_curve_fit(clinic: Clinic) -> Answer:
     """Set the fitted curve beside one that assumes no shape.
 

@@ -9,6 +9,7 @@ from scipy.stats import norm
 
 from analysis.answers import recall_checks as check
 from analysis.answers import recall_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall_ages import without_conflicting_ages
@@ -35,6 +36,7 @@ FACT_NAMES = {
 }
 
 
+@of_drawn_patients
 def what_goes_with_filling_sooner(clinic: Clinic) -> Answer:
     """Say by how much the time until an ear is occluding again differs with each fact recorded.
 

@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 
 from analysis.answers import recall_checks as check
 from analysis.answers import recall_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_group_words import FACT_WORDS, colours, group_short, group_spoken, listed, people, with_own
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
@@ -30,6 +31,7 @@ SHARES = (0.2, 0.3, 0.5)
 SHORTEST_CHART_MONTHS, LONGEST_CHART_MONTHS = 18, 60
 
 
+@of_drawn_patients
 def how_soon_by_group(clinic: Clinic) -> Answer:
     """Say for each group by when 20, 30 and 50 in 100 ears are occluding again.
 

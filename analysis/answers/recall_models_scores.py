@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.answers import recall_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
 from analysis.models.recall_candidates import ALL, GROUPS, NONE, Candidate, candidates
@@ -25,6 +26,7 @@ PER = 100
 """Scores are given for a hundred clearances, to be readable."""
 
 
+@of_drawn_patients
 def which_curve_foretells_best(clinic: Clinic) -> Answer:
     """Set either curve, with no facts, hearing aids alone and all facts, beside one another on patients held out.
 

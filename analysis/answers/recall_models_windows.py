@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import recall_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_group_words import group_spoken
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
@@ -33,6 +34,7 @@ CALLED_ONLY = (
 )
 
 
+@of_drawn_patients
 def what_hangs_on_windows(clinic: Clinic) -> Answer:
     """Say how the months move with the symptom window, and with taking everyone as returning.
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_cost import CAUTIONS
 from analysis.answers.recall_group_words import group_short, group_spoken, listed, of_people
 from analysis.answers.recall_material import SLOW_MONTHS, RecallCosts, people_waiting, recall_costs, said_of_prices
@@ -60,6 +61,7 @@ class Weighed:
         return int(self.curve.months[self.curve.best])
 
 
+@of_drawn_patients
 def do_the_prices_decide(clinic: Clinic) -> Answer:
     """Weigh recall intervals again with each price and habit at half and at double.
 

@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 
 from analysis.answers import slots_words as say
 from analysis.answers.booking_words import expected_table
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.slot_material import slot_material
 from analysis.answers.visit_log import VisitLog, visit_basis
 from analysis.clinic import Clinic
@@ -23,6 +24,7 @@ UNITS = {"on_time_share": "share", "patients_per_session": "patients"}
 COLOURS = {TODAY: TODAY_COLOUR, RECOMMENDED: RECOMMENDED_COLOUR}
 
 
+@of_drawn_patients
 def how_long_to_book(clinic: Clinic) -> Answer:
     """Say which slot each kind of booking should have, and what that changes in a session.
 

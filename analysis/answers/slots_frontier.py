@@ -6,6 +6,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers.booking_words import articled
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.slot_material import SlotMaterial, slot_material
 from analysis.answers.slots_words import PROTECTED, rules_said
 from analysis.answers.visit_log import visit_basis
@@ -33,6 +34,7 @@ Ranges = list[dict[str, Estimate]]
 MARKS = {TODAY: ("today", TODAY_COLOUR), RECOMMENDED: ("recommended", RECOMMENDED_COLOUR)}
 
 
+@of_drawn_patients
 def what_can_waiting_be_traded_for(clinic: Clinic) -> Answer:
     """Show the templates none of which is better in every way, with today's and the recommended one among them.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.slot_material import SlotMaterial, slot_material
 from analysis.answers.slots_words import PROTECTED, gaps_said, rules_said
 from analysis.answers.visit_log import visit_basis
@@ -41,6 +42,7 @@ SHARED = "two_share_one_unit"
 Effects = dict[str, dict[str, Estimate]]
 
 
+@of_drawn_patients
 def what_would_other_rules_do(clinic: Clinic) -> Answer:
     """Say what each rule by itself would change in a session of the recommended slots.
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from analysis.answers import softening_figures as show
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import asked_of
 from analysis.clinic import Clinic
 from analysis.models.softening import SofteningFit, did_as_advised, fit_minutes, fit_softening
@@ -22,6 +23,7 @@ Fits = dict[str, SofteningFit]
 Refusals = dict[str, NotEnough]
 
 
+@of_drawn_patients
 def does_softening_pay(clinic: Clinic) -> Answer:
     """Say how many more first attempts succeed with softening beforehand.
 
@@ -76,6 +78,7 @@ def does_softening_pay(clinic: Clinic) -> Answer:
     )
 
 
+@of_drawn_patients
 def does_softening_save_minutes(clinic: Clinic) -> Answer:
     """Say how many minutes a first-attempt visit is shorter with softening beforehand.
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import SEED, asked_of
 from analysis.clinic import Clinic
 from analysis.models.softening_agents import Agents, compared_agents
@@ -19,6 +20,7 @@ from analysis.schema import SOFTENERS
 QUESTION = "Does it matter which agent was used?"
 
 
+@of_drawn_patients
 def softening_by_agent(clinic: Clinic) -> Answer:
     """Compare the agents that were used often enough, pair by pair.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import asked_of
 from analysis.clinic import Clinic
 from analysis.models.softening_days import DaysCurve, days_curve
@@ -17,6 +18,7 @@ from analysis.problems import NotEnough
 QUESTION = "For how many days is it worth softening?"
 
 
+@of_drawn_patients
 def softening_by_days(clinic: Clinic) -> Answer:
     """Draw success at the first attempt over the days of softening.
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import SEED, Asked, asked_of, by_contrast
 from analysis.answers.softening_figures import arms_rows
 from analysis.clinic import Clinic
@@ -40,6 +41,7 @@ EXPLAINED = (
 )
 
 
+@of_drawn_patients
 def softening_side_by_side(clinic: Clinic) -> Answer:
     """Set five ways of comparing softening side by side.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import asked_of, by_contrast
 from analysis.answers.softening_estimates import basis_of
 from analysis.clinic import Clinic
@@ -19,6 +20,7 @@ from analysis.problems import NotEnough
 QUESTION = "Do like ears come both ways?"
 
 
+@of_drawn_patients
 def do_the_groups_share_ground(clinic: Clinic) -> Answer:
     """Show how likely softened ears and the others were to be softened, given what is recorded.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import asked_of, by_contrast
 from analysis.answers.softening_estimates import basis_of
 from analysis.clinic import Clinic
@@ -25,6 +26,7 @@ GROUPS = {
 Found = dict[tuple[str, str], GroupEffects]
 
 
+@of_drawn_patients
 def softening_by_group(clinic: Clinic) -> Answer:
     """Say what softening does for partly and fully occluding ears, and for impacted and other ears.
 

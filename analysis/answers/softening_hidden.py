@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import asked_of, by_contrast
 from analysis.answers.softening_estimates import basis_of
 from analysis.clinic import Clinic
@@ -32,6 +33,7 @@ BESIDE = ("middle right", "top right", "top left", "bottom center")
 TABLE_AT = (1.25, 1.5, 2.0, 2.5, 3.0)
 
 
+@of_drawn_patients
 def could_something_hidden_explain_it(clinic: Clinic) -> Answer:
     """Draw how strong an unrecorded cause, wax hardness say, would have to be.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import Asked, asked_of, by_contrast
 from analysis.answers.softening_estimates import WAYS, basis_of
 from analysis.clinic import Clinic
@@ -38,6 +39,7 @@ OTHER_UNCLEAR = (
 )
 
 
+@of_drawn_patients
 def are_the_groups_alike(clinic: Clinic) -> Answer:
     """Look at balance before and after weighting, overlap, what weighting costs, and a negative control.
 
@@ -221,6 +223,7 @@ def _balance_rows(contrast: str, found: Balance) -> list[ResultRow]:
     return rows
 
 
+@of_drawn_patients
 def how_many_ears_are_needed(clinic: Clinic) -> Answer:
     """Say how many ears would show a difference of 5, 10 or 15 in 100.
 

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.answers import softening_words as say
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import Asked, asked_of, by_contrast
 from analysis.answers.softening_estimates import WAYS, basis_of
 from analysis.clinic import Clinic
@@ -34,6 +35,7 @@ DECIMALS = {"second_visits": 1, "minutes": 0, "discomfort": 1, "other_events": 1
 Sides = dict[tuple[str, str], SideBySide]
 
 
+@of_drawn_patients
 def softening_per_100_patients(clinic: Clinic) -> Answer:
     """Say how many second visits, minutes and events softening saves in 100 first visits.
 

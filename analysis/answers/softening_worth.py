@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import SEED, Asked, asked_of
 from analysis.answers.softening_words import CAUTIONS, PROTECTED_MINUTES, left_out_of, spoken
 from analysis.clinic import Clinic
@@ -46,6 +47,7 @@ AMOUNT_NAMES = {
 }
 
 
+@of_drawn_patients
 def is_softening_worth_it(clinic: Clinic) -> Answer:
     """Say whether advising people to soften is worth more than it costs.
 

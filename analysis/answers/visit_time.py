@@ -7,6 +7,7 @@ import plotly.graph_objects as go
 
 from analysis.answers import visit_time_words as say
 from analysis.answers.booking_words import category_name, expected_table
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.visit_log import VisitLog, timed_visits, visit_basis, visit_log
 from analysis.answers.visit_time_rounded import rounded_said
 from analysis.clinic import Clinic
@@ -20,6 +21,7 @@ from analysis.problems import NotEnough
 QUESTION = "How long do visits take?"
 
 
+@of_drawn_patients
 def how_long_do_visits_take(clinic: Clinic) -> Answer:
     """Say how long a visit takes before any ear is worked on, and what each ear adds.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.visit_log import TimedVisits, timed_visits, visit_basis
 from analysis.answers.visit_time_words import CAUTIONS, NOT_RECORDED
 from analysis.clinic import Clinic
@@ -35,6 +36,7 @@ SEQUENCE = (
 )
 
 
+@of_drawn_patients
 def what_makes_visits_long(clinic: Clinic) -> Answer:
     """Say what each grade and first method adds, sparse ones pooled, and what goes with longer visits.
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.visit_log import timed_visits, visit_basis
 from analysis.answers.visit_time_words import CAUTIONS
 from analysis.clinic import Clinic
@@ -31,6 +32,7 @@ HOW = (
 )
 
 
+@of_drawn_patients
 def which_way_foretells_best(clinic: Clinic) -> Answer:
     """Compare ways of foretelling a visit's minutes on visits they were not fitted on.
 

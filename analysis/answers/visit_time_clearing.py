@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.visit_log import TimedVisits, timed_visits, visit_basis
 from analysis.answers.visit_time_words import CAUTIONS
 from analysis.clinic import Clinic
@@ -25,6 +26,7 @@ HOW = (
 )
 
 
+@of_drawn_patients
 def how_long_until_clear(clinic: Clinic) -> Answer:
     """Say how long clearing the occluding ears takes, and apart from it how long such visits are in the chair.
 

@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers.booking_words import articled, category_name
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.visit_log import VisitLog, visit_basis, visit_log
 from analysis.answers.visit_time_words import CAUTIONS
 from analysis.clinic import Clinic
@@ -56,6 +57,7 @@ class _Found:
         return Estimate(row["held"], row["low"], row["high"], self.level, int(row["visits"]), METHOD)
 
 
+@of_drawn_patients
 def do_foretold_minutes_hold(clinic: Clinic) -> Answer:
     """Check the minutes of each booking category on visits later than those they rest on.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.visit_log import TimedVisits, timed_visits, visit_basis
 from analysis.clinic import Clinic
 from analysis.derive.practitioner_labels import practitioner_labels
@@ -29,6 +30,7 @@ CAUTIONS = (
 )
 
 
+@of_drawn_patients
 def who_needs_longer_slots(clinic: Clinic) -> Answer:
     """Say for whom slots should be longer than the clinic's, for the same ears.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.visit_log import TimedVisits, timed_visits, visit_basis
 from analysis.clinic import Clinic
 from analysis.derive.export_labels import export_labels
@@ -29,6 +30,7 @@ CAUTIONS = (
 )
 
 
+@of_drawn_patients
 def are_minutes_rounded(clinic: Clinic) -> Answer:
     """Say how strongly minutes heap on multiples of five, and what taking them as intervals changes.
 

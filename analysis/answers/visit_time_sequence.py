@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.visit_log import timed_visits, visit_basis
 from analysis.answers.visit_time_words import CAUTIONS
 from analysis.clinic import Clinic
@@ -28,6 +29,7 @@ CONSEQUENCE = (
 )
 
 
+@of_drawn_patients
 def what_follows_fine_suction(clinic: Clinic) -> Answer:
     """Say what share of ears begun with fine suction go on to a hook, and the minutes of each path.
 

@@ -97,14 +97,14 @@ def _comparisons(clinic: Clinic, first: pd.Timestamp, last: pd.Timestamp) -> lis
     days = settings.softening.second_attempt_days
     worked = clinic_attempts(clinic)
     called = practitioner_labels(clinic.visits, show_names=settings.clinic.show_practitioner_names)
-    names = dict(zip(clinic.visits["practitioner"].astype("object"), called, strict=True))
+    names = called.groupby(clinic.visits["practitioner"]).first()
     made = []
-    for cases in compared_cases(clinic.visits, worked, clinic.last_day - pd.Timedelta(days=days)):
-        day = cases.table["day"]
-        table = cases.table[(day >= first) & (day < last + pd.Timedelta(days=1))]
+    until = clinic.last_day - pd.Timedelta(days=days)
+    for cases in compared_cases(clinic.visits, worked, first=first, last=last, followed_until=until):
+        table = cases.table
         whose = table["practitioner"].astype("object")
         units = {
-            PRACTITIONER: whose[whose.notna()].map(names).astype("str"),
+            PRACTITIONER: whose.dropna().map(names).astype("str"),
             SITE: table["site"].astype("object").fillna(NO_SITE).astype("str"),
         }
         for by, unit in units.items():

@@ -8,6 +8,7 @@ import pandas as pd
 from analysis.schema import ATTEMPTS, METHOD_JOIN, OCCLUDING, SUCCESSES, typed_frame
 from analysis.stats.places import place_of
 
+FROM_EAR = ["visit_id", "ear", "grade", "impacted", "debris", "canal", "methods", "outcome", "eardrum", "middle_ear"]
 FROM_VISIT = [
     "patient_key",
     "minutes",
@@ -84,68 +85,69 @@ def attempts(
     >>> table[["attempt_number", "last_method", "success"]].to_numpy().tolist()
     [[1, 'hook_or_loop', False], [2, 'irrigation', True]]
     """
-    worked = _ears_worked_on(visits, ears)
-    worked = worked[worked["day"] <= last_day].sort_values(["moment", "visit_id", "ear"]).reset_index(drop=True)
-    days_since = _days_since_last_attempt(worked)
-    first = ~(days_since <= second_attempt_days)
-    tried_again = _days_to_next_attempt(worked) <= second_attempt_days
+    worked = _ears_worked_on(visits, ears, last_day)
+    again = _tried_again(worked.pop("whose").to_numpy(), worked["day"].to_numpy(), second_attempt_days)
     followed = worked["day"] + pd.Timedelta(days=second_attempt_days) <= last_day
-    worked["attempt_number"] = _place_in_episode(worked, first)
-    worked["success"] = _success(worked["outcome"], tried_again, followed)
+    worked["attempt_number"] = again.number
+    worked["success"] = _success(worked["outcome"], again.later, followed)
     worked["contraindicated"] = _contraindicated(worked)
     worked["softening_used"] = _softening_used(worked)
-    worked["ears_worked"] = worked.groupby("visit_id")["ear"].transform("size")
-    worked["first_method"] = worked["methods"].str.replace(f"{METHOD_JOIN}.*", "", regex=True)
-    worked["last_method"] = worked["methods"].str.replace(f".*{METHOD_JOIN}", "", regex=True)
+    visit = worked.pop("visit")
+    worked["ears_worked"] = np.bincount(visit)[visit]
+    worked["first_method"] = worked["methods"].map(lambda methods: methods.split(METHOD_JOIN)[0], na_action="ignore")
+    worked["last_method"] = worked["methods"].map(lambda methods: methods.split(METHOD_JOIN)[-1], na_action="ignore")
     return typed_frame(ATTEMPTS, worked)
 
 
-def _ears_worked_on(visits: pd.DataFrame, ears: pd.DataFrame) -> pd.DataFrame:
-    """Join each ear that was worked on to its attended visit."""
+def _ears_worked_on(visits: pd.DataFrame, ears: pd.DataFrame, last_day: pd.Timestamp) -> pd.DataFrame:
+    """Join each ear that was worked on to its attended visit, in order of time; number visits, and whose ear it is."""
     moment = visits["slot_start"].fillna(visits["started_at"])
-    kept = visits[["visit_id", "source_file", *FROM_VISIT]].assign(moment=moment, day=moment.dt.normalize())
-    kept = kept[(visits["attendance"] == "attended") & moment.notna()]
-    if kept["visit_id"].duplicated().any():
+    came = (visits["attendance"] == "attended") & (moment.dt.normalize() <= last_day)
+    order = visits.loc[came, ["visit_id"]].assign(moment=moment[came]).sort_values(["moment", "visit_id"]).index
+    kept = visits.loc[order, ["visit_id", "source_file", *FROM_VISIT]].reset_index(drop=True)
+    if not kept["visit_id"].is_unique:
         raise ValueError("A visit occurs more than once.")
     place = place_of(ears["visit_id"], kept["visit_id"])
-    mine, theirs = ears.drop(columns="minutes")[place >= 0], kept.drop(columns="visit_id").iloc[place[place >= 0]]
-    joined = pd.concat([mine.reset_index(drop=True), theirs.reset_index(drop=True)], axis=1)
-    joined["methods"] = joined["methods"].where(joined["methods"].str.len() > 0)
-    return joined[_worked_on(joined)].assign(whose=lambda ear: _whose_ear(ear))
+    mine = ears[FROM_EAR].assign(methods=ears["methods"].replace("", None).astype("category"))
+    done = _worked_on(mine, np.append(pd.factorize(kept["source_file"])[0], -1)[place], place >= 0)
+    rows = np.flatnonzero(done)
+    rows = rows[np.lexsort([ears["ear"].cat.codes.to_numpy()[rows] % 3, place[rows]])]  # an ear not named comes last
+    theirs = kept.drop(columns=["visit_id", "source_file"]).iloc[place[rows]]
+    worked = pd.concat([mine.iloc[rows].reset_index(drop=True), theirs.reset_index(drop=True)], axis=1)
+    return worked.assign(
+        day=moment[order].dt.normalize().to_numpy()[place[rows]],
+        visit=place[rows],
+        whose=_whose_ear(kept["patient_key"], place[rows], worked["ear"]),
+    )
 
 
-def _worked_on(joined: pd.DataFrame) -> pd.Series:
-    """Say of each ear whether something was done, export by export as each keeps its methods."""
-    done = joined["methods"].notna()
-    keeps_methods = done.groupby(joined["source_file"].fillna("")).transform("any")
-    grade, outcome = joined["grade"], joined["outcome"]
+def _worked_on(ears: pd.DataFrame, export: np.ndarray, attended: np.ndarray) -> np.ndarray:
+    """Say of each ear whether something was done at an attended visit, export by export as each keeps its methods."""
+    done = ears["methods"].notna().to_numpy()
+    keeps_methods = np.isin(export, np.unique(export[done & attended]))
+    grade, outcome = ears["grade"], ears["outcome"]
     occluding = grade.isin(OCCLUDING) | (grade.isna() & outcome.notna())
-    return done | (~keeps_methods & occluding & (outcome != "nothing_to_remove"))
+    return attended & (done | (~keeps_methods & (occluding & (outcome != "nothing_to_remove")).to_numpy()))
 
 
-def _whose_ear(worked: pd.DataFrame) -> pd.Series:
+def _whose_ear(patients: pd.Series, visit: np.ndarray, ear: pd.Series) -> np.ndarray:
     """Give ears their numbers; without a patient number every visit is a patient of its own."""
-    patient, patients = pd.factorize(worked["patient_key"])
-    visit, _ = pd.factorize(worked["visit_id"])
-    ear, ears = pd.factorize(worked["ear"], use_na_sentinel=False)
-    whose = np.where(patient >= 0, patient, len(patients) + visit)
-    return pd.Series(whose * len(ears) + ear, index=worked.index)
+    patient, different = pd.factorize(patients)
+    whose = np.where(patient >= 0, patient, len(different) + np.arange(len(patients)))
+    return whose[visit] * 3 + ear.cat.codes.to_numpy()
 
 
-def _days_since_last_attempt(worked: pd.DataFrame) -> pd.Series:
-    """Days since the ear's former attempt; empty for its first in the log."""
-    return worked.groupby("whose")["day"].diff().dt.days
-
-
-def _days_to_next_attempt(worked: pd.DataFrame) -> pd.Series:
-    """Days to the ear's next attempt; empty for its last in the log."""
-    return -worked.groupby("whose")["day"].diff(-1).dt.days
-
-
-def _place_in_episode(worked: pd.DataFrame, first: pd.Series) -> pd.Series:
-    """Count the attempts of each ear's episode from 1."""
-    episode = first.groupby(worked["whose"]).cumsum()
-    return worked.groupby([worked["whose"], episode]).cumcount() + 1
+def _tried_again(whose: np.ndarray, day: np.ndarray, episode_days: int) -> pd.DataFrame:
+    """Give each attempt's number in its episode, and whether a ``later`` one belongs to it, of attempts in order of time."""
+    order = np.argsort(whose, kind="stable")
+    days = np.diff(day[order]) / np.timedelta64(1, "D")
+    belongs = (np.diff(whose[order]) == 0) & (days <= episode_days)
+    place, begins = np.arange(len(order)), np.zeros(len(order), dtype=np.int64)
+    begins[1:] = np.where(belongs, 0, place[1:])
+    later = np.zeros(len(order), dtype=bool)
+    later[:-1] = belongs
+    number = place - np.maximum.accumulate(begins) + 1
+    return pd.DataFrame({"number": number, "later": later}, index=order).sort_index()
 
 
 def _success(outcome: pd.Series, tried_again: pd.Series, followed: pd.Series) -> pd.Series:

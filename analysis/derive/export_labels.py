@@ -29,15 +29,16 @@ def export_labels(visits: pd.DataFrame) -> pd.Series:
     >>> export_labels(visits).tolist()[0]
     'export of January 2026 to March 2026'
     """
-    file = visits["source_file"].fillna("")
-    days = visits.groupby(file)["slot_start"].agg(["min", "max"])
-    months = {name: _months(first, last) for name, first, last in days.itertuples() if pd.notna(first)}
+    whose, files = pd.factorize(visits["source_file"].fillna(""), sort=True)
+    days = visits["slot_start"].groupby(whose).agg(["min", "max"])
+    months = {number: _months(first, last) for number, first, last in days.itertuples() if pd.notna(first)}
     alike = Counter(months.values())
     called = {
-        name: f"export of {said}{f', number {place}' if alike[said] > 1 else ''}"
-        for place, (name, said) in enumerate(months.items(), start=1)
+        number: f"export of {said}{f', number {place}' if alike[said] > 1 else ''}"
+        for place, (number, said) in enumerate(months.items(), start=1)
     }
-    return file.map(called).astype("object").fillna(UNDATED).astype("str")
+    labels = pd.Series([called.get(number, UNDATED) for number in range(len(files))], dtype="str")
+    return pd.Series(labels.array.take(whose), index=visits.index)
 
 
 def _months(first: pd.Timestamp, last: pd.Timestamp) -> str:

@@ -32,8 +32,10 @@ def practitioner_labels(visits: pd.DataFrame, *, show_names: bool) -> pd.Series:
     >>> practitioner_labels(visits, show_names=False).tolist()
     ['practitioner 1', 'practitioner 2', 'practitioner 1', 'practitioner not recorded']
     """
-    name = visits["practitioner"].astype("object").where(visits["practitioner"].fillna("") != "")
-    first = visits["slot_start"].groupby(name).min().rename("first").rename_axis("name").reset_index()
-    order = first.sort_values(["first", "name"])["name"].tolist()
+    whose, names = pd.factorize(visits["practitioner"].fillna(""))
+    first = visits["slot_start"].groupby(whose).min()
+    known = pd.DataFrame({"first": first, "name": names[first.index]}).query("name != ''")
+    order = known.sort_values(["first", "name"])["name"].tolist()
     labels = {who: f"practitioner {who if show_names else place}" for place, who in enumerate(order, start=1)}
-    return name.map(labels).astype("object").fillna(NOBODY).astype("str")
+    called = pd.Series([labels.get(name, NOBODY) for name in names], dtype="str")
+    return pd.Series(called.array.take(whose), index=visits.index)

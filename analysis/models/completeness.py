@@ -72,10 +72,10 @@ def facts_recorded(visits: pd.DataFrame, ears: pd.DataFrame) -> dict[str, Record
 
 def _divisions(visits: pd.DataFrame, ears: pd.DataFrame) -> tuple[tuple[pd.DataFrame, str, tuple[str, ...]], ...]:
     """Give the rows each fact is looked for in, what they are, and the facts."""
-    worked = ears[(ears["outcome"] != "nothing_to_remove").fillna(True)]
+    worked = ears.loc[(ears["outcome"] != "nothing_to_remove").fillna(True), list(OF_WORKED)]
     return (
         (visits, "bookings", OF_BOOKINGS),
-        (visits[_attended(visits)], "attended visits", OF_ATTENDED),
+        (visits.loc[_attended(visits), [*OF_ATTENDED, "minutes_quality"]], "attended visits", OF_ATTENDED),
         (ears, "ears seen", OF_EARS),
         (worked, "ears with something to do", OF_WORKED),
     )
@@ -110,11 +110,16 @@ def minutes_known(visits: pd.DataFrame) -> dict[str, int]:
         attended visits. A visit without minutes, or of which nothing says
         how they are known, counts as missing.
     """
-    came = visits[_attended(visits)]
-    quality = came["minutes_quality"].astype("object")
+    counts = _quality(visits).value_counts()
+    return {code: int(counts[code]) for code in MINUTES_QUALITY}
+
+
+def _quality(visits: pd.DataFrame) -> pd.Series:
+    """Say of each attended visit how its minutes are known."""
+    came = visits.loc[_attended(visits), ["minutes", "minutes_quality"]]
+    quality = came["minutes_quality"]
     emptied = quality.isna() | (quality.isin([*MEASURED, "filled_from_slot"]) & came["minutes"].isna())
-    counts = quality.mask(emptied, "missing").value_counts()
-    return {code: int(counts.get(code, 0)) for code in MINUTES_QUALITY}
+    return quality.mask(emptied, "missing")
 
 
 def minutes_by(visits: pd.DataFrame, parts: pd.Series) -> pd.DataFrame:
@@ -141,9 +146,8 @@ def minutes_by(visits: pd.DataFrame, parts: pd.Series) -> pd.DataFrame:
     >>> minutes_by(visits, pd.Series(["old", "old", "new"]))[["timed", "rounded", "missing"]].to_dict("index")
     {'new': {'timed': 0, 'rounded': 0, 'missing': 1}, 'old': {'timed': 1, 'rounded': 1, 'missing': 0}}
     """
-    counted = {part: minutes_known(visits[parts == part]) for part in sorted(parts.unique())}
-    table = pd.DataFrame.from_dict(counted, orient="index", columns=list(MINUTES_QUALITY)).rename_axis("part")
-    return table[table.sum(axis=1) > 0]
+    quality = _quality(visits)
+    return pd.crosstab(parts[quality.index].rename("part"), quality, dropna=False)
 
 
 def ends_on_fives(visits: pd.DataFrame) -> tuple[int, int]:

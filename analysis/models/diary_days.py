@@ -85,7 +85,7 @@ def learn_weekdays(history: History, *, first: int, last: int) -> Weekdays:
     busy = bool(len(history.day) >= BUSY * len(history.diary_days))
     closures = learn_closures(history.diary_days, past, shares[weekday(past)], told_by_a_day=busy)
     opened = history.diary_days if busy else past[(shares[weekday(past)] > 0) & ~closures.on(past)]
-    visits = history.day[history.day >= window[0]]
+    visits = history.day[history.since(window[0])]
     if not busy or not len(visits):
         return Weekdays(shares, shares, busy, closures, opened)
     a_day = np.bincount(weekday(visits), minlength=7) / np.maximum(seen, 1)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 from analysis.models.case_mix_names import (
@@ -48,8 +47,7 @@ def case_mix_counts(attempts: pd.DataFrame, ears: pd.DataFrame, found: Periods) 
     NotEnough
         If the quarter has no first attempt.
     """
-    looked_at = np.logical_or.reduce(list(found.split(attempts["day"]).values()))
-    first = attempts[looked_at & (attempts["attempt_number"] == 1).to_numpy(dtype=bool)]
+    first = attempts[found.within(attempts["day"]) & (attempts["attempt_number"] == 1)]
     facts = ears[place_of(ears["visit_id"], first["visit_id"]) >= 0]
     facts = facts[["visit_id", "ear", "methods", "eardrum", "middle_ear"]].drop_duplicates(["visit_id", "ear"])
     first = first.merge(facts, on=["visit_id", "ear"], how="left", validate="many_to_one")

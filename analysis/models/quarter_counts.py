@@ -67,7 +67,7 @@ def activity_counts(visits: pd.DataFrame, found: Periods) -> tuple[Counts, list[
         raise NotEnough(
             "The log does not say which bookings were attended.", "Record of every booking whether the patient came."
         )
-    kept = visits[(visits["attendance"] != "moved").fillna(True)]
+    kept = visits[found.within(visits["slot_start"]) & (visits["attendance"] != "moved").fillna(True)]
     sites = kept["site"].fillna(NO_SITE)
     names = sorted(sites.unique())
     counts = counted(kept["slot_start"], booking_flags(kept), ACTIVITY, found, sites if len(names) > 1 else None)
@@ -98,7 +98,7 @@ def person_counts(
         Of this quarter only, and the practitioners; none where there is only
         one, or a count is too small.
     """
-    kept = visits[visits["attendance"].isin(HELD_SLOT)]
+    kept = visits[found.within(visits["slot_start"]) & visits["attendance"].isin(HELD_SLOT)]
     flags = {"held": pd.Series(data=True, index=kept.index)}
     flags |= {each: _is(kept["attendance"], each) for each in HELD_SLOT}
     counts = counted(kept["slot_start"], flags, ACTIVITY_OF_PERSON, found, practitioners[kept.index])
@@ -147,6 +147,7 @@ def outcome_counts(table: pd.DataFrame, found: Periods, followed_until: pd.Times
     NotEnough
         If the quarter has no first attempt.
     """
+    table = table[found.within(table["day"])]
     first = table["attempt_number"] == 1
     judged = first & table["success"].notna() & (table["day"] <= followed_until)
     success = table["success"].fillna(False).astype(bool)

@@ -55,7 +55,7 @@ def income_per_session(visits: pd.DataFrame, found: Periods, level: float = 0.95
     >>> income_per_session(visits, found)["this_quarter"].value
     40.0
     """
-    held = sessions(visits)[["session_id", "day", "visit_id", "attendance"]]
+    held = sessions(visits[found.within(visits["slot_start"])])[["session_id", "day", "visit_id", "attendance"]]
     came = held[held["attendance"] == "attended"].merge(visits[["visit_id", "fee"]], on="visit_id", how="left")
     now = found.split(came["day"])[THIS]
     if not now.any() or came.loc[now, "fee"].notna().mean() < MOSTLY:

@@ -40,6 +40,10 @@ class Periods:
         marks = {THIS: self.quarter.holds(moments) & (moments < ends)}
         return marks | {name: quarter.holds(moments) for name, quarter in self.compared.items()}
 
+    def within(self, moments: pd.Series) -> pd.Series:
+        """Mark the rows of any period: of a long log these are few, and all that a quarter's answers count."""
+        return pd.concat(self.split(moments), axis=1).any(axis=1)
+
 
 def periods(quarter: Quarter, first_day: pd.Timestamp, last_day: pd.Timestamp) -> Periods:
     """Find which quarters a log covers whole.

@@ -37,6 +37,7 @@ def punctuality_counts(visits: pd.DataFrame, found: Periods) -> tuple[Counts, li
         If the quarter has no attended visit with a start, or with minutes of
         its own and a slot.
     """
+    visits = visits[found.within(visits["slot_start"])]
     flags = booking_flags(visits)
     own = flags["attended"] & visits["minutes"].notna() & visits["minutes_quality"].isin(OWN_MINUTES)
     with_slot = own & visits["slot_minutes"].notna()

@@ -197,11 +197,10 @@ def returns_by_month(
     """
     spells = history.keyed
     cumulative = np.concatenate([np.zeros((STRATA, 1)), rates.sum(axis=1).cumsum(axis=1)], axis=1)
-    returns = np.sort(history.day[history.keyed & history.linked & (history.kind != NEW)])
+    returns = history.day[spells & history.linked & (history.kind != NEW)]
     came = np.searchsorted(returns, edges[1]) - np.searchsorted(returns, edges[0])
-    stratum = 2 * history.hearing_aid[spells] + history.returner[spells]
     days = np.unique(np.concatenate([edges[0], edges[1]]) - 1)
-    upto = _expected_up_to(days, cumulative, stratum, history.day[spells], history.next_day[spells])
+    upto = _expected_up_to(days, cumulative, history.stratum[spells], history.day[spells], history.next_day[spells])
     return came, upto[np.searchsorted(days, edges[1] - 1)] - upto[np.searchsorted(days, edges[0] - 1)]
 
 
@@ -213,32 +212,29 @@ def _expected_up_to(
     Spells that have ended are summed once; those still open are counted by the
     day they began, so that a month costs the log's days and not its spells.
     """
-    stop = np.minimum(stop, days[-1] + 1)  # whoever is watched beyond stays open
-    rows = np.argsort(stop, kind="stable")
-    stratum, start, stop = stratum[rows].astype(np.int64), start[rows], stop[rows]
-    ended = np.concatenate([[0.0], _at(cumulative, stratum, np.maximum(stop - start, 0) / WEEK).cumsum()])
     begun = np.arange(start.min(initial=days[0]), days[-1] + 1)
-    place = stratum * len(begun) + np.minimum(start - begun[0], len(begun) - 1)
+    by_day = _at(cumulative, np.arange(len(begun) + 1) / WEEK)
     usable = start <= days[-1]
-    still = np.bincount(place[usable], minlength=STRATA * len(begun))
-    upto, gone = np.zeros(len(days)), 0
+    stratum, start, stop = stratum[usable], start[usable], np.minimum(stop[usable], days[-1] + 1)
+    over = np.searchsorted(days, np.append(begun, days[-1] + 1))[stop - begun[0]]  # the first of the days not before
+    ended = np.bincount(over, by_day[stratum, stop - start], minlength=len(days) + 1).cumsum()
+    place = stratum * len(begun) + start - begun[0]
+    shape = (len(days) + 1, STRATA, len(begun))
+    leaving = np.bincount(over * (STRATA * len(begun)) + place, minlength=shape[0] * shape[1] * shape[2]).reshape(shape)
+    still = leaving.sum(axis=0)
+    upto = np.zeros(len(days))
     for number, day in enumerate(days):
-        over = int(np.searchsorted(stop, day, side="right"))
-        leaving = place[gone:over][usable[gone:over]]
-        still -= np.bincount(leaving, minlength=len(still))
-        gone, before = over, begun <= day
-        ages = (day - begun[before]) / WEEK
-        open_now = still.reshape(STRATA, -1)[:, before]
-        by_age = np.stack([_at(cumulative, np.full(len(ages), each), ages) for each in range(STRATA)])
-        upto[number] = ended[over] + (open_now * by_age).sum()
+        still = still - leaving[number]
+        ages = int(np.searchsorted(begun, day, side="right"))
+        upto[number] = ended[number] + (still[:, :ages] * by_day[:, day - begun[:ages]]).sum()
     return upto
 
 
-def _at(cumulative: np.ndarray, rows: np.ndarray, weeks: np.ndarray) -> np.ndarray:
+def _at(cumulative: np.ndarray, weeks: np.ndarray) -> np.ndarray:
     """Read cumulative rates at so many weeks, between whole weeks along a straight line."""
     whole = np.floor(weeks).astype(np.int64)
-    low = cumulative[rows, whole]
-    return low + (weeks - whole) * (cumulative[rows, whole + 1] - low)
+    low = cumulative[:, whole]
+    return low + (weeks - whole) * (cumulative[:, whole + 1] - low)
 
 
 def week_shares(walked: tuple[np.ndarray, np.ndarray], *, last: int) -> np.ndarray:

@@ -102,21 +102,19 @@ def return_table(history: History, *, last: int, weeks: int) -> ReturnTable:
     ----------
     .. [1] Holford (1980), Biometrics 36, 299-305; Prentice et al. (1978), Biometrics 34, 541-554.
     """
-    spells = history.keyed & (history.day <= last)
-    start, stop = history.day[spells], np.minimum(history.next_day[spells], last)
-    kind = history.next_kind[spells]
-    stratum = 2 * history.hearing_aid[spells] + history.returner[spells]
+    spells = _spells(history, last)
     lows, widths = _stretches(weeks)
-    length = (stop - start) / WEEK
-    came = (kind >= 0) & (kind != NEW)
-    group_of = _groups(np.bincount(stratum[came], minlength=STRATA))
-    group = group_of[stratum]
-    watched = _watched(length, group, group_of.max() + 1, lows, widths)
-    events = np.zeros((len(watched), len(KINDS), len(lows)))
+    came = spells[:, :-1].copy()
+    came[:, NEW] = 0
+    group_of = _groups(came.sum(axis=(1, 2)))
+    members = np.arange(group_of.max() + 1)[:, None] == group_of
+    length = np.arange(spells.shape[2]) / WEEK
+    in_group = members @ spells.sum(axis=1)
+    watched = _beyond(length, in_group, lows) - _beyond(length, in_group, lows + widths)
     # a gap of exactly seven days ends the first week, it does not begin the second
-    place = np.maximum(np.searchsorted(lows, length[came], side="left") - 1, 0)
-    np.add.at(events, (group[came], kind[came], place), 1.0)
-    followed = int(np.ceil(length.max())) if len(length) else 0
+    place = np.maximum(np.searchsorted(lows, length, side="left") - 1, 0)
+    events = np.tensordot(members, came, axes=1) @ (place[:, None] == np.arange(len(lows))).astype(float)
+    followed = int(np.ceil(length[in_group.any(axis=0)].max(initial=0.0)))
     tails = [_tail(events[g].sum(axis=0), watched[g], lows, widths) for g in range(len(watched))]
     pooled_events = np.stack([events[g][:, tail:].sum(axis=1) for g, (_, tail) in enumerate(tails)])
     pooled_watched = np.array([watched[g][tail:].sum() for g, (_, tail) in enumerate(tails)])
@@ -146,19 +144,20 @@ def _groups(events: np.ndarray) -> np.ndarray:
     return np.zeros(STRATA, dtype=np.int64)
 
 
-def _watched(length: np.ndarray, group: np.ndarray, groups: int, lows: np.ndarray, widths: np.ndarray) -> np.ndarray:
-    """Sum the weeks watched in each stretch, by group."""
-    return np.stack(
-        [_beyond(length[group == g], lows) - _beyond(length[group == g], lows + widths) for g in range(groups)]
-    )
+def _spells(history: History, last: int) -> np.ndarray:
+    """Count patients' times after a visit by stratum, how they ended (last: not yet) and days: all that the table needs."""
+    keyed = history.keyed & (history.day <= last)
+    days = np.minimum(history.next_day[keyed], last) - history.day[keyed]
+    ended = history.next_kind[keyed] % (len(KINDS) + 1)
+    reach = int(days.max(initial=0)) + 1
+    place = (history.stratum[keyed] * (len(KINDS) + 1) + ended) * reach + days
+    counts = np.bincount(place, minlength=STRATA * (len(KINDS) + 1) * reach)
+    return counts.reshape(STRATA, len(KINDS) + 1, reach)
 
 
-def _beyond(length: np.ndarray, lows: np.ndarray) -> np.ndarray:
-    """Sum by how much lengths reach beyond each of some lengths."""
-    length = np.sort(length)
-    left = np.concatenate([length[::-1].cumsum()[::-1], [0.0]])
-    place = np.searchsorted(length, lows, side="right")
-    return left[place] - lows * (len(length) - place)
+def _beyond(length: np.ndarray, many: np.ndarray, lows: np.ndarray) -> np.ndarray:
+    """Sum by how much lengths, each there so many times, reach beyond each of some lengths."""
+    return many @ np.maximum(length[:, None] - lows, 0.0)
 
 
 def _tail(events: np.ndarray, watched: np.ndarray, lows: np.ndarray, widths: np.ndarray) -> tuple[int, int]:
@@ -222,13 +221,16 @@ def waiting_patients(history: History, *, last: int, weeks: int) -> np.ndarray:
         Patients; one between two weeks is shared between them.
     """
     waiting = history.keyed & (history.next_day == NEVER)
-    gap = (last - history.day[waiting]) / WEEK
-    stratum = 2 * history.hearing_aid[waiting] + history.returner[waiting]
+    days = last - history.day[waiting]
+    reach = int(days.max(initial=0)) + 1
+    place = history.stratum[waiting] * reach + days
+    patients = np.bincount(place, minlength=STRATA * reach).reshape(STRATA, reach)
+    gap = np.arange(reach) / WEEK
     week = np.floor(gap).astype(np.int64)
-    counts = np.zeros((STRATA, weeks))
-    np.add.at(counts, (stratum, week), 1 - (gap - week))
-    np.add.at(counts, (stratum, week + 1), gap - week)
-    return counts
+    counts = np.zeros((weeks, STRATA))
+    np.add.at(counts, week, (patients * (1 - (gap - week))).T)
+    np.add.at(counts, week + 1, (patients * (gap - week)).T)
+    return counts.T
 
 
 def second_attempt_share(table: ReturnTable, days: int) -> float:

@@ -196,10 +196,11 @@ def _entrants(
     starts, stops = month_edges(months)
     by_week = share * WEEK / (stops - starts)
     seen = np.zeros((len(streams[0].means), STRATA, len(share)))
-    recent = history.day > last - YEAR
+    recent = history.since(last - YEAR + 1)
+    many = np.bincount(history.kind[recent], minlength=len(KINDS))
+    aided = np.bincount(history.kind[recent], history.hearing_aid[recent], minlength=len(KINDS))
     for stream in streams:
-        alike = recent & (history.kind == stream.kind)
-        aid = history.hearing_aid[alike].mean() if alike.any() else 0.0
+        aid = aided[stream.kind] / max(many[stream.kind], 1)
         weekly = stream.means @ by_week.T * stream.keyed
         returner = int(stream.kind != NEW)
         seen[:, returner] += weekly * (1 - aid)

@@ -49,7 +49,8 @@ def suction_days(visits: pd.DataFrame, ears: pd.DataFrame, inside: pd.Series, me
     came = visits[inside & (visits["attendance"] == "attended").fillna(False)]
     who = came["practitioner"].astype("object").fillna(came["site"].astype("object")).fillna("")
     when = pd.DataFrame({"visit_id": came["visit_id"], "day": came["slot_start"].dt.normalize(), "who": who})
-    joined = ears[["visit_id", "methods"]].merge(when, on="visit_id")
+    treated = ears.loc[ears["visit_id"].isin(came["visit_id"]), ["visit_id", "methods"]]
+    joined = treated.merge(when, on="visit_id")
     used = joined["methods"].astype("object").fillna("").astype("str").str.split(METHOD_JOIN)
     counts = pd.DataFrame({each: used.map(lambda order, each=each: each in order) for each in SUCTIONS}).astype(int)
     by_day = counts.groupby([joined["day"], joined["who"]]).sum()

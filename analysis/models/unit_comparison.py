@@ -61,13 +61,22 @@ class Comparison:
     left_out: int
 
 
-def compared_cases(visits: pd.DataFrame, attempts: pd.DataFrame, followed_until: pd.Timestamp) -> list[Cases]:
+def compared_cases(
+    visits: pd.DataFrame,
+    attempts: pd.DataFrame,
+    *,
+    first: pd.Timestamp,
+    last: pd.Timestamp,
+    followed_until: pd.Timestamp,
+) -> list[Cases]:
     """List what is compared: first attempts, starts on time, and visits with an adverse event.
 
     Parameters
     ----------
     visits, attempts : pandas.DataFrame
         The tables ``VISITS`` and ``ATTEMPTS``.
+    first, last : pandas.Timestamp
+        First and last day compared.
     followed_until : pandas.Timestamp
         First attempts after this day are too recent for their success to be known.
 
@@ -76,9 +85,8 @@ def compared_cases(visits: pd.DataFrame, attempts: pd.DataFrame, followed_until:
     list of Cases
         First attempts on the same mix of grade and impaction; visits and starts as they are.
     """
-    judged = attempts[
-        (attempts["attempt_number"] == 1) & attempts["success"].notna() & (attempts["day"] <= followed_until)
-    ]
+    judged = attempts[attempts["day"].between(first, min(last, followed_until)) & attempts["success"].notna()]
+    judged = judged[judged["attempt_number"] == 1]
     grade, impacted = (
         judged[each].astype("object").fillna("not recorded").astype("str") for each in ("grade", "impacted")
     )
@@ -88,7 +96,9 @@ def compared_cases(visits: pd.DataFrame, attempts: pd.DataFrame, followed_until:
         outcome=judged["success"].astype(bool), mix=mix, group=patient
     )
     watched, event = watched_visits(visits)
-    watched = watched & bool(visits["adverse_event"].notna().any())
+    watched &= bool(visits["adverse_event"].notna().any())
+    visits = visits[(visits["slot_start"] >= first) & (visits["slot_start"] < last + pd.Timedelta(days=1))]
+    watched, event = watched[visits.index], event[visits.index]
     whose = visits["patient_key"].fillna(visits["visit_id"])
     seen = visits[["practitioner", "site"]].assign(day=visits["slot_start"], outcome=event, mix="", group=whose)
     begun = starts(visits)

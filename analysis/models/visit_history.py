@@ -18,6 +18,7 @@ RETURNED_KINDS = (KINDS.index("routine_recall"), KINDS.index("symptoms_return"))
 NEVER = np.iinfo(np.int64).max
 """Stands for a next visit that has not come."""
 EPOCH = pd.Timestamp("1970-01-01")
+TOLD = ["slot_start", "attendance", "patient_key", "booking_kind", "hearing_aid"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,12 +57,21 @@ class History:
 
     def until(self, last: int) -> History:
         """Give what was known at the end of day ``last``: later visits have not come."""
-        keep = self.day <= last
-        cut = {each.name: getattr(self, each.name)[keep] for each in fields(self) if each.name != "diary_days"}
+        come = int(np.searchsorted(self.day, last, side="right"))
+        cut = {each.name: getattr(self, each.name)[:come] for each in fields(self) if each.name != "diary_days"}
         late = cut["next_day"] > last
         cut["next_day"] = np.where(late, NEVER, cut["next_day"])
         cut["next_kind"] = np.where(late, -1, cut["next_kind"])
         return replace(self, **cut, diary_days=self.diary_days[self.diary_days <= last])
+
+    def since(self, day: int) -> slice:
+        """Give the place of the visits from a day on."""
+        return slice(int(np.searchsorted(self.day, day)), None)
+
+    @property
+    def stratum(self) -> np.ndarray:
+        """Give whom the visit's patient is followed with: ``2 * hearing_aid + returner``."""
+        return 2 * self.hearing_aid.astype(np.int64) + self.returner
 
 
 def day_number(when: pd.Timestamp) -> int:
@@ -111,7 +121,8 @@ def visit_history(visits: pd.DataFrame, *, last_day: pd.Timestamp) -> History:
     >>> history.linked.tolist(), (history.next_day - history.day)[0].item()
     ([False, False, True], 30)
     """
-    dated = visits[visits["slot_start"].notna() & (visits["slot_start"].dt.normalize() <= last_day)]
+    told = visits[TOLD]
+    dated = told[told["slot_start"].notna() & (told["slot_start"].dt.normalize() <= last_day)]
     came = dated[dated["attendance"].eq("attended")] if dated["attendance"].notna().any() else dated
     if came.empty:
         raise NotEnough("The log holds no attended visit.", "Record for each booking its date and whether it was kept.")

@@ -9,10 +9,12 @@ import pandas as pd
 
 from analysis.models.counts import count_draws
 from analysis.models.new_patients import MonthlyModel, fit_monthly, fit_recent
-from analysis.models.opening_days import Months, month_of_days
+from analysis.models.opening_days import Months, month_edges, month_of_days
 from analysis.models.visit_history import KINDS, NEW, History
 from analysis.problems import NotEnough
 
+UNKEYED = 2
+"""Sort of a visit without a patient number; 0 is a patient's first in the log, 1 a later one."""
 MOSTLY_KEYED = 0.5
 """Below this share of visits with a patient number, every kind is forecast from its counts alone."""
 
@@ -84,26 +86,29 @@ def count_streams(history: History, months: Months, *, sets: int, rng: np.random
     patients last seen before the log begins, which can only fade, or carry no
     patient number; these have the level and trend of the last year.
     """
-    seen_first = history.keyed & ~history.linked
-    which: dict[tuple[int, bool | None], np.ndarray] = {(NEW, None): history.kind == NEW}
-    for kind in range(len(KINDS)):
-        if kind != NEW:
-            which[kind, True] = (history.kind == kind) & seen_first
-            which[kind, False] = (history.kind == kind) & ~history.keyed
+    sort = np.where(history.keyed, history.linked, UNKEYED)
+    by_sort = np.bincount(sort * len(KINDS) + history.kind, minlength=3 * len(KINDS)).reshape(3, -1)
+    counts = np.stack([monthly_counts(history, months.whole, sort == each) for each in range(3)])
     streams = []
-    for (kind, keyed), visits in which.items():
-        counts = monthly_counts(history, months.whole, visits)[:, kind]
+    for kind, keyed in _sorts():
+        sorts = [0, 1, UNKEYED] if keyed is None else [0 if keyed else UNKEYED]
         try:
-            model = _fitted(kind, keyed, counts, months)
+            model = _fitted(kind, keyed, counts[sorts, :, kind].sum(axis=0), months)
         except NotEnough:
             continue  # a kind the months looked at do not hold is no stream
         point = model.means(months.walked, months.open_walked)
         drawn = model.mean_draws(months.walked, months.open_walked, sets, rng)
-        followed = float(history.keyed[visits].mean())
+        followed = 1 - by_sort[UNKEYED, kind] / by_sort[:, kind].sum() if keyed is None else float(keyed)
         streams.append(Stream(kind, followed, model, np.concatenate([point[None], drawn])))
     if not streams:
         raise NotEnough("The months looked at hold no new patient.", "Record for each booking its kind and date.")
     return streams
+
+
+def _sorts() -> list[tuple[int, bool | None]]:
+    """List the kinds with whether their visits carry a patient number; new patients' are taken together."""
+    others = [kind for kind in range(len(KINDS)) if kind != NEW]
+    return [(NEW, None), *((kind, keyed) for kind in others for keyed in (True, False))]
 
 
 def _fitted(kind: int, keyed: bool | None, counts: np.ndarray, months: Months) -> MonthlyModel:
@@ -128,8 +133,9 @@ def monthly_counts(history: History, months: pd.PeriodIndex, which: np.ndarray) 
     -------
     numpy.ndarray of int, shape (months, kinds)
     """
-    place = month_of_days(history.day[which]).asi8 - months.asi8[0]
-    inside = (place >= 0) & (place < len(months))
-    counts = np.zeros((len(months), len(KINDS)), dtype=np.int64)
-    np.add.at(counts, (place[inside], history.kind[which][inside]), 1)
-    return counts
+    first, last = month_edges(months[:1])[0].item(), month_edges(months[-1:])[1].item()
+    day, kind = history.day[which], history.kind[which]
+    inside = (day >= first) & (day < last)
+    place = month_of_days(np.arange(first, last)).asi8 - months.asi8[0]
+    cell = place[day[inside] - first] * len(KINDS) + kind[inside]
+    return np.bincount(cell, minlength=len(months) * len(KINDS)).reshape(len(months), len(KINDS))
