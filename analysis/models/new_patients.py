@@ -17,6 +17,8 @@ MOST_HARMONICS = 2
 VISITS_FOR_TREND = 30
 VISITS_FOR_SEASON = 60
 """Below these counts no trend or season is learnt (our choice, no source)."""
+MOST_GROWTH = 3.0
+"""Logarithm of a year's growth, twentyfold, beyond which no trend is carried on (our choice, no source)."""
 POSSIBLE_GROWTH, POSSIBLE_SEASON = 0.15, 0.12
 """Standard deviations, on the log scale, of a year's growth and of a yearly wave's two terms that
 cannot be learnt yet: ranges allow for them (our choice, no source)."""
@@ -128,7 +130,13 @@ def fit_monthly(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarra
     From 24 months and 30 visits a trend, a steady share a year; from 60 visits
     a season too, of no, one or two waves a year, by Akaike's criterion. With
     less there is nothing to tell a season from a trend: the level of the last
-    12 months stands, and ranges allow for both.
+    12 months stands, and ranges allow for both. So it does where the months
+    that hold any visit are too few to settle the terms, whose likeliest values
+    would be infinite [1]_, and where the count grew more than twentyfold a year.
+
+    References
+    ----------
+    .. [1] Santos Silva and Tenreyro (2010), Economics Letters 107, 310-312.
 
     Examples
     --------
@@ -138,13 +146,19 @@ def fit_monthly(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarra
     (False, 0, [20.0])
     """
     _require(counts, months)
-    if len(months) < MONTHS_FOR_SEASON or counts.sum() < VISITS_FOR_TREND:
-        year = slice(-MONTHS_FOR_TREND, None)
-        _require(counts[year], months[year])
-        return fit_terms(counts[year], months[year], open_days[year], trend=False, harmonics=0, widened=True)
-    most = MOST_HARMONICS if counts.sum() >= VISITS_FOR_SEASON else 0
-    tried = [fit_terms(counts, months, open_days, trend=True, harmonics=k) for k in range(most + 1)]
-    return min(tried, key=lambda model: model.fit.aic)
+    long = len(months) >= MONTHS_FOR_SEASON and counts.sum() >= VISITS_FOR_TREND
+    waves = range((MOST_HARMONICS if counts.sum() >= VISITS_FOR_SEASON else 0) + 1 if long else 0)
+    tried = [
+        fit_terms(counts, months, open_days, trend=True, harmonics=k)
+        for k in waves
+        if _settles(counts, months, trend=True, harmonics=k)
+    ]
+    steady = [model for model in tried if model.fit.coefficients[1] <= MOST_GROWTH]
+    if steady:
+        return min(steady, key=lambda model: model.fit.aic)
+    year = slice(-MONTHS_FOR_TREND, None)
+    _require(counts[year], months[year])
+    return fit_terms(counts[year], months[year], open_days[year], trend=False, harmonics=0, widened=True)
 
 
 def fit_recent(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarray, *, fading: bool) -> MonthlyModel:
@@ -167,12 +181,14 @@ def fit_recent(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarray
     Raises
     ------
     NotEnough
-        With fewer than 6 whole months, or no count above nought in the last 12.
+        With fewer than 6 whole months, or no count above nought in the last 12;
+        where the count fades and a single month, not the last, held it all.
 
     Notes
     -----
     The growth of returns slows as a log fills, so that a steady trend over
-    the whole log would run far too high.
+    the whole log would run far too high. A trend that one month alone would
+    have to settle, or of more than twentyfold a year, is not carried on.
 
     Examples
     --------
@@ -187,9 +203,15 @@ def fit_recent(counts: np.ndarray, months: pd.PeriodIndex, open_days: np.ndarray
     level = fit_terms(counts, months, open_days, trend=False, harmonics=0)
     if counts.sum() < VISITS_FOR_TREND:
         return level
+    if not _settles(counts, months, trend=True, harmonics=0):
+        if fading and not counts[-1]:
+            raise NotEnough(
+                "Whoever was seen before the log begins has been back.", "Ask again when the log is longer."
+            )
+        return level
     moving = fit_terms(counts, months, open_days, trend=True, harmonics=0)
-    wanted = moving.fit.aic < level.fit.aic and not (fading and moving.fit.coefficients[1] > 0)
-    return moving if wanted else level
+    most = 0.0 if fading else MOST_GROWTH
+    return moving if moving.fit.aic < level.fit.aic and moving.fit.coefficients[1] <= most else level
 
 
 def fit_season(counts: np.ndarray, months: pd.PeriodIndex, expected: np.ndarray) -> MonthlyModel:
@@ -218,7 +240,8 @@ def fit_season(counts: np.ndarray, months: pd.PeriodIndex, expected: np.ndarray)
     _require(counts, months)
     season = len(months) >= MONTHS_FOR_SEASON and counts.sum() >= VISITS_FOR_SEASON
     waves = range((MOST_HARMONICS if season else 0) + 1)
-    tried = [fit_terms(counts, months, expected, trend=False, harmonics=k) for k in waves]
+    settled = [k for k in waves if _settles(counts, months, trend=False, harmonics=k)]
+    tried = [fit_terms(counts, months, expected, trend=False, harmonics=k) for k in settled]
     return min(tried, key=lambda model: model.fit.aic)
 
 
@@ -240,6 +263,12 @@ def _require(counts: np.ndarray, months: pd.PeriodIndex) -> None:
         raise NotEnough(*too_few_months(len(months)))
     if not np.any(counts > 0):
         raise NotEnough("The months looked at hold no such visit.", "Record for each booking its kind and date.")
+
+
+def _settles(counts: np.ndarray, months: pd.PeriodIndex, *, trend: bool, harmonics: int) -> bool:
+    """Say whether the months that hold any visit settle the terms, so that their likeliest values are finite."""
+    terms = month_terms(months, since=months[-1], trend=trend, harmonics=harmonics)
+    return bool(np.linalg.matrix_rank(terms[counts > 0]) == terms.shape[1])
 
 
 def fit_terms(

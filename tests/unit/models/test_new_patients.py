@@ -91,3 +91,35 @@ def test_the_corrected_dispersion_makes_up_for_the_terms_spent() -> None:
         corrected.append(fit.corrected_dispersion)
     assert np.mean(likeliest) < 0.045
     assert np.mean(corrected) == pytest.approx(0.05, abs=0.006)
+
+
+def test_visits_of_the_first_month_alone_have_run_out_where_they_can_only_fade():
+    with pytest.raises(NotEnough):
+        fit_recent(np.array([87, 0, 0, 0, 0, 0]), months(6), np.full(6, 20.0), fading=True)
+
+
+def test_visits_of_one_month_alone_make_no_trend():
+    model = fit_recent(np.array([0, 0, 0, 0, 0, 60]), months(6), np.ones(6), fading=False)
+    assert not model.trend
+    np.testing.assert_allclose(model.means(months(7)[6:], np.ones(1)), 10.0)
+
+
+def test_a_kind_first_written_down_in_the_last_month_does_not_grow_for_ever():
+    model = fit_monthly(np.array([0] * 29 + [90]), months(30), np.ones(30))
+    ahead = model.mean_draws(months(42)[30:], np.ones(12), 500, np.random.default_rng(1))
+    assert not model.trend
+    assert np.isfinite(ahead).all()
+    np.testing.assert_allclose(model.means(months(42)[30:], np.ones(12)), 90 / 12)
+
+
+def test_growth_beyond_twentyfold_a_year_is_not_carried_on():
+    doubling = 4 * 2 ** np.arange(6)
+    assert not fit_recent(doubling, months(6), np.ones(6), fading=False).trend
+    assert fit_recent(np.round(40 * 1.2 ** np.arange(6)), months(6), np.ones(6), fading=False).trend
+
+
+def test_visits_at_one_time_of_year_alone_take_no_wave_that_they_do_not_settle():
+    each_may = np.where(np.arange(36) % 12 == 4, 40, 0)
+    model = fit_monthly(each_may, months(36), np.ones(36))
+    assert model.harmonics == 0
+    assert np.isfinite(model.mean_draws(months(48)[36:], np.ones(12), 200, np.random.default_rng(1))).all()
