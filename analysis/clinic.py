@@ -21,6 +21,8 @@ TABLES = {"visits": VISITS, "ears": EAR_ROWS, "set_aside": SET_ASIDE}
 TABLES_KEY = "tables"
 """Names, in the record, the folder its tables stand in: the one file that is swapped when the store changes."""
 TABLES_FOLDER = r"tables-[0-9a-f]{16}(-\d+)?"
+NAMED_BY_KEY = "[0-9a-f]{16}$"
+"""How a visit's name ends that intake made from the patient's pseudonym, day and time."""
 LONGEST_PAUSE_DAYS, FEWEST_NO_SLIP = 92, 5
 TRIES = 100
 """How often tables are looked for that a run takes away just then, because it has made newer ones."""
@@ -174,6 +176,7 @@ def open_clinic(folder: str | Path) -> Clinic:
     folder = Path(folder)
     tables, record = _read_store(folder)
     tables["visits"], pseudonyms = number_patients(tables["visits"])
+    tables["visits"], tables["ears"] = number_visits(tables["visits"], tables["ears"])
     invented = (folder / "INVENTED").exists()
     return Clinic(**tables, settings=read_settings(folder), record=record, invented=invented, pseudonyms=pseudonyms)
 
@@ -195,8 +198,7 @@ def number_patients(visits: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
     -----
     Pseudonyms sort as the clinic's key happens to make them, and resampling
     draws patients in their order: another key would give other ranges in the
-    third digit. By names the same exports give the same figures to the byte,
-    if they number their visits; else visits' own names hang on the key too.
+    third digit. By names the same exports give the same figures to the byte.
 
     Examples
     --------
@@ -210,6 +212,31 @@ def number_patients(visits: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
     named = pd.Series(names, dtype="str").reindex(place).to_numpy()
     told = visits.assign(patient_key=pd.Series(named, index=visits.index, dtype="str"))
     return told, pd.Series(pseudonyms, index=names, dtype="str")
+
+
+def number_visits(visits: pd.DataFrame, ears: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Name visits by their place in the log where the store's names hang on the clinic's key.
+
+    Parameters
+    ----------
+    visits, ears : pandas.DataFrame
+        The tables ``VISITS`` and ``EAR_ROWS`` as the store holds them.
+
+    Returns
+    -------
+    (pandas.DataFrame, pandas.DataFrame)
+        Both with names; as they were where the log numbers its visits itself.
+
+    Examples
+    --------
+    >>> visits, ears = (pd.DataFrame({"visit_id": names}, dtype="str") for names in (["12", "0f" * 8], ["0f" * 8] * 2))
+    >>> [table["visit_id"].tolist() for table in number_visits(visits, ears)]
+    [['v00000000', 'v00000001'], ['v00000001', 'v00000001']]
+    """
+    if not visits["visit_id"].str.contains(NAMED_BY_KEY).any():
+        return visits, ears
+    names = pd.Series([f"v{number:08d}" for number in range(len(visits))], index=visits["visit_id"], dtype="str")
+    return visits.assign(visit_id=names.to_numpy()), ears.assign(visit_id=ears["visit_id"].map(names))
 
 
 def _read_store(folder: Path) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:

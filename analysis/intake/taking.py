@@ -33,7 +33,7 @@ from analysis.intake.set_aside import ASIDE_COLUMNS, aside_table
 from analysis.intake.shapes import minutes_differ_by_ear, only_what_visits_need, with_minutes_by_ear
 from analysis.intake.stretches import chain_rows, rows_in_stretches
 from analysis.intake.tally import Tally
-from analysis.intake.typed_tables import ear_table, visit_table
+from analysis.intake.typed_tables import IN_ORDER, ear_table, visit_table
 from analysis.intake.understanding import CODED_KINDS, coded_as
 from analysis.intake.visit_names import shared_numbers, with_visit_id
 from analysis.intake.words import check_words
@@ -207,7 +207,7 @@ def _bookings(
         ears, bookings = ears_and_bookings(named, shapes)
         bookings = engine.put_by(without_impossible_order(bookings), f"visits-{number}")
         tally.contradiction(engine.table(contradictions(bookings)))
-        order = engine.table(bookings.select("visit_id", "slot_start", "attendance"))
+        order = engine.table(bookings.select("visit_id", "attendance", *IN_ORDER))
         finished = ear_table(engine.table(ears), order)
         tally.finished_ears(finished)
         ear_tables.append(engine.typed(finished, f"ear-table-{number}"))

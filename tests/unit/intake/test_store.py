@@ -46,24 +46,27 @@ def test_taking_in_twice_gives_the_same_store_byte_for_byte_which_opens(folder):
     assert str(clinic.ears["grade"].dtype) == "category"
 
 
-def test_another_key_changes_nothing_that_answers_are_asked_of(tmp_path):
-    days = [
-        f"V{day},2026-03-{day:02d},{patient}" for day, patient in enumerate([7, 3, 9, 3, "", 1, 9, 4, 8, 2], start=2)
-    ]
+@pytest.mark.parametrize("numbered", [True, False])
+def test_another_key_changes_nothing_that_answers_are_asked_of(tmp_path, numbered):
+    patients = [7, 3, 9, 3, "", 1, 9, 4, 8, 2]
+    days = [f"2026-03-{2 + row // 3:02d},{patient},full" for row, patient in enumerate(patients)]  # three at one time
+    rows = ["Date,Patient no,L wax", *days]
+    if numbered:
+        rows = [f"{'Visit no' if row == 0 else f'V{row}'},{text}" for row, text in enumerate(rows)]
     clinics = []
-    for name in ("one", "two"):
+    for name in ("one", "two", "three"):
         (tmp_path / name / "exports").mkdir(parents=True)
-        (tmp_path / name / "exports" / "log.csv").write_text(
-            "\n".join(["Visit no,Date,Patient no", *days]), encoding="utf-8"
-        )
+        (tmp_path / name / "exports" / "log.csv").write_text("\n".join(rows), encoding="utf-8")
         store.intake_folder(tmp_path / name)
         clinics.append(open_clinic(tmp_path / name))
-    one, two = clinics
-    pd.testing.assert_frame_equal(one.visits, two.visits)
-    pd.testing.assert_frame_equal(one.ears, two.ears)
+    one, *others = clinics
+    for other in others:
+        pd.testing.assert_frame_equal(one.visits, other.visits)
+        pd.testing.assert_frame_equal(one.ears, other.ears)
+        assert not set(one.pseudonyms) & set(other.pseudonyms)
     assert one.visits["patient_key"].isna().tolist() == [False] * 4 + [True] + [False] * 5
     assert one.visits["patient_key"].nunique() == len(one.pseudonyms) == 7
-    assert not set(one.pseudonyms) & set(two.pseudonyms)
+    assert one.ears["visit_id"].tolist() == one.visits["visit_id"].tolist()
 
 
 def test_the_key_is_made_once_for_its_owner_only(folder):
