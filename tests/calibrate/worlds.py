@@ -18,7 +18,8 @@ Change = tuple[ModuleType, str, Any]
 
 PER_CALL = {300: 1.9, 1_000: 6.5, 10_000: 65.0, 100_000: 650.0}
 """Calls of new patients a month that bring about so many attended visits in three years."""
-PRACTITIONERS = {300: 1, 1_000: 2, 10_000: 4, 100_000: 10}
+PRACTITIONERS = {300: 1, 1_000: 2, 10_000: 4, 100_000: 20}
+"""Ten could not see 100,000 in three years: by the end people would wait for weeks, which is another world."""
 
 
 @dataclass(frozen=True)
