@@ -148,7 +148,8 @@ def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
         "Each ear counts once, from its first clearance in the log. Ears that fill fast are cleared more often; "
         "among clearances rather than patients, ears occlude sooner than shown.",
         f"Whoever returns with symptoms had the ear occlude within the {words.plural(settings.symptom_window_days, 'day')} "
-        "before; an ear found occluding at any other visit did so at some time since it was last seen open.",
+        "before; an ear that a recall finds occluding did so lately, with the chance that its patient would have called, or else, like "
+        "one found at any other visit, at some time since it was last seen open.",
         _staying_away(fitted),
         f"The share occluding follows a {fitted.family.spoken} of one shape for all groups, and the past is a guide to the "
         f"future. The curve is {FAMILY_CHOICE}.",

@@ -9,18 +9,10 @@ import pandas as pd
 from scipy.stats import norm
 
 from analysis.models.recall_choice import Material, chosen_family
-from analysis.models.recall_evidence import (
-    AFTER_CLEARANCE,
-    EVERYONE,
-    Returns,
-    absence_tells,
-    calls_uncertain,
-    ear_evidence,
-    first_clearances,
-    patient_returns,
-)
+from analysis.models.recall_evidence import EVERYONE, absence_tells, ear_evidence, first_clearances
 from analysis.models.recall_group_names import recall_group_names, recall_groups
 from analysis.models.recall_groups import Group, everyone_and_groups, graded_later, refuse_too_little
+from analysis.models.recall_returns import AFTER_CLEARANCE, Returns, calls_uncertain, patient_returns
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
 from analysis.stats.censored import NoMaximum, TimeRegression, time_regression
@@ -167,7 +159,9 @@ def fit_recall(
     each absent patient's ears count as open with the chance that the patient is
     neither gone nor one who comes at recalls only (``first_calls`` tells how many
     these are): the expectation step of a mixture of the lost and the staying [1]_,
-    with the chance taken from the returns rather than from the ears.
+    with the chance taken from the returns rather than from the ears. With the same
+    chances an ear that a recall finds occluding became so lately, as its patient
+    would have called, or at any time since it was last seen open.
 
     Where no return was with symptoms, staying away says nothing of the ears;
     then only ears seen again count.
@@ -177,8 +171,8 @@ def fit_recall(
     window shorter than people truly wait makes every figure late by about the
     difference of the means. On simulated clinics of three years the months
     until 30 in 100 are within 1 to 2 % on average where the assumptions hold,
-    and up to 5 % early where people go elsewhere or the clinic is older than its
-    log, a little late where people wait longer (``shared/recall_study.md``); ranges allow for chance, not for
+    up to 5 % early where people go elsewhere or the clinic is older than its
+    log, and some late where people wait longer (``shared/recall_study.md``); ranges allow for chance, not for
     this. With nobody taken to be gone they come out later still.
 
     *Short logs.* Where patients were watched for less time than most take to
@@ -195,8 +189,9 @@ def fit_recall(
     first = first_clearances(gaps)
     refuse_too_little(first, settings.fewest_ears)
     everyone, own = everyone_and_groups(gaps, first, settings, settings.groups)
-    returns = patient_returns(gaps, settings.symptom_window_days)[AFTER_CLEARANCE]
     telling = absence_tells(gaps)
+    # where staying away says nothing, the groups' returns are told to take everybody away for gone
+    returns = (everyone.returns if telling else patient_returns(gaps, settings.symptom_window_days))[AFTER_CLEARANCE]
     family = family or groups_family(own or [everyone], settings)
     curves = _curves(own, everyone, settings, level, family=family, never=True)
     _refuse_too_short(returns.until_days / DAYS_A_MONTH)
@@ -270,6 +265,7 @@ def fit_groups(
     groups: list[Group], settings: RecallPart, level: float, *, family: Family, never: bool
 ) -> TimeRegression:
     """Fit one shape and a scale a group; widen the covariance for the uncertain shares who never return."""
+    groups = groups if never else [_all_open(group) for group in groups]
     shares = [[each.never if never else 0.0 for each in group.returns] for group in groups]
     fit = _fit_with(groups, shares, settings, level, family)
     covariance = fit.covariance.copy()
@@ -279,9 +275,15 @@ def fit_groups(
         moved = [list(each) for each in shares]
         moved[g][stage] += groups[g].returns[stage].error
         covariance += _apart(at, _fit_with(groups, moved, settings, level, family))
-    if any(calls_uncertain(group.returns) for group in groups):
+    if never and any(calls_uncertain(group.returns) for group in groups):
         covariance += _apart(at, _fit_with(groups, shares, settings, level, family, silent_errors=1))
     return replace(fit, covariance=covariance)
+
+
+def _all_open(group: Group) -> Group:
+    """Take whoever stays away to have open ears: nobody to be gone, and nobody to come at recalls only."""
+    calls = [None if each.calls is None else replace(each.calls, silent=0.0) for each in group.returns]
+    return replace(group, returns=[replace(each, calls=its) for each, its in zip(group.returns, calls, strict=True)])
 
 
 def _apart(at: np.ndarray, other: TimeRegression) -> np.ndarray:
@@ -336,8 +338,8 @@ def _silent_share(returns: Returns, level: float) -> Estimate | None:
     if calls is None or not np.isfinite(calls.error):
         return None
     reach = float(norm.ppf(0.5 + level / 2)) * calls.error
-    low, high = max(calls.silent - reach, 0.0), min(calls.silent + reach, 1.0)
-    return Estimate(calls.silent, low, high, level, calls.recalls, "what recalls find beyond what calls foretell")
+    value, low, high = np.clip([calls.silent, calls.silent - reach, calls.silent + reach], 0.0, 1.0).tolist()
+    return Estimate(value, low, high, level, calls.recalls, "what recalls find beyond what calls foretell")
 
 
 def _return_share(returns: Returns, level: float) -> Estimate:

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.derive.gaps import attended_visits
-from analysis.models.recall_evidence import AFTER_CLEARANCE, FEWEST_READ, patient_returns
+from analysis.models.recall_callers import FEWEST_READ
+from analysis.models.recall_returns import AFTER_CLEARANCE, patient_returns
 from analysis.problems import NotEnough
 from analysis.stats.estimate import Estimate
 

@@ -2,46 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from analysis.models.recall_callers import FEWEST_READ, FEWEST_WATCHED, Calls, first_calls
-from analysis.stats.kaplan_meier import KaplanMeier, kaplan_meier
+from analysis.models.recall_callers import CALL, RECALL, Calls
+from analysis.models.recall_returns import AFTER_CLEARANCE, AFTER_RETURN, Returns, after_return
 
 EVERYONE = "everyone"
-AFTER_CLEARANCE, AFTER_RETURN = 0, 1
-
-
-@dataclass(frozen=True, eq=False)
-class Returns:
-    """How long patients stay away after a clearance, and the share who never return.
-
-    Attributes
-    ----------
-    curve : KaplanMeier
-        Share not yet back, by days.
-    until_days : float
-        How far the curve is read: the last day with enough patients watched.
-    never : float
-        Share never back: the curve's level on that day, less those only late.
-    error : float
-        Standard error of ``never``, widened by half of what was taken off for the late.
-    calls : Calls or None
-        How soon patients call of themselves, and how many never do; None where that was not asked.
-    """
-
-    curve: KaplanMeier
-    until_days: float
-    never: float
-    error: float
-    calls: Calls | None = None
-
-    def gone(self, away_days: np.ndarray, never: float) -> np.ndarray:
-        """Chance that a patient away for so long is gone for good, were ``never`` the share."""
-        away = self.curve.at(np.minimum(away_days, self.until_days))
-        return np.clip(np.divide(never, away, out=np.zeros_like(away), where=away > 0), 0.0, 1.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +48,9 @@ def first_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
 
         - ``unended``: not found occluding, and no later clearance;
         - ``after_return``: the patient had come back before, in the log or before it;
+        - ``has_called``: the patient has come back with symptoms at any time;
+        - ``recall_open_days``, ``recall_found_days``: open until then and occluding by then, of the first ear of the
+          patient's that a recall found occluding;
         - ``away_days``: days since the ear was last seen, up to the log's end;
         - ``earlier_clearances``: 0.
 
@@ -108,12 +80,31 @@ def all_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
     ordered = gaps.sort_values(["patient_key", "ear", "cleared_on"])
     ear = ["patient_key", "ear"]
     last = ~ordered.duplicated(ear, keep="last")
+    return (
+        _with_habits(ordered)
+        .assign(
+            unended=last & ordered["occluding_by_days"].isna(),
+            after_return=after_return(ordered),
+            away_days=ordered["watched_days"] - ordered["open_until_days"],
+            earlier_clearances=ordered.groupby(ear, observed=True).cumcount(),
+        )
+        .reset_index(drop=True)
+    )
+
+
+def _with_habits(ordered: pd.DataFrame) -> pd.DataFrame:
+    """Say of each patient whether any return was with symptoms, and when a recall first found an ear occluding."""
+    patient = ordered["patient_key"]
+    called = ((ordered["first_return_kind"] == CALL) | (ordered["return_kind"] == CALL)).fillna(False).astype(bool)
+    found = ordered[
+        ((ordered["return_kind"] == RECALL) & ordered["occluding_by_days"].notna()).fillna(False).astype(bool)
+    ]
+    first = found.drop_duplicates("patient_key").set_index("patient_key")
     return ordered.assign(
-        unended=last & ordered["occluding_by_days"].isna(),
-        after_return=_after_return(ordered),
-        away_days=ordered["watched_days"] - ordered["open_until_days"],
-        earlier_clearances=ordered.groupby(ear, observed=True).cumcount(),
-    ).reset_index(drop=True)
+        has_called=called.groupby(patient).transform("max"),
+        recall_found_days=patient.map(first["occluding_by_days"]).astype(float),
+        recall_open_days=patient.map(first["open_until_days"]).astype(float),
+    )
 
 
 def absence_tells(gaps: pd.DataFrame) -> bool:
@@ -133,91 +124,6 @@ def absence_tells(gaps: pd.DataFrame) -> bool:
     """
     kinds = gaps["return_kind"].dropna()
     return bool(kinds.empty or (kinds == "symptoms_return").any())
-
-
-def _after_return(gaps: pd.DataFrame) -> pd.Series:
-    """Say of each gap whether its patient had come back before: in the log, or before it began.
-
-    Whom the log knows from before is there because he came back; counted as new, such patients make it seem
-    that nearly all do. Where too few new patients are left to be read, everybody counts as new.
-    """
-    before = gaps["known_before"].fillna(False).astype(bool)
-    if gaps.loc[~before, "patient_key"].nunique() < FEWEST_WATCHED:
-        before = pd.Series(False, index=gaps.index)
-    return before | _after_return_in_log(gaps)
-
-
-def _after_return_in_log(gaps: pd.DataFrame) -> pd.Series:
-    """Say of each gap whether its patient had come back before, after the first clearance in the log."""
-    start = gaps.groupby("patient_key")["cleared_on"].transform("min")
-    back = (start + pd.to_timedelta(gaps["return_days"], unit="D")).where(gaps["cleared_on"] == start)
-    return back.groupby(gaps["patient_key"]).transform("min") <= gaps["cleared_on"]
-
-
-def patient_returns(gaps: pd.DataFrame, symptom_window_days: int | None = None) -> list[Returns]:
-    """Read how long patients stay away: after the first clearance in the log, and after having come back.
-
-    Parameters
-    ----------
-    gaps : pandas.DataFrame
-        The table ``GAPS``; at least one row.
-    symptom_window_days : int, optional
-        With it, first returns also tell who calls of themselves.
-
-    Returns
-    -------
-    list of Returns
-        At ``AFTER_CLEARANCE`` and ``AFTER_RETURN``. Where fewer than 25
-        patients who had come back were watched, these are taken to stay away
-        like the others.
-
-    Notes
-    -----
-    The Kaplan-Meier level after long watching is the share who never return
-    [1]_; it needs no assumption about when wax builds up. After short watching
-    some are only late. These are put at what follows if returns go on falling
-    as they fell from the second to the last third of the time watched (a
-    geometric series, in the manner of [2]_); if they did not fall, nobody is
-    taken to be gone.
-
-    References
-    ----------
-    .. [1] Maller and Zhou (1992), Biometrika 79, 731-739.
-    .. [2] Escobar-Bach and Van Keilegom (2019), J. R. Stat. Soc. B 81, 861-880.
-    """
-    spells = gaps.assign(after_return=_after_return(gaps)).sort_values(["patient_key", "cleared_on"])
-    first = spells[~spells["after_return"]].drop_duplicates("patient_key", keep="last")
-    later = spells[spells["after_return"]].drop_duplicates(["patient_key", "cleared_on"])
-    found = [_returns(first), _returns(later if len(later) >= FEWEST_WATCHED else first)]
-    if symptom_window_days is not None:
-        ears = spells[~spells["after_return"]].drop_duplicates(["patient_key", "ear"], keep="last")
-        found[0] = replace(found[0], calls=first_calls(ears, found[0].curve, found[0].never, symptom_window_days))
-    return found
-
-
-def _returns(spells: pd.DataFrame) -> Returns:
-    """Read one curve of returns."""
-    days = spells["return_days"].fillna(spells["watched_days"]).to_numpy()
-    curve = kaplan_meier(days, spells["returned"].to_numpy(dtype=bool))
-    end = max(int((curve.at_risk >= FEWEST_READ).sum()) - 1, 0)
-    until, level = float(curve.times[end]), float(curve.survival[end])
-    late = min(_only_late(curve, until), level)
-    return Returns(curve, until, level - late, float(np.hypot(curve.standard_error[end], late / 2)))
-
-
-def _only_late(curve: KaplanMeier, until: float) -> float:
-    """Share still to come back after the time watched, if returns go on falling as they fell."""
-    a_third, two_thirds, whole = curve.at(until * np.array([1 / 3, 2 / 3, 1]))
-    middle, last = a_third - two_thirds, two_thirds - whole
-    if last <= 0:
-        return 0.0
-    return float(last * last / (middle - last)) if middle > last else 1.0
-
-
-def calls_uncertain(returns: list[Returns]) -> bool:
-    """Say whether a share who never call of themselves was estimated, so that its error counts."""
-    calls = returns[AFTER_CLEARANCE].calls
-    return calls is not None and bool(np.isfinite(calls.error)) and calls.error > 0
 
 
 def ear_evidence(
@@ -254,24 +160,67 @@ def ear_evidence(
     end (whoever occluded later may not have called yet; a call comes half a
     window after onset on average), with the chance that the patient is not
     gone and would call; and as open until last seen with the chance that the
-    patient is gone or would not.
+    patient is gone or would not. Whoever has ever come with symptoms would call.
+
+    An ear that a recall finds occluding would, had it been so for longer than
+    the window, have brought a patient who calls: it became so within the last two
+    thirds of the window (of those yet to call the ear has been occluding for a third
+    of it on average), with the chance that the patient calls; and at any time since
+    it was last seen open with the chance that the patient never does. Taken to have
+    become so at any time, such ears made months 1 in 100 early at clinics of any size.
     """
     unended = first["unended"].to_numpy(dtype=bool)
-    stage = first["returned"].to_numpy(dtype=bool) | first["after_return"].to_numpy(dtype=bool)
+    seen, by = first["open_until_days"].to_numpy(), first["occluding_by_days"].fillna(np.inf).to_numpy()
+    calls = returns[AFTER_CLEARANCE].calls
+    silent = 0.0 if calls is None else calls.silent_moved(silent_errors)
+    tells = _tells(first, returns, never, silent, symptom_window_days)
+    absent = np.maximum(first["watched_days"].to_numpy() - symptom_window_days / 2, seen)
+    at_recall, never_calls = _found_at_recall(first, calls, silent, symptom_window_days)
+    lately = np.maximum(by - symptom_window_days * 2 / 3, seen)
+    rows = np.arange(len(first))
+    return Evidence(
+        low=np.concatenate([np.where(unended, absent, seen), seen[unended], lately[at_recall]]),
+        high=np.concatenate([by, np.full(unended.sum(), np.inf), by[at_recall]]),
+        weight=np.concatenate([np.where(unended, tells, never_calls), 1 - tells[unended], 1 - never_calls[at_recall]]),
+        row=np.concatenate([rows, rows[unended], rows[at_recall]]),
+    )
+
+
+def _tells(
+    first: pd.DataFrame, returns: list[Returns], never: list[float], silent: float, window_days: int
+) -> np.ndarray:
+    """Chance that an absent patient is neither gone nor one who would not call, so that staying away tells of open ears."""
     away = first["away_days"].to_numpy()
+    stage = (first["returned"] | first["after_return"]).to_numpy(dtype=bool)
     gone = np.where(
         stage, returns[AFTER_RETURN].gone(away, never[AFTER_RETURN]), returns[AFTER_CLEARANCE].gone(away, never[0])
     )
     calls = returns[AFTER_CLEARANCE].calls
-    tells = 1 - gone
-    if calls is not None:
-        tells = tells * calls.would_call(away, calls.silent_moved(silent_errors))
-    seen, by = first["open_until_days"].to_numpy(), first["occluding_by_days"].fillna(np.inf).to_numpy()
-    absent = np.maximum(first["watched_days"].to_numpy() - symptom_window_days / 2, seen)
-    rows = np.arange(len(first))
-    return Evidence(
-        low=np.concatenate([np.where(unended, absent, seen), seen[unended]]),
-        high=np.concatenate([by, np.full(unended.sum(), np.inf)]),
-        weight=np.concatenate([np.where(unended, tells, 1.0), 1 - tells[unended]]),
-        row=np.concatenate([rows, rows[unended]]),
-    )
+    if calls is None:
+        return 1 - gone
+    seen, watched = first["open_until_days"].to_numpy(), first["watched_days"].to_numpy()
+    would = calls.would_call(_never_calls(first, calls, silent, window_days), seen, watched, silent, window_days)
+    return np.clip((1 - gone) * would, 0.0, 1.0)
+
+
+def _never_calls(first: pd.DataFrame, calls: Calls, silent: float, window_days: int) -> np.ndarray:
+    """Chance that each ear's patient never calls, from the kinds of all returns and what the first recall found."""
+    at, until = (first[each].to_numpy() for each in ("recall_found_days", "recall_open_days"))
+    found = np.isfinite(at)
+    chance = np.full(len(first), silent)
+    chance[found] = calls.found_silent(until[found], at[found], silent, window_days)
+    return np.where(first["has_called"].to_numpy(dtype=bool), 0.0, chance)
+
+
+def _found_at_recall(
+    first: pd.DataFrame, calls: Calls | None, silent: float, window_days: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Say which ears a recall found occluding, and the chance that their patients never call; 1 for all others."""
+    at_recall = (first["return_kind"] == RECALL) & first["occluding_by_days"].notna()
+    found, chance = at_recall.fillna(False).to_numpy(dtype=bool), np.ones(len(first))
+    if calls is None or not calls.known:
+        return np.zeros_like(found), chance
+    seen, by = (first[each].to_numpy()[found] for each in ("open_until_days", "occluding_by_days"))
+    called = first["has_called"].to_numpy(dtype=bool)[found]
+    chance[found] = np.where(called, 0.0, calls.found_silent(seen, by, silent, window_days))
+    return found, chance

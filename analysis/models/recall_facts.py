@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.recall_choice import Material, chosen_family
-from analysis.models.recall_evidence import Returns, absence_tells, calls_uncertain, ear_evidence, patient_returns
+from analysis.models.recall_evidence import absence_tells, ear_evidence
 from analysis.models.recall_fact_table import EARLIER, FACTS, NOT_RECORDED, OF_FIRST, FactDesign, fact_design
 from analysis.models.recall_groups import refuse_too_little, told_returns
+from analysis.models.recall_returns import Returns, calls_uncertain, patient_returns
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
 from analysis.stats.censored import NoMaximum, TimeRegression, time_regression
@@ -97,8 +98,7 @@ class FactEvidence:
         of_gaps = gaps["patient_key"].map(pace)
         whole = self.returns[0]
         returns = [
-            [_lent(each, all_) for each, all_ in zip(own, whole, strict=True)]
-            for own in (patient_returns(gaps[of_gaps == each], self.window_days) for each in range(many))
+            patient_returns(gaps[of_gaps == each], self.window_days, whole=whole, loosest=0.0) for each in range(many)
         ]
         place = self.every["patient_key"].map(pace).to_numpy(dtype=int)
         return replace(self, pace=place, returns=returns)
@@ -175,14 +175,6 @@ def fit_facts(every: pd.DataFrame, gaps: pd.DataFrame, settings: RecallPart, *, 
         )
     days = first["cleared_on"]
     return FactTimes(times, beside, fit, len(first), len(every), days.min(), days.max())
-
-
-def _lent(own: Returns, whole: Returns) -> Returns:
-    """Lend patients of a like pace everyone's shares who never return and never call; their curves stay their own."""
-    calls = own.calls
-    if calls is not None and whole.calls is not None:
-        calls = replace(calls, never=whole.never, silent=whole.calls.silent, error=whole.calls.error)
-    return replace(own, never=whole.never, error=whole.error, calls=calls)
 
 
 def _factors(design: FactDesign, fit: TimeRegression, facts: tuple[str, ...]) -> dict[tuple[str, str], Estimate]:

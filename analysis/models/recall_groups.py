@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from analysis.models.recall_evidence import EVERYONE, Returns, absence_tells, patient_returns
+from analysis.models.recall_evidence import EVERYONE, absence_tells
 from analysis.models.recall_group_names import recall_group_names, recall_groups
+from analysis.models.recall_returns import Returns, patient_returns
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
 
@@ -16,9 +17,6 @@ FEWEST_OCCLUDING = 10
 FEWEST_DAYS_APART = 60
 """Days between the times after which the 5 and 95 in 100 of ears were seen again, for a curve (our choice, no source)."""
 DAYS_A_MONTH = 30.4375
-LOOSEST_NEVER = 0.03
-"""Standard error above which a group's own share of never-returners, or of those who never call, is not used (our choice,
-no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,25 +56,9 @@ def everyone_and_groups(
     for name in recall_groups(facts):
         its_first = first[of_first == name]
         if enough(its_first, settings.fewest_ears):
-            returns = steadied_returns(patient_returns(gaps[of_gaps == name], window), whole)
+            returns = patient_returns(gaps[of_gaps == name], window, whole=whole)
             own.append(Group(name, its_first, told_returns(returns, telling=telling)))
     return Group(EVERYONE, first, told_returns(whole, telling=telling)), own
-
-
-def steadied_returns(own: list[Returns], everyone: list[Returns]) -> list[Returns]:
-    """Lend a group everyone's share who never return, or never call, where its own is known too loosely; its curves stay its own."""
-    return [_steadied(each, whole) for each, whole in zip(own, everyone, strict=True)]
-
-
-def _steadied(own: Returns, whole: Returns) -> Returns:
-    """Lend one stage's shares."""
-    lent = replace(own, never=whole.never, error=whole.error) if own.error > LOOSEST_NEVER else own
-    if own.calls is None or whole.calls is None:
-        return lent
-    calls = replace(own.calls, never=lent.never)
-    if calls.error > LOOSEST_NEVER:
-        calls = replace(calls, silent=whole.calls.silent, error=whole.calls.error)
-    return replace(lent, calls=calls)
 
 
 def told_returns(returns: list[Returns], *, telling: bool) -> list[Returns]:

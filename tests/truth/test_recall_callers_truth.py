@@ -10,7 +10,7 @@ from analysis.models.recall import FittedRecall, fit_recall
 from analysis.settings import RecallPart
 from tests.truth.recall_world import World
 
-SEEDS = range(4)
+SEEDS = range(8)
 
 
 @cache
@@ -23,7 +23,7 @@ def fits(recall_only: float) -> list[FittedRecall]:
 @pytest.mark.parametrize("planted", [0.0, 0.2, 0.4])
 def test_the_share_who_come_at_recalls_only_is_found(planted):
     found = [fit.silent_share for fit in fits(planted)]
-    # four clinics' mean; a single one's standard error is about 0.02
+    # eight clinics' mean; a single one's standard error is about 0.02
     assert np.mean([each.value for each in found]) == pytest.approx(planted, abs=0.05)
     assert all(each.low <= each.value <= each.high for each in found)
 
@@ -33,5 +33,5 @@ def test_the_share_who_come_at_recalls_only_is_found(planted):
 def test_months_are_right_whether_or_not_some_come_at_recalls_only(planted, group):
     truth = World().months_until(0.3, hearing_aid=group == "hearing_aid")
     mean = np.mean([fit.curves[group].months_until(0.3).value for fit in fits(planted)])
-    # three standard errors of four clinics' mean; taking all for callers, a fifth at recalls only made it 5 % late
-    assert mean == pytest.approx(truth, rel=0.045)
+    # three standard errors of eight clinics' mean; taking all for callers, a fifth at recalls only made it 5 % late
+    assert mean == pytest.approx(truth, rel=0.032)

@@ -5,13 +5,8 @@ import pandas as pd
 import pytest
 
 from analysis.models.recall import _return_share, fit_recall
-from analysis.models.recall_evidence import (
-    AFTER_CLEARANCE,
-    absence_tells,
-    ear_evidence,
-    first_clearances,
-    patient_returns,
-)
+from analysis.models.recall_evidence import absence_tells, ear_evidence, first_clearances
+from analysis.models.recall_returns import AFTER_CLEARANCE, patient_returns
 from analysis.problems import NotEnough
 from analysis.schema import GAPS, typed_frame
 from analysis.settings import RecallPart
