@@ -137,7 +137,7 @@ def _by_today(share: Estimate | None, settings: RecallPart) -> str:
 def how_sure(level: float) -> str:
     """Say what the range means and what it leaves out."""
     return (
-        f"{words.how_sure(level)} They allow for chance, not for the assumptions below; "
+        f"{words.how_sure(level)} They allow for chance, and for the few in 100 by which months were off on large invented clinics, not for the assumptions below; "
         "the checks show how far two of these move the figure."
     )
 

@@ -18,7 +18,7 @@ from analysis.settings import RecallPart
 from tests.truth.recall_world import World
 
 PAGE, FIGURES = Path("shared/recall_study.md"), Path("tests/truth/recall_study.json")
-CLINICS, FIRST_SEED = 60, 7000
+CLINICS, FIRST_SEED = 40, 7000
 SHARE, LEVEL = 0.30, 0.95
 GROUPS = {"hearing_aid": True, "no_hearing_aid": False}
 FRAIL = World(frailty_variance=0.5)
