@@ -273,7 +273,7 @@ def _recall_list(asked: argparse.Namespace, progress: Progress) -> int:
 
 def _notebooks(asked: argparse.Namespace, progress: Progress) -> int:
     """Copy the notebooks and open JupyterLab on this computer only."""
-    import subprocess
+    import subprocess  # nosec B404 # started below without a shell
 
     from analysis.clinic import open_clinic
     from analysis.report.notebooks import copy_notebooks, lab_command, refresh
@@ -289,4 +289,4 @@ def _notebooks(asked: argparse.Namespace, progress: Progress) -> int:
     if asked.no_open:
         return DONE
     _say("They open in your browser. Leave this window open while you use them; Ctrl and C here ends them.")
-    return subprocess.call(lab_command(asked.folder, copied))  # noqa: S603 (no shell, words of our own)
+    return subprocess.call(lab_command(asked.folder, copied))  # noqa: S603 # nosec B603 # no shell, words of our own

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -73,6 +75,8 @@ def new_session() -> Any:
         "spark.sql.shuffle.partitions": "4",
         "spark.sql.session.timeZone": "UTC",
     }
+    # Spark's workers would otherwise run whatever Python is called python3 here, of another version perhaps.
+    os.environ.setdefault("PYSPARK_PYTHON", sys.executable)
     builder = SparkSession.builder.master("local[*]").appName("earclinic")
     for name, value in settings.items():
         builder = builder.config(name, value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-import subprocess
+import subprocess  # nosec B404 # started below without a shell
 import tempfile
 from pathlib import Path
 
@@ -75,7 +75,7 @@ def print_page(page: Path, browser: str | None) -> Path | None:
     # The profile may still be written to while the browser's last process ends.
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         try:
-            subprocess.run(  # noqa: S603 (a browser found here, a page made here)
+            subprocess.run(  # noqa: S603 # nosec B603 # a browser found here, a page made here
                 _command(browser, page, made, profile), capture_output=True, timeout=LONGEST_SECONDS, check=True
             )
         except (OSError, subprocess.SubprocessError):

@@ -1,6 +1,7 @@
 """Real Spark, on this machine's cores, gives the tables and the record that pandas gives."""
 
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
@@ -29,9 +30,11 @@ def session():
     pytest.importorskip("pyspark", reason="Spark is an extra: pip install earclinic[spark]")
     from analysis.intake.spark import new_session
 
-    made = new_session()
-    yield made
-    made.stop()
+    with pytest.MonkeyPatch.context() as patched:
+        patched.delenv("PYSPARK_PYTHON", raising=False)
+        made = new_session()
+        yield made
+        made.stop()
 
 
 def bytes_of(paths, engine, folder):
@@ -42,6 +45,10 @@ def bytes_of(paths, engine, folder):
         write_table(folder / name, table)
         written[name] = (folder / name).read_bytes()
     return written, taken.record
+
+
+def test_workers_run_the_python_that_asks_not_another_called_python3(session):
+    assert session.sparkContext.pythonExec == sys.executable
 
 
 @pytest.mark.usefixtures("session")
