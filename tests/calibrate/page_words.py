@@ -70,6 +70,8 @@ AIMS = [
     "",
     "Differences in success and shares are told in 100. The comparison *as they are* is there to show what it would mislead to.",
     "",
+    "- **Seen.** Months until occluding are 2 to 6 in 100 late at 30 in 100 and 5 to 11 at half: open ears are cleaned when they",
+    "  begin to fill, which takes those about to occlude out of sight. Their ranges allow for it (`models/recall.py`).",
 ]
 
 SAID = {
