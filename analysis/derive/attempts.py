@@ -102,22 +102,23 @@ def attempts(
 def _ears_worked_on(visits: pd.DataFrame, ears: pd.DataFrame, last_day: pd.Timestamp) -> pd.DataFrame:
     """Join each ear that was worked on to its attended visit, in order of time; number visits, and whose ear it is."""
     moment = visits["slot_start"].fillna(visits["started_at"])
-    came = (visits["attendance"] == "attended") & (moment.dt.normalize() <= last_day)
-    order = visits.loc[came, ["visit_id"]].assign(moment=moment[came]).sort_values(["moment", "visit_id"]).index
-    kept = visits.loc[order, ["visit_id", "source_file", *FROM_VISIT]].reset_index(drop=True)
-    if not kept["visit_id"].is_unique:
+    came = np.flatnonzero((visits["attendance"] == "attended") & (moment.dt.normalize() <= last_day))
+    named = pd.DataFrame({"moment": moment.iloc[came], "name": visits["visit_id"].iloc[came]}).reset_index(drop=True)
+    came = came[named.sort_values(["moment", "name"]).index]
+    names = visits["visit_id"].iloc[came]
+    if not names.is_unique:
         raise ValueError("A visit occurs more than once.")
-    place = place_of(ears["visit_id"], kept["visit_id"])
+    place = place_of(ears["visit_id"], names)
     mine = ears[FROM_EAR].assign(methods=ears["methods"].replace("", None).astype("category"))
-    done = _worked_on(mine, np.append(pd.factorize(kept["source_file"])[0], -1)[place], place >= 0)
-    rows = np.flatnonzero(done)
+    export, _ = pd.factorize(visits["source_file"].iloc[came])
+    rows = np.flatnonzero(_worked_on(mine, np.append(export, -1)[place], place >= 0))
     rows = rows[np.lexsort([ears["ear"].cat.codes.to_numpy()[rows] % 3, place[rows]])]  # an ear not named comes last
-    theirs = kept.drop(columns=["visit_id", "source_file"]).iloc[place[rows]]
+    theirs = visits[FROM_VISIT].iloc[came[place[rows]]]
     worked = pd.concat([mine.iloc[rows].reset_index(drop=True), theirs.reset_index(drop=True)], axis=1)
     return worked.assign(
-        day=moment[order].dt.normalize().to_numpy()[place[rows]],
+        day=moment.dt.normalize().to_numpy()[came[place[rows]]],
         visit=place[rows],
-        whose=_whose_ear(kept["patient_key"], place[rows], worked["ear"]),
+        whose=_whose_ear(visits["patient_key"].iloc[came], place[rows], worked["ear"]),
     )
 
 

@@ -158,8 +158,8 @@ def time_regression(
     value, _, hessian = rows.derivatives(estimates)
     covariance = bread = _inverse(-hessian)
     if clusters is not None:
-        by_row = rows.scores(estimates)[alike.of_row] * weights[:, None]
-        covariance = clustered_covariance(bread, by_row, clusters)
+        by_row = rows.scores(estimates).T[:, alike.of_row] * weights  # summed a column at a time
+        covariance = clustered_covariance(bread, by_row.T, clusters)
     n = round(float(rows.counts.sum()))
     return TimeRegression(estimates[:-1], float(estimates[-1]), covariance, value, n, level, family)
 

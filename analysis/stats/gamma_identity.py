@@ -102,7 +102,7 @@ def fit_gamma_identity(design: np.ndarray, amounts: np.ndarray) -> GammaIdentity
     dispersion = float(((residuals / means) ** 2).sum() / max(len(amounts) - design.shape[1], 1))
     weighted = cells / cell_means[:, None] ** 2
     bread = np.linalg.inv(cells.T @ (weighted * size[:, None]))
-    scores = weighted[alike.of_row] * residuals[:, None]
+    scores = (weighted.T[:, alike.of_row] * residuals).T  # summed a column at a time
     leverages = np.einsum("ij,jk,ik->i", weighted, bread, cells)[alike.of_row]
     return GammaIdentityFit(params, bread, scores, means, dispersion, len(cells), leverages)
 
