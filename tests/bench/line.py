@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-HEADINGS = ("part", "rows", "seconds", "peak GB", "beside it", "its seconds", "ratio", "figures apart")
+HEADINGS = ("part", "rows", "seconds", "peak GiB", "beside it", "its seconds", "ratio", "figures apart")
 
 
 @dataclass(frozen=True)
