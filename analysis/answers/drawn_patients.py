@@ -53,9 +53,9 @@ def of_drawn_patients(question: Callable[[Clinic], Answer]) -> Callable[[Clinic]
     @wraps(question)
     def asked(clinic: Clinic) -> Answer:
         drawn = _drawn(clinic)
-        answer = question(clinic) if drawn is None else question(drawn)
         if drawn is None:
-            return answer
+            return question(clinic)
+        answer = question(drawn)
         return _said(answer, clinic, drawn) if answer.answered else question(clinic)
 
     return asked
@@ -69,7 +69,7 @@ def _drawn(clinic: Clinic) -> Clinic | None:
         return None
     rng, share = np.random.default_rng(SEED), most / len(visits)
     patient, patients = pd.factorize(visits["patient_key"])
-    lucky = rng.random(len(patients) + 1) < share
+    lucky = rng.random(len(patients) + 1) < share  # the last stands for nobody known and is not looked at
     kept = visits[np.where(patient >= 0, lucky[patient], rng.random(len(visits)) < share)]
     ears = clinic.ears[clinic.ears["visit_id"].isin(kept["visit_id"])]
     until = replace(clinic.settings.clinic, last_day=None if pd.isna(clinic.last_day) else clinic.last_day.date())

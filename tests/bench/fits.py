@@ -7,9 +7,7 @@ together; both must find the same figures.
 
 from __future__ import annotations
 
-import time
-import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import lifelines
@@ -22,10 +20,10 @@ from analysis.stats.censored import weibull_regression
 from analysis.stats.clustered import clustered_covariance
 from analysis.stats.gamma_identity import fit_gamma_identity
 from analysis.stats.quantile_regression import quantile_line
+from tests.bench.beside import compared
 from tests.bench.line import Line
 
 SIZES = (10_000, 1_000_000)
-REPEATS = 3
 SHARE = 0.8
 
 
@@ -130,20 +128,3 @@ def lines(sizes: Sequence[int]) -> Iterator[Line]:
         given = invented(visits)
         for what, ours, beside, theirs in PAIRS:
             yield compared(what, visits, (ours, theirs), given, beside)
-
-
-def compared(what: str, rows: int, works: tuple[Callable, Callable], given: object, beside: str) -> Line:
-    """Time both ways to the same figures."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # the libraries' own, of links and steps; figures are compared
-        mine, found = min((_took(works[0], given) for _ in range(REPEATS)), key=lambda each: each[0])
-        theirs, other = _took(works[1], given)
-    apart = float(np.max(np.abs(found - other) / np.maximum(np.abs(other), 1.0)))
-    return Line(what, rows, mine, beside=beside, beside_seconds=theirs, apart=apart)
-
-
-def _took(work: Callable[..., np.ndarray], given: object) -> tuple[float, np.ndarray]:
-    """Give seconds and the figures found."""
-    begun = time.perf_counter()
-    found = work(given)
-    return time.perf_counter() - begun, found

@@ -8,7 +8,7 @@ import numpy as np
 import simpy
 
 from analysis.planning.session import run_sessions
-from tests.bench.fits import compared
+from tests.bench.beside import compared
 from tests.bench.line import Line
 
 SIZES = (20_000,)
