@@ -70,7 +70,7 @@ def do_the_groups_share_ground(clinic: Clinic) -> Answer:
         chart_text=f"Two curves of the chance of softening, one a group; {shared}.",
         assumptions=(
             "The chance comes from a logistic regression of who softens on grade, impaction, what was found, canal, age, "
-            "hearing aid, kind of booking and practitioner.",
+            "hearing aid, kind of booking and practitioner, and on pairs of these that say more together than chance would.",
         ),
         cautions=say.CAUTIONS,
         checks=tuple(say.not_answered_check(each, reason) for each, reason in refusals.items()),

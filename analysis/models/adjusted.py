@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import statsmodels.api as sm
-from statsmodels.tools.sm_exceptions import ConvergenceWarning, PerfectSeparationWarning
 
 from analysis.models.case_mix import independent_columns
+from analysis.models.case_mix_fit import fitted_coefficients
+from analysis.models.case_mix_pairs import with_pairs
 from analysis.problems import NotEnough
-from analysis.stats.cells import cells_of
 from analysis.stats.redrawn_arms import FittedArms
 from analysis.stats.two_arms import TwoArms, plain_means, standardised_means
 from analysis.stats.weighted_arms import OVERLAP, STABILISED, doubly_robust_means, weighted_means
-
-LARGEST_COEFFICIENT = 12.0
-"""Log odds; a larger one means that the fit is running off to certainty."""
 
 
 def adjusted_arms(
@@ -121,6 +116,7 @@ def compared_arms(
     {'unadjusted': 0.08, 'standardised': 0.2, 'weighted': 0.2, 'overlap_weighted': 0.2, 'doubly_robust': 0.2}
     """
     design = case_mix_design(columns, treated)
+    design = with_pairs(design, treated=treated, outcome=outcome if shares else None)
     full = np.column_stack([design, treated])
     of_chance = fitted_coefficients(design, treated, shares=True)
     of_outcome = fitted_coefficients(full, outcome, shares=shares)
@@ -173,38 +169,3 @@ def case_mix_design(columns: pd.DataFrame, treated: np.ndarray) -> np.ndarray:
             "Record both for all patients, and let advice differ between like patients.",
         )
     return others[:, case_mix_kept]
-
-
-def fitted_coefficients(design: np.ndarray, outcome: np.ndarray, *, shares: bool) -> np.ndarray:
-    """Fit a logistic (``shares``) or least-squares model; one that runs off to certainty is no answer."""
-    amounts = np.asarray(outcome, dtype=float)
-    if not shares:
-        alike = cells_of(design)
-        root = np.sqrt(alike.size)
-        means = alike.sums(amounts) / alike.size
-        return np.linalg.lstsq(design[alike.first] * root[:, None], means * root, rcond=None)[0]
-    alike = cells_of(design, amounts)
-    model = sm.GLM(
-        amounts[alike.first],
-        design[alike.first],
-        family=sm.families.Binomial(),
-        freq_weights=alike.size.astype(float),
-    )
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", PerfectSeparationWarning)
-            warnings.simplefilter("error", ConvergenceWarning)
-            coefficients = np.asarray(model.fit(tol=1e-12, maxiter=50).params)
-    except (PerfectSeparationWarning, ConvergenceWarning):
-        raise _certain() from None
-    if np.abs(coefficients).max() > LARGEST_COEFFICIENT:
-        raise _certain()
-    return coefficients
-
-
-def _certain() -> NotEnough:
-    """Say that some mixture of facts leaves no doubt, which a larger log would not show."""
-    return NotEnough(
-        "For some mixture of facts every ear recorded succeeded, or every ear failed, so no fair comparison can be made.",
-        "Wait until the log is larger.",
-    )

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.models.adjusted import case_mix_design, fitted_coefficients
+from analysis.models.adjusted import case_mix_design
 from analysis.models.case_mix import FEWEST_IN_LEVEL, case_mix, level_columns
+from analysis.models.case_mix_fit import fitted_coefficients
 from analysis.models.softening_material import Material
 from analysis.models.softening_sample import FACTS
 from analysis.problems import NotEnough

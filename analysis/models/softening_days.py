@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.models.adjusted import case_mix_design, fitted_coefficients
+from analysis.models.adjusted import case_mix_design
+from analysis.models.case_mix_fit import fitted_coefficients
 from analysis.models.softening_material import Material
 from analysis.problems import NotEnough
 from analysis.stats.effects import contrast_estimate
