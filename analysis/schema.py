@@ -261,13 +261,12 @@ GAPS = Table(
         _code("ear", "ear", EARS),
         Column("cleared_on", "day", "day it was cleared"),
         Column("open_until_days", "number", "known open until", "days", note="0 where nothing later shows it open"),
-        Column(
-            "occluding_by_days", "number", "known occluding by", "days", note="empty where it was never found occluding"
-        ),
+        Column("occluding_by_days", "number", "known occluding by", "days", note="empty where never found occluding"),
+        Column("left_at_calls", "count", "found non-occluding and left at returns with symptoms", "visits"),
+        Column("left_otherwise", "count", "found non-occluding and left at other visits", "visits"),
+        Column("cleaned_open", "yes_no", "cleaned while non-occluding, which ended the gap"),
         Column("watched_days", "number", "days from clearance to the end of the log", "days"),
-        Column(
-            "known_before", "yes_no", "patient known before the log", note="the patient's first visit in it is a return"
-        ),
+        Column("known_before", "yes_no", "patient known before the log", note="first visit in it is a return"),
         Column("returned", "yes_no", "patient came back"),
         Column(
             "return_days", "number", "days to the patient's first return", "days", note="empty where nobody came back"

@@ -14,7 +14,8 @@ from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_group_words import colours, group_short
 from analysis.answers.recall_material import ages_used_check, clinic_gaps
 from analysis.clinic import Clinic
-from analysis.models.recall import MEDIAN, FittedRecall, RecallCurve, fit_recall
+from analysis.models.recall import MEDIAN, FittedRecall, fit_recall
+from analysis.models.recall_curve import RecallCurve
 from analysis.models.recall_evidence import EVERYONE
 from analysis.planning.recall_policy import RecallRule, recall_rules
 from analysis.present.answer import Answer, Basis, ResultRow, no_answer

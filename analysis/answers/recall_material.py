@@ -14,9 +14,9 @@ from analysis.answers.recall_group_words import lent, with_own
 from analysis.clinic import Clinic
 from analysis.derive.gaps import Clearances, clearances
 from analysis.models.grade_at_return import GradesAtReturn, fit_grades_at_return
-from analysis.models.recall import FittedRecall, RecallCurve, fit_recall
+from analysis.models.recall import FittedRecall, fit_recall
 from analysis.models.recall_ages import without_conflicting_ages
-from analysis.models.recall_draws import share_draws
+from analysis.models.recall_curve import RecallCurve
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.return_visits import FULLY, OPEN, PARTLY, ReturnVisits, return_visits
 from analysis.planning.recall_cost import EDGES, MIDDLES, CostCurve, ReturnCosts, cost_curve
@@ -96,7 +96,7 @@ def recall_costs(clinic: Clinic) -> RecallCosts:
     rng = np.random.default_rng(SEED)
     costs = _costs(taken, grades, settings.recall_cost, settings.recall.symptom_window_days, rng)
     shown = _shown(fitted)
-    shares = {name: share_draws(curve, EDGES, DRAWS, rng) for name, curve in shown.items()}
+    shares = {name: curve.share_draws(EDGES, DRAWS, rng) for name, curve in shown.items()}
     curves = {name: cost_curve(shares[name], costs, _months(curve)) for name, curve in shown.items()}
     return RecallCosts(fitted, grades, taken, curves, shares, costs)
 

@@ -97,7 +97,7 @@ def does_the_curve_fit(clinic: Clinic) -> Answer:
 def _both(clinic: Clinic) -> tuple[FittedRecall, dict[str, Beside]]:
     """Fit the curves, and find those without a shape, for the groups that have both."""
     settings, table = clinic.settings, clinic_gaps(clinic)
-    fitted = fit_recall(table, settings.recall, level=settings.level)
+    fitted = fit_recall(table, settings.recall, level=settings.level, by_entry=False)
     rng = np.random.default_rng(SEED)
     free = free_curves(table, settings.recall, draws=DRAWS, rng=rng, level=settings.level)
     beside = {}

@@ -15,8 +15,8 @@ from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_group_words import FACT_WORDS, colours, group_short, group_spoken, listed, people, with_own
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
-from analysis.models.recall import RecallCurve
 from analysis.models.recall_ages import without_conflicting_ages
+from analysis.models.recall_curve import RecallCurve
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.recall_grouped import GroupedRecall, fit_grouped
 from analysis.planning.recall_policy import whole_months

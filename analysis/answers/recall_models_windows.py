@@ -13,8 +13,9 @@ from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.recall_group_words import group_spoken
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
-from analysis.models.recall import FittedRecall, RecallCurve, fit_recall
+from analysis.models.recall import FittedRecall, fit_recall
 from analysis.models.recall_back import new_patients_back
+from analysis.models.recall_curve import RecallCurve
 from analysis.models.recall_evidence import EVERYONE
 from analysis.present import words
 from analysis.present.answer import INFORMATION, Answer, Basis, Check, ResultRow, no_answer

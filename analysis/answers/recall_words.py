@@ -137,7 +137,7 @@ def _by_today(share: Estimate | None, settings: RecallPart) -> str:
 def how_sure(level: float) -> str:
     """Say what the range means and what it leaves out."""
     return (
-        f"{words.how_sure(level)} They allow for chance, and for the few in 100 by which months were off on large invented clinics, not for the assumptions below; "
+        f"{words.how_sure(level)} They allow for chance, not for the assumptions below; "
         "the checks show how far two of these move the figure."
     )
 
@@ -154,6 +154,11 @@ def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
         f"The share occluding follows a {fitted.family.spoken} of one shape for all groups, and the past is a guide to the "
         f"future. The curve is {FAMILY_CHOICE}.",
     ]
+    if fitted.cleaning.cleaned.any():
+        said.append(
+            "An open ear that was cleaned before it occluded would have filled like those found as open at the same kind of visit and "
+            "left alone."
+        )
     if settings.groups:
         facts = words.joined([FACT_WORDS[fact] for fact in settings.groups])
         said.append(f"The groups go by {facts}, as the settings say.")

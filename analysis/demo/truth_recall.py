@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -18,14 +19,17 @@ TWO_YEARS_DAYS = 730
 def recall_truth(people: People, rows: Rows) -> dict[str, Any]:
     """Tell when ears truly occlude again, by group and overall.
 
-    *Population* is a patient drawn at random from those seen in the log, the
-    frailty averaged out. *All clearances* weighs each patient by how often the
-    log clears an ear of theirs: frail ears come more often, so it is earlier.
+    The plain months are of the ears the log clears, each counted once, with its
+    patient's own frailty: frail ears are the likelier to be among them. *All
+    clearances* counts an ear as often as the log clears it, so it is earlier.
+    *Population* is a patient drawn at random from those seen in the log, the frailty averaged
+    out, so it is later.
     """
     seen = np.unique(rows["patient"][rows["attendance"] == story.ATTENDED])
-    aid, bud = people.hearing_aid, people.cotton_bud
-    groups = {"overall": seen, "hearing_aid": seen[aid[seen]], "no_hearing_aid": seen[~aid[seen]]}
-    cleared = np.repeat(rows["patient"], 2).reshape(-1, 2)[_cleared(rows)]
+    visit, side = np.nonzero(_cleared(rows))
+    cleared = rows["patient"][visit]
+    once = np.unique(2 * cleared + side) // 2
+    bud = people.cotton_bud[seen]
     return {
         "weibull_shape": story.WEIBULL_SHAPE,
         "frailty_variance": story.FRAILTY_VARIANCE,
@@ -35,15 +39,21 @@ def recall_truth(people: People, rows: Rows) -> dict[str, Any]:
             "cotton_bud": story.SCALE_MONTHS * story.COTTON_BUD_FACTOR,
             "both": story.SCALE_MONTHS * story.HEARING_AID_FACTOR * story.COTTON_BUD_FACTOR,
         },
-        "months_until_share_occluded": {name: _population(people, who) for name, who in groups.items()},
-        "months_until_share_occluded_no_cotton_bud": _population(people, seen[~bud[seen]]),
-        "months_until_share_occluded_cotton_bud": _population(people, seen[bud[seen]]),
-        "months_until_share_occluded_all_clearances": {
-            "overall": _as_cleared(people, cleared),
-            "hearing_aid": _as_cleared(people, cleared[aid[cleared]]),
-            "no_hearing_aid": _as_cleared(people, cleared[~aid[cleared]]),
-        },
+        "months_until_share_occluded": _by_group(_as_cleared, people, once),
+        "months_until_share_occluded_all_clearances": _by_group(_as_cleared, people, cleared),
+        "months_until_share_occluded_population": _by_group(_population, people, seen),
+        "months_until_share_occluded_population_no_cotton_bud": _population(people, seen[~bud]),
+        "months_until_share_occluded_population_cotton_bud": _population(people, seen[bud]),
     }
+
+
+def _by_group(
+    months: Callable[[People, np.ndarray], dict[str, float]], people: People, who: np.ndarray
+) -> dict[str, dict[str, float]]:
+    """Tell the months overall, with a hearing aid and without."""
+    aid = people.hearing_aid[who]
+    groups = {"overall": who, "hearing_aid": who[aid], "no_hearing_aid": who[~aid]}
+    return {name: months(people, these) for name, these in groups.items()}
 
 
 def return_truth(rows: Rows) -> dict[str, Any]:
@@ -76,7 +86,7 @@ def _population(people: People, who: np.ndarray) -> dict[str, float]:
 
 
 def _as_cleared(people: People, who: np.ndarray) -> dict[str, float]:
-    """Months until a share of the log's own clearances is occluding, each with its patient's own frailty."""
+    """Months until a share of some ears is occluding again, each with its patient's own frailty."""
     weight = people.frailty[who] / (people.scale_days(who) / story.MONTH_DAYS) ** story.WEIBULL_SHAPE
     weights, counts = np.unique(np.round(weight, 5), return_counts=True)
     months = MONTHS[::25]

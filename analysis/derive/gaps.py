@@ -32,7 +32,8 @@ class Clearances:
     def gaps(self, symptom_window_days: int) -> pd.DataFrame:
         """Give the table ``GAPS`` with one symptom window; see ``gaps``."""
         bounded = self.found.join(_bounds(self.evidence, symptom_window_days))
-        bounded["open_until_days"] = bounded["open_until_days"].fillna(0.0)
+        nothing_later = {"open_until_days": 0.0, "left_at_calls": 0, "left_otherwise": 0, "cleaned_open": False}
+        bounded = bounded.fillna(nothing_later)
         return typed_frame(GAPS, _name_return(bounded))
 
 
@@ -94,6 +95,9 @@ def gaps(
       occluding ears (both, if alike) became so within the window; the other ear
       shows its state on that day as it would at any visit;
     - not graded: says nothing, but work on the ear ends the gap.
+
+    Beside this it is counted how often an ear was found non-occluding and left, and
+    noted where such an ear was cleaned: cleaned ears were about to occlude.
 
     *Known before.* A patient whose first visit in the log is a return had come
     back before it began; so such patients say nothing of how many never do.
@@ -203,12 +207,18 @@ def _bounds(evidence: pd.DataFrame, symptom_window_days: int) -> pd.DataFrame:
     last_open = evidence[evidence["open"]].groupby("gap")["days"].max().reindex(latest.index).fillna(0.0)
     by = latest["days"].where(latest["occluding"])
     windowed = (by - symptom_window_days).where(latest["brought"])
+    filling = (evidence["found"] == "non_occluding") & ~evidence["occluding"]
+    left, at_call = filling & ~evidence["ends"], evidence["booking_kind"] == "symptoms_return"
+    times = {"left_at_calls": left & at_call, "left_otherwise": left & ~at_call}
+    counted = {name: which.groupby(evidence["gap"]).sum() for name, which in times.items()}
     return pd.DataFrame(
         {
             "open_until_days": last_open.where(~(windowed > last_open), windowed),
             "occluding_by_days": by,
             "return_kind": latest["booking_kind"],
             "grade_at_return": latest["found"],
+            "cleaned_open": (latest["found"] == "non_occluding") & ~latest["occluding"] & latest["ends"],
+            **counted,
         }
     )
 

@@ -8,60 +8,21 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from analysis.models.recall_choice import Material, chosen_family
-from analysis.models.recall_evidence import EVERYONE, absence_tells, ear_evidence, first_clearances
+from analysis.models.recall_cleaning import Cleaning
+from analysis.models.recall_curve import DAYS_A_MONTH, RecallCurve, recall_curve
+from analysis.models.recall_evidence import EVERYONE, absence_tells, first_clearances
+from analysis.models.recall_fit import fit_groups, groups_family
 from analysis.models.recall_group_names import recall_group_names, recall_groups
-from analysis.models.recall_groups import Group, everyone_and_groups, graded_later, refuse_too_little
-from analysis.models.recall_returns import AFTER_CLEARANCE, Returns, calls_uncertain, patient_returns
+from analysis.models.recall_groups import Group, everyone_and_groups, refuse_too_little
+from analysis.models.recall_returns import AFTER_CLEARANCE, Returns, patient_returns
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
-from analysis.stats.censored import NoMaximum, TimeRegression, time_regression
 from analysis.stats.estimate import Estimate
-from analysis.stats.time_families import WEIBULL, Family
+from analysis.stats.time_families import Family
 
-DAYS_A_MONTH = 30.4375
 MEDIAN = 0.5
-FIRMEST = 0.3
-OFF_SCALE, OFF_SHAPE = 0.025, 0.07
-"""Standard errors that no log is too large for: of the logarithm of months, and of how the curve bends about its firmest
-share (our choice, by ``shared/calibration.md``): open ears are cleaned when they begin to fill, which makes months late,
-the more so the larger the share; slow ears enter a log late, which makes them early."""
 SHORTEST_FOLLOWED_MONTHS = 6
 """Months returns must be followed before any curve is shown (our choice, no source)."""
-
-
-@dataclass(frozen=True, eq=False)
-class RecallCurve:
-    """How the share of a group's ears that are occluding again grows with time.
-
-    Attributes
-    ----------
-    group : str
-        ``hearing_aid``, ``no_hearing_aid`` or ``everyone``; or a group of the owner's such as ``age_60:yes canal:no``.
-    ears, seen_again, occluding : int
-        Ears cleared; of these graded at a later visit; of these found occluding.
-    own : bool
-        False where the group has too few ears and shows the whole clinic's curve.
-    watched_months : float
-        Longest time an ear of the group was watched; the curve beyond is a guess.
-    """
-
-    group: str
-    ears: int
-    seen_again: int
-    occluding: int
-    own: bool
-    watched_months: float
-    fit: TimeRegression
-    row: np.ndarray
-
-    def months_until(self, share: float) -> Estimate:
-        """Months until a share of the ears is occluding again."""
-        return replace(self.fit.time_until(share, self.row).scaled(1 / DAYS_A_MONTH), n=self.ears)
-
-    def share_by(self, months: float) -> Estimate:
-        """Share of the ears that is occluding again by some months, above nought."""
-        return replace(self.fit.share_by(months * DAYS_A_MONTH, self.row), n=self.ears)
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +56,8 @@ class FittedRecall:
         First and last clearance used.
     family : Family
         Weibull, Weibull averaged over patients who differ, or log-logistic: the one that best foretells patients held out.
+    cleaning : Cleaning
+        How often ears found non-occluding were cleaned.
     """
 
     curves: dict[str, RecallCurve]
@@ -109,6 +72,7 @@ class FittedRecall:
     first_day: pd.Timestamp
     last_day: pd.Timestamp
     family: Family
+    cleaning: Cleaning
 
     @property
     def known_before_share(self) -> float:
@@ -119,11 +83,16 @@ class FittedRecall:
     def shape(self) -> Estimate:
         """Shape of the curve, or of each patient's own where it averages over patients; above 1, an open ear is likelier to occlude the longer it has been open."""
         curve = next(iter(self.curves.values()))
-        return replace(curve.fit.shape, n=self.curves[EVERYONE].ears)
+        return replace(curve.times.fit.shape, n=self.curves[EVERYONE].ears)
 
 
 def fit_recall(
-    gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95, family: Family | None = None
+    gaps: pd.DataFrame,
+    settings: RecallPart,
+    *,
+    level: float = 0.95,
+    family: Family | None = None,
+    by_entry: bool = True,
 ) -> FittedRecall:
     """Estimate when cleared ears occlude again, with and without a hearing aid or by the owner's groups.
 
@@ -137,6 +106,8 @@ def fit_recall(
         How sure ranges should be.
     family : Family, optional
         The curve, where it is not to be chosen anew.
+    by_entry : bool, optional
+        False: ears that enter the log late are not told apart from others.
 
     Returns
     -------
@@ -171,16 +142,18 @@ def fit_recall(
     Where no return was with symptoms, staying away says nothing of the ears;
     then only ears seen again count.
 
-    *How far off it may be.* An ear cleaned while open leaves the sample with
-    its patient's habits; and the symptom window is a setting, not a finding: a
+    *Who is watched longer.* An open ear that is cleaned was about to occlude: ears found
+    alike and left alone count for it (``stand_for``). Ears of patients known before the
+    log enter it the later the slower they fill, and are watched the less: they are
+    told apart by it (``entry_columns``), and the curve is the mean over all ears.
+
+    *How far off it may be.* The symptom window is a setting, not a finding: a
     window shorter than people truly wait makes every figure late by about the
     difference of the means. On simulated clinics of three years the months
     until 30 in 100 are within 1 to 2 % on average where the assumptions hold,
-    up to 5 % early where people go elsewhere or the clinic is older than its
-    log, and some late where people wait longer (``shared/recall_study.md``). Where
-    open ears are often cleaned they are 2 to 3 % late, and 5 to 6 % at half: such
-    ears were about to occlude, and no log is large enough to lose this. Ranges
-    allow for chance and for as much; with nobody taken to be gone months come out later still.
+    up to 3 % early where people go elsewhere, some late where people wait longer, and 4 to 8 % late where
+    every open ear that fills is cleaned (``shared/recall_study.md``). Ranges allow for chance, not
+    for these; with nobody taken to be gone months come out later still.
 
     *Short logs.* Where patients were watched for less time than most take to
     come back, the lost cannot be told from the late; ranges are wide for this
@@ -194,6 +167,8 @@ def fit_recall(
     """
     gaps = gaps.assign(patient_key=pd.factorize(gaps["patient_key"], sort=True)[0])  # numbers are put together sooner
     first = first_clearances(gaps)
+    if not by_entry:
+        first = first.assign(entered_years=np.nan)
     refuse_too_little(first, settings.fewest_ears)
     everyone, own = everyone_and_groups(gaps, first, settings, settings.groups)
     telling = absence_tells(gaps)
@@ -215,16 +190,8 @@ def fit_recall(
         first_day=first["cleared_on"].min(),
         last_day=first["cleared_on"].max(),
         family=family,
+        cleaning=Cleaning.of(gaps),
     )
-
-
-def groups_family(groups: list[Group], settings: RecallPart) -> Family:
-    """Choose the curve by how it foretells patients held out; the Weibull where that cannot be told."""
-    shares = [[each.never for each in group.returns] for group in groups]
-    try:
-        return chosen_family(groups_material(groups, shares, settings))
-    except NoMaximum:
-        return WEIBULL
 
 
 def _refuse_too_short(followed_months: float) -> None:
@@ -241,14 +208,15 @@ def _curves(
     own: list[Group], everyone: Group, settings: RecallPart, level: float, *, family: Family, never: bool
 ) -> dict[str, RecallCurve]:
     """Fit the groups together and everyone alone; a group without a curve of its own shows everyone's."""
-    whole = fit_groups([everyone], settings, level, family=family, never=never)
-    together = fit_groups(own, settings, level, family=family, never=never) if own else whole
-    rows = dict(zip([group.name for group in own], np.eye(len(own)), strict=True))
-    named, curves = recall_group_names(everyone.first, settings.groups), {}
-    for name in recall_groups(settings.groups) if own else ():
-        fit, row = (together, rows[name]) if name in rows else (whole, np.ones(1))
-        curves[name] = recall_curve(name, everyone.first[named == name], fit, row, own=name in rows)
-    return curves | {EVERYONE: recall_curve(EVERYONE, everyone.first, whole, np.ones(1), own=True)}
+    [whole] = fit_groups([everyone], settings, level, family=family, never=never)
+    together = fit_groups(own, settings, level, family=family, never=never) if own else []
+    times = dict(zip([group.name for group in own], together, strict=True))
+    named = recall_group_names(everyone.first, settings.groups)
+    curves = {
+        name: recall_curve(name, everyone.first[named == name], times.get(name, whole), own=name in times)
+        for name in (recall_groups(settings.groups) if own else ())
+    }
+    return curves | {EVERYONE: recall_curve(EVERYONE, everyone.first, whole, own=True)}
 
 
 def _without_never(
@@ -259,92 +227,6 @@ def _without_never(
         return _curves(own, everyone, settings, level, family=family, never=False)
     except NotEnough:
         return None
-
-
-def recall_curve(name: str, first: pd.DataFrame, fit: TimeRegression, row: np.ndarray, *, own: bool) -> RecallCurve:
-    """Put a fitted curve beside the ears it is said of."""
-    watched = float(first["watched_days"].max()) / DAYS_A_MONTH if len(first) else 0.0
-    occluding = int(first["occluding_by_days"].notna().sum())
-    return RecallCurve(name, len(first), int(graded_later(first).sum()), occluding, own, watched, fit, row)
-
-
-def fit_groups(
-    groups: list[Group], settings: RecallPart, level: float, *, family: Family, never: bool
-) -> TimeRegression:
-    """Fit one shape and a scale a group; widen the covariance for the uncertain shares who never return."""
-    groups = groups if never else [_all_open(group) for group in groups]
-    shares = [[each.never if never else 0.0 for each in group.returns] for group in groups]
-    fit = _fit_with(groups, shares, settings, level, family)
-    covariance = fit.covariance.copy()
-    at = np.append(fit.coefficients, fit.log_sigma)
-    moves = [(g, stage) for g, group in enumerate(groups) for stage, each in enumerate(group.returns) if each.error > 0]
-    for g, stage in moves if never else []:
-        moved = [list(each) for each in shares]
-        moved[g][stage] += groups[g].returns[stage].error
-        covariance += _apart(at, _fit_with(groups, moved, settings, level, family))
-    if never and any(calls_uncertain(group.returns) for group in groups):
-        covariance += _apart(at, _fit_with(groups, shares, settings, level, family, silent_errors=1))
-    return replace(fit, covariance=covariance + _however_large(fit))
-
-
-def _however_large(fit: TimeRegression) -> np.ndarray:
-    """Give the covariance that stays however large the log is, for months and bend of all groups alike."""
-    reach = float(fit.family.place(FIRMEST)) * np.exp(fit.log_sigma)
-    months = OFF_SCALE * np.append(np.ones_like(fit.coefficients), 0.0)
-    bend = OFF_SHAPE * np.append(np.full_like(fit.coefficients, -reach), 1.0)
-    return np.outer(months, months) + np.outer(bend, bend)
-
-
-def _all_open(group: Group) -> Group:
-    """Take whoever stays away to have open ears: nobody to be gone, and nobody to come at recalls only."""
-    calls = [None if each.calls is None else replace(each.calls, silent=0.0) for each in group.returns]
-    return replace(group, returns=[replace(each, calls=its) for each, its in zip(group.returns, calls, strict=True)])
-
-
-def _apart(at: np.ndarray, other: TimeRegression) -> np.ndarray:
-    """Give what another fit's distance from one adds to the covariance."""
-    shift = np.append(other.coefficients, other.log_sigma) - at
-    return np.outer(shift, shift)
-
-
-def _fit_with(
-    groups: list[Group],
-    never: list[list[float]],
-    settings: RecallPart,
-    level: float,
-    family: Family,
-    *,
-    silent_errors: float = 0.0,
-) -> TimeRegression:
-    """Fit with given shares who never return, and shares who never call moved by some of their errors."""
-    of = groups_material(groups, never, settings, silent_errors=silent_errors)
-    try:
-        return time_regression(
-            of.low, of.high, of.design, family=family, counts=of.weight, clusters=of.patient, level=level
-        )
-    except NoMaximum:
-        raise NotEnough(
-            "The ears seen again do not settle a curve: nearly all were found in the same state.",
-            "Record each ear's grade at every visit, also where nothing was removed.",
-        ) from None
-
-
-def groups_material(
-    groups: list[Group], never: list[list[float]], settings: RecallPart, *, silent_errors: float = 0.0
-) -> Material:
-    """Lay out the likelihood's rows, a column of the design for each group."""
-    parts = [
-        ear_evidence(group.first, group.returns, shares, settings.symptom_window_days, silent_errors=silent_errors)
-        for group, shares in zip(groups, never, strict=True)
-    ]
-    patients = [group.first["patient_key"].to_numpy()[part.row] for group, part in zip(groups, parts, strict=True)]
-    return Material.of(
-        low=np.concatenate([part.low for part in parts]),
-        high=np.concatenate([part.high for part in parts]),
-        weight=np.concatenate([part.weight for part in parts]),
-        design=np.repeat(np.eye(len(groups)), [len(part.low) for part in parts], axis=0),
-        keys=np.concatenate(patients),
-    )
 
 
 def _silent_share(returns: Returns, level: float) -> Estimate | None:

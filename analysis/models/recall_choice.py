@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
+from analysis.stats.cells import cells_of
 from analysis.stats.censored import log_scores, time_regression
 from analysis.stats.estimate import Estimate
 from analysis.stats.time_families import FAMILIES, Family
@@ -77,17 +78,15 @@ def held_out_scores(material: Material, family: Family) -> np.ndarray:
     himself. Rows alike are put together, as in the fit. How likely those who
     stay away are gone for good is taken from all patients, for every curve alike.
     """
-    rows = np.column_stack([material.low, material.high, material.design])
-    cells, place = np.unique(rows, axis=0, return_inverse=True)
-    low, high, design = cells[:, 0], cells[:, 1], cells[:, 2:]
+    alike = cells_of(material.low, material.high, material.design)
+    low, high, design = (each[alike.first] for each in (material.low, material.high, material.design))
     fold = material.patient % FOLDS
-    counts = np.zeros((FOLDS, len(cells)))
-    np.add.at(counts, (fold, place.ravel()), material.weight)
-    scores = np.zeros((FOLDS, len(cells)))
+    counts = np.array([alike.sums(np.where(fold == part, material.weight, 0.0)) for part in range(FOLDS)])
+    scores = np.zeros_like(counts)
     for part in range(FOLDS):
         fit = time_regression(low, high, design, counts=counts.sum(axis=0) - counts[part], family=family)
         scores[part] = log_scores(fit, low, high, design)
-    return np.bincount(material.patient, material.weight * scores[fold, place.ravel()])
+    return np.bincount(material.patient, material.weight * scores[fold, alike.of_row])
 
 
 def score_difference(scores: np.ndarray, best: np.ndarray, ears: float, level: float) -> Estimate:

@@ -8,9 +8,12 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.recall_callers import CALL, RECALL, Calls
+from analysis.models.recall_cleaning import Cleaning, stand_for
 from analysis.models.recall_returns import AFTER_CLEARANCE, AFTER_RETURN, Returns, after_return
 
 EVERYONE = "everyone"
+STEP_DAYS, DAYS_A_YEAR = 91, 365.25
+"""Entry into the log is told in quarters of a year, so that ears alike can be put together (our choice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +55,8 @@ def first_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
         - ``recall_open_days``, ``recall_found_days``: open until then and occluding by then, of the first ear of the
           patient's that a recall found occluding;
         - ``away_days``: days since the ear was last seen, up to the log's end;
+        - ``stands_for``: ears it stands for, as ``stand_for`` says;
+        - ``entered_years``: of patients known before the log, as ``entered_years`` says;
         - ``earlier_clearances``: 0.
 
     Notes
@@ -86,10 +91,38 @@ def all_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
             unended=last & ordered["occluding_by_days"].isna(),
             after_return=after_return(ordered),
             away_days=ordered["watched_days"] - ordered["open_until_days"],
+            stands_for=stand_for(ordered, Cleaning.of(ordered)),
+            entered_years=entered_years(ordered),
             earlier_clearances=ordered.groupby(ear, observed=True).cumcount(),
         )
         .reset_index(drop=True)
     )
+
+
+def entered_years(gaps: pd.DataFrame) -> pd.Series:
+    """Say how long after the log's first clearance each clearance of a patient known before it fell.
+
+    Parameters
+    ----------
+    gaps : pandas.DataFrame
+        The table ``GAPS``.
+
+    Returns
+    -------
+    pandas.Series
+        Years, in quarters; empty for patients new to the log.
+
+    Examples
+    --------
+    >>> from analysis.schema import GAPS, typed_frame
+    >>> gaps = typed_frame(GAPS, pd.DataFrame(
+    ...     {"cleared_on": ["2025-01-01", "2025-12-31", "2025-12-31"], "known_before": [True, True, False]}))
+    >>> entered_years(gaps).round(1).tolist()
+    [0.0, 1.0, nan]
+    """
+    steps = (gaps["cleared_on"] - gaps["cleared_on"].min()).dt.days // STEP_DAYS
+    known = gaps["known_before"].fillna(False).astype(bool)
+    return (steps * STEP_DAYS / DAYS_A_YEAR).where(known).astype(float)
 
 
 def _with_habits(ordered: pd.DataFrame) -> pd.DataFrame:
@@ -178,11 +211,13 @@ def ear_evidence(
     at_recall, never_calls = _found_at_recall(first, calls, silent, symptom_window_days)
     lately = np.maximum(by - symptom_window_days * 2 / 3, seen)
     rows = np.arange(len(first))
+    row = np.concatenate([rows, rows[unended], rows[at_recall]])
+    chance = np.concatenate([np.where(unended, tells, never_calls), 1 - tells[unended], 1 - never_calls[at_recall]])
     return Evidence(
         low=np.concatenate([np.where(unended, absent, seen), seen[unended], lately[at_recall]]),
         high=np.concatenate([by, np.full(unended.sum(), np.inf), by[at_recall]]),
-        weight=np.concatenate([np.where(unended, tells, never_calls), 1 - tells[unended], 1 - never_calls[at_recall]]),
-        row=np.concatenate([rows, rows[unended], rows[at_recall]]),
+        weight=chance * first["stands_for"].to_numpy()[row],
+        row=row,
     )
 
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.models.recall import RecallCurve, fit_groups, groups_family, recall_curve
 from analysis.models.recall_choice import Material, held_out_scores, score_difference
+from analysis.models.recall_curve import RecallCurve, recall_curve
 from analysis.models.recall_evidence import EVERYONE, ear_evidence, first_clearances
+from analysis.models.recall_fit import fit_groups, groups_family
 from analysis.models.recall_group_names import SPLITS, all_names, group_names
 from analysis.models.recall_groups import Group, enough, everyone_and_groups, refuse_too_little
 from analysis.settings import RecallPart
@@ -88,21 +89,15 @@ def fit_grouped(gaps: pd.DataFrame, settings: RecallPart, *, level: float = 0.95
     facts = settings.groups or _best_facts(first, everyone, settings, level)
     own = everyone_and_groups(gaps, first, settings, facts)[1] if facts else []
     family = groups_family(own or [everyone], settings)
-    whole = fit_groups([everyone], settings, level, family=family, never=True)
-    together = fit_groups(own, settings, level, family=family, never=True) if own else whole
-    rows = dict(zip([group.name for group in own], np.eye(len(own)), strict=True))
+    [whole] = fit_groups([everyone], settings, level, family=family, never=True)
+    together = fit_groups(own, settings, level, family=family, never=True) if own else []
+    times = dict(zip([group.name for group in own], together, strict=True))
     named = group_names(first, facts)
     curves = {
-        name: recall_curve(
-            name,
-            first[named == name],
-            together if name in rows else whole,
-            rows.get(name, np.ones(1)),
-            own=name in rows,
-        )
+        name: recall_curve(name, first[named == name], times.get(name, whole), own=name in times)
         for name in all_names(facts)
     }
-    curves[EVERYONE] = recall_curve(EVERYONE, first, whole, np.ones(1), own=True)
+    curves[EVERYONE] = recall_curve(EVERYONE, first, whole, own=True)
     days, ungrouped = first["cleared_on"], int((named == "").sum()) if facts else 0
     return GroupedRecall(facts, owners, curves, ungrouped, family, days.min(), days.max(), len(gaps) - len(first))
 

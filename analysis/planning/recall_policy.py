@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import floor
 
-from analysis.models.recall import FittedRecall, RecallCurve
+from analysis.models.recall import FittedRecall
+from analysis.models.recall_curve import RecallCurve
 from analysis.settings import RecallPart
 from analysis.stats.estimate import Estimate
 

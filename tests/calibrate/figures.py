@@ -21,7 +21,8 @@ from analysis.models.booking_minutes import BookingMinutes, booking_quantiles
 from analysis.models.demand import Draws, count_range, forecast_demand
 from analysis.models.demand_backtest import backtest_demand, factor_after
 from analysis.models.fitted_visit_time import FittedVisitTime
-from analysis.models.recall import RecallCurve, fit_recall
+from analysis.models.recall import fit_recall
+from analysis.models.recall_curve import RecallCurve
 from analysis.models.softening_material import Material, ears_material, minutes_material
 from analysis.models.visit_history import day_number, visit_history
 from analysis.models.visit_time import fit_visit_time
@@ -201,7 +202,7 @@ def _recall(drawn: Drawn, _: pd.DataFrame) -> Iterator[Figure]:
 
 def _at_level(curve: RecallCurve, level: float) -> RecallCurve:
     """Give the curve with ranges of another level."""
-    return replace(curve, fit=replace(curve.fit, level=level))
+    return replace(curve, times=replace(curve.times, fit=replace(curve.times.fit, level=level)))
 
 
 def _visits_ahead(drawn: Drawn, _: pd.DataFrame) -> Iterator[Figure]:

@@ -67,8 +67,6 @@ AIMS = [
     "  and 95% ranges. Where a row holds several figures of a clinic (ears by method, kinds of booking) the clinic counts once.",
     "  The last column: *met* if 95% ranges hold in 93 to 97 of 100; *within chance* if not, but no further off than twice the",
     "  Monte Carlo error; else *too narrow* or *too wide*.",
-    "- **Seen.** Months until occluding are 2 to 6 in 100 late at 30 in 100 and 5 to 11 at half: open ears are cleaned when they",
-    "  begin to fill, which takes those about to occlude out of sight. Their ranges allow for it (`models/recall.py`).",
     "",
     "Differences in success and shares are told in 100. The comparison *as they are* is there to show what it would mislead to.",
     "",

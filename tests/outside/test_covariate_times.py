@@ -22,6 +22,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.stats.averaged_times import AveragedTimes
 from analysis.stats.censored import TimeRegression, time_regression
 from analysis.stats.time_families import FAMILIES, LOG_LOGISTIC, Family
 from tests.outside.referee import approx, as_printed
@@ -192,3 +193,14 @@ def test_lifelines_finds_the_same_errors_that_trust_no_shape(name):
     theirs = lifelines_fit(breast(), name, robust=True).standard_errors_.to_numpy()
     ours = np.sqrt(np.diag(found.covariance))[[1, 0, 2]]
     assert ours == approx(theirs, rel=5e-3)  # derivatives at its own, slightly other, maximum
+
+
+@pytest.mark.parametrize("name", ["weibull", "log_logistic"])
+def test_lifelines_finds_the_same_curve_averaged_over_people(name):
+    """Standardised over the ovarian data's people: the mean of their own curves."""
+    of, hours = ovarian_between(), [100.0, 400.0, 900.0]
+    found, other = fit(of, FAMILIES[name]), lifelines_fit(of, name)
+    people = pd.DataFrame(of[2][:, 1:], columns=["x0", "x1"])
+    theirs = 1 - other.predict_survival_function(people, times=hours).mean(axis=1)
+    averaged = AveragedTimes.over(found, of[2])
+    assert [averaged.share_by(each).value for each in hours] == approx(theirs.to_numpy(), rel=2e-3)

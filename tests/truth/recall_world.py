@@ -12,6 +12,9 @@ from analysis.schema import EAR_ROWS, VISITS, typed_frame
 
 FIRST_DAY = pd.Timestamp("2023-01-01")
 MONTH = 30.4375
+OPEN, FILLING, CLEANED, BLOCKED = range(4)
+GRADES = np.array(["clear", "non_occluding", "non_occluding", "fully_occluding"])
+SEEN_TO_FILL = 0.6
 
 
 @dataclass(frozen=True)
@@ -20,7 +23,8 @@ class World:
 
     Beyond that, where asked for: patients who go elsewhere at any time (``leaves_a_year``), some who wait far longer
     than the window (``slow_share``, ``slow_days``), some who never call of themselves and are seen at recalls only
-    (``recall_only``), and a clinic older than its log (``years_before``).
+    (``recall_only``), a clinic older than its log (``years_before``), and ears cleaned while open: each look at one in
+    the last two fifths of its time, when it is seen to fill, ends in a cleaning with the chance ``cleaned_open``.
     """
 
     shape: float = 1.6
@@ -37,6 +41,7 @@ class World:
     slow_days: float = 240.0
     recall_only: float = 0.0
     years_before: float = 0.0
+    cleaned_open: float = 0.0
 
     @property
     def last_day(self) -> pd.Timestamp:
@@ -45,7 +50,7 @@ class World:
     def months_until(self, share: float, *, hearing_aid: bool) -> float:
         """Give the true months until a share of a random patient's ears is occluding again.
 
-        In a clinic older than its log the patients are those the log sees: frail ears come oftener.
+        In a clinic older than its log the ears are those the log clears, each once: frail ears come oftener.
         """
         variance = self.frailty_variance
         factor = self.hearing_aid_factor if hearing_aid else 1.0
@@ -76,14 +81,22 @@ class World:
         leaves = day + rng.exponential(365 / self.leaves_a_year, n) if self.leaves_a_year else np.full(n, np.inf)
         calls = rng.random(n) >= self.recall_only if self.recall_only else np.ones(n, dtype=bool)
         scale = self.scale_months * MONTH * np.where(aid, self.hearing_aid_factor, 1.0)
-        onset, kind = np.full((n, 2), -np.inf), np.full(n, "new", dtype=object)
+        onset, filling_from = np.full((2, n, 2), -np.inf)
+        kind = np.full(n, "new", dtype=object)
         rounds, who = [], np.arange(n)
         while len(who):
             blocked = onset[who] <= day[who, None]
             logged = day[who] >= 0
-            rounds.append((who[logged], day[who[logged]], kind[who[logged]], aid[who[logged]], blocked[logged]))
+            filling = ~blocked & (filling_from[who] <= day[who, None])
+            cleaned = (
+                filling & (rng.random(filling.shape) < self.cleaned_open) if self.cleaned_open else filling & False
+            )
+            found = np.where(blocked, BLOCKED, np.where(cleaned, CLEANED, np.where(filling, FILLING, OPEN)))
+            rounds.append((who[logged], day[who[logged]], kind[who[logged]], aid[who[logged]], found[logged]))
             wait = scale[who, None] * (rng.exponential(size=blocked.shape) / frailty[who, None]) ** (1 / self.shape)
-            onset[who] = np.where(blocked, day[who, None] + wait, onset[who])
+            renewed = blocked | cleaned
+            onset[who] = np.where(renewed, day[who, None] + wait, onset[who])
+            filling_from[who] = np.where(renewed, day[who, None] + SEEN_TO_FILL * wait, filling_from[who])
             call = onset[who].min(axis=1) + self._lag(rng, len(who))
             recall = day[who] + 365 * rng.geometric(self.recall_uptake, len(who))
             call = np.where(calls[who], call, np.inf)
@@ -102,9 +115,11 @@ class World:
 
 @cache
 def _frailties_seen(world: World, *, hearing_aid: bool) -> np.ndarray:
-    """Give the frailties of a large clinic's patients who come within the log."""
+    """Give the frailties behind the ears that a large clinic clears within its log, each ear once."""
     rounds, frailty, aid = world.rounds(np.random.default_rng(1))
-    seen = np.unique(np.concatenate([each[0] for each in rounds]))
+    ears = [2 * each[0][:, None] + np.arange(2) for each in rounds]
+    cleared = [np.isin(each[4], [BLOCKED, CLEANED]) for each in rounds]
+    seen = np.unique(np.concatenate([each[which] for each, which in zip(ears, cleared, strict=True)])) // 2
     mine = seen[aid[seen] == hearing_aid]
     return np.quantile(frailty[mine], (np.arange(500) + 0.5) / 500)
 
@@ -120,7 +135,8 @@ def _ever_back(world: World) -> float:
 def _frames(rounds: list[tuple]) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Write the rounds of visits down as a log."""
     who, day, kind, aid = (np.concatenate([each[place] for each in rounds]) for place in range(4))
-    blocked = np.concatenate([each[4] for each in rounds])
+    found = np.concatenate([each[4] for each in rounds])
+    worked = np.isin(found, [BLOCKED, CLEANED])
     names = [f"v{place}" for place in range(len(who))]
     visits = pd.DataFrame({"visit_id": names, "patient_key": [f"p{each}" for each in who], "booking_kind": kind})
     visits = visits.assign(
@@ -131,9 +147,9 @@ def _frames(rounds: list[tuple]) -> tuple[pd.DataFrame, pd.DataFrame]:
             {
                 "visit_id": names,
                 "ear": ear,
-                "grade": np.where(blocked[:, place], "fully_occluding", "clear"),
-                "methods": np.where(blocked[:, place], "fine_suction", ""),
-                "outcome": np.where(blocked[:, place], "clear", "nothing_to_remove"),
+                "grade": GRADES[found[:, place]],
+                "methods": np.where(worked[:, place], "fine_suction", ""),
+                "outcome": np.where(worked[:, place], "clear", "nothing_to_remove"),
             }
         )
         for place, ear in enumerate(("left", "right"))

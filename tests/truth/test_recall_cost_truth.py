@@ -5,7 +5,6 @@ import pytest
 
 from analysis.derive.gaps import gaps
 from analysis.models.recall import fit_recall
-from analysis.models.recall_draws import share_draws
 from analysis.planning.recall_cost import EDGES, MIDDLES, ReturnCosts, cost_curve
 from analysis.settings import RecallPart
 from tests.truth.recall_world import World
@@ -32,7 +31,7 @@ def test_the_recommended_month_is_hardly_dearer_than_the_best(fitted, price, aid
     truth = np.tile(1 - np.exp(-((EDGES / scale) ** WORLD.shape)), (2, 1))
     true = cost_curve(truth, costs(price), MONTHS)
     curve = fitted.curves["hearing_aid" if aid else "no_hearing_aid"]
-    shares = share_draws(curve, EDGES, 2, np.random.default_rng(1))
+    shares = curve.share_draws(EDGES, 2, np.random.default_rng(1))
     chosen = cost_curve(shares, costs(price), MONTHS).best
     regret = true.cost[0, chosen] / true.cost[0].min() - 1
     # months until 30 in 100 may lie a fifth off; the curve of costs is flat there

@@ -21,6 +21,12 @@ AS_ASSUMED = [
 ]
 RECALLS_ONLY = "a fifth of patients come at recalls only"
 DIFFER = "patients differ in how fast their ears fill"
+DIFFERENT = [DIFFER, "patients differ, and the clinic is two years older than its log"]
+CLEANED = [
+    "open ears that fill are cleaned at one look in three",
+    "open ears that fill are cleaned at six looks in ten",
+    "patients differ, the clinic is older, and one look in three ends in cleaning",
+]
 SHORT = "a log of eighteen months"
 MONTHS = ["hearing_aid", "no_hearing_aid"]
 
@@ -39,7 +45,7 @@ def test_the_page_is_the_committed_table_of_two_hundred_clinics_and_more(committ
     assert CLINICS * len(WORLDS) >= 200
 
 
-@pytest.mark.parametrize("world", ["as the model assumes", DIFFER])
+@pytest.mark.parametrize("world", ["as the model assumes", DIFFER, *CLEANED[:1]])
 def test_a_few_clinics_asked_anew_agree_with_the_committed_table(committed, world):
     asked = [one | {"world": world} for seed in (9001, 9002, 9003) for one in one_clinic(WORLDS[world], seed)]
     found = summed_up(pd.DataFrame(asked)).set_index(["world", "quantity"])
@@ -61,8 +67,22 @@ def test_some_who_come_at_recalls_only_move_neither_months_nor_the_share_who_com
     assert (found["coverage"] >= binom.ppf(0.001, CLINICS, 0.93) / CLINICS).all()
 
 
-def test_patients_who_differ_no_longer_make_months_late(committed):
-    found = committed.loc[DIFFER].loc[MONTHS]
+@pytest.mark.parametrize("world", CLEANED)
+def test_open_ears_cleaned_do_not_move_months_while_some_are_left_alone(committed, world):
+    found = committed.loc[world].loc[MONTHS]
+    assert (found["bias"].abs() < 0.015 + 3 * found["bias_simulation_error"]).all()
+    assert (found["coverage"] >= binom.ppf(0.001, CLINICS, 0.93) / CLINICS).all()
+
+
+def test_where_every_open_ear_is_cleaned_months_are_late_and_ranges_do_not_hold_them(committed):
+    found = committed.loc["every open ear that fills is cleaned"].loc[MONTHS]
+    assert (found["bias"] > 0.02).all()
+    assert found["coverage"].min() < 0.6
+
+
+@pytest.mark.parametrize("world", DIFFERENT)
+def test_patients_who_differ_do_not_move_months_whenever_their_log_begins(committed, world):
+    found = committed.loc[world].loc[MONTHS]
     assert (found["bias"].abs() < 0.03).all()
     assert (found["coverage"] >= binom.ppf(0.001, CLINICS, 0.93) / CLINICS).all()
 

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.answers.recall import when_to_call_back
 from analysis.clinic import Clinic
-from analysis.present.answer import FAILED, PASSED, Answer
+from analysis.present.answer import FAILED, INFORMATION, PASSED, Answer
 from analysis.present.tables import spoken_columns
 from analysis.settings import settings_from_toml
 from tests.truth.recall_world import World
@@ -106,7 +106,17 @@ def test_a_log_that_begins_after_the_clinic_did_says_so():
     found = when_to_call_back(Clinic(visits, ears, settings=settings_from_toml("[recall]\ntoday_months = 12")))
     check = next(check for check in found.checks if check.name == name)
     assert f"{row('known_before_share', found).value * 100:.0f}% of the ears" in check.sentence
-    assert "too early" in check.sentence
+    assert "watched for the shorter" in check.sentence
+
+
+@pytest.mark.parametrize(("share", "result"), [(0.35, INFORMATION), (1.0, FAILED)])
+def test_open_ears_that_were_cleaned_are_told_and_warned_of_where_nearly_all_were(share, result):
+    name = "Open ears that were cleaned"
+    visits, ears = World(patients=1500, cleaned_open=share).log(11)
+    found = when_to_call_back(Clinic(visits, ears, settings=settings_from_toml("[recall]\ntoday_months = 12")))
+    check = next(check for check in found.checks if check.name == name)
+    assert check.result == result
+    assert ("sooner than said here" in check.sentence) == (result == FAILED)
 
 
 def test_without_kinds_of_visits_nobody_is_said_to_come_at_recalls_only():

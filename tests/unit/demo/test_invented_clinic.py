@@ -156,17 +156,22 @@ def test_a_later_method_goes_with_a_long_visit_but_is_not_its_cause(invented, at
     assert attended["minutes"][has].mean() > attended["minutes"][~has].mean() + 2
 
 
+WHOSE = ("_all_clearances", "", "_population")
+
+
 def test_hearing_aid_wearers_occlude_sooner_and_the_figures_stay_near_coppin(invented):
     months = invented.truth["recall"]["months_until_share_occluded"]
     for share in ("at_20_percent", "at_30_percent", "at_50_percent"):
         assert months["hearing_aid"][share] < months["overall"][share] < months["no_hearing_aid"][share]
+        of_ears = [invented.truth["recall"][f"months_until_share_occluded{whose}"]["overall"][share] for whose in WHOSE]
+        assert of_ears == sorted(of_ears)  # ears that fill fast are in the log oftener
     # Coppin 2011 (doi 10.1370/afm.1229): 60 % and 73 % came back within 2 years
     assert 0.60 <= invented.truth["returns"]["back_within_24_months_share"] <= 0.73
 
 
 def test_population_months_are_those_of_the_written_formula(invented):
     planted = invented.truth["recall"]
-    at = invented.truth["recall"]["months_until_share_occluded_no_cotton_bud"]["at_50_percent"]
+    at = invented.truth["recall"]["months_until_share_occluded_population_no_cotton_bud"]["at_50_percent"]
     scales = (planted["scale_months"]["neither"], planted["scale_months"]["hearing_aid"])
     variance = planted["frailty_variance"]
     shares = [1 - (1 + variance * (at / scale) ** planted["weibull_shape"]) ** (-1 / variance) for scale in scales]

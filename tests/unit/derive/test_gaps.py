@@ -199,3 +199,21 @@ def test_two_patients_and_any_order_of_rows_give_the_same():
     again = gaps(visits.iloc[shuffled], ears.iloc[shuffled[::-1]], symptom_window_days=60, last_day=LAST_DAY)
     pd.testing.assert_frame_equal(table, again)
     assert table["patient_key"].tolist() == ["p1", "p1", "p2"]
+
+
+def test_times_found_non_occluding_and_left_are_counted_by_kind_of_visit_and_cleaning_one_ends_the_gap():
+    left = ("non_occluding", "nothing_to_remove", "")
+    visits, ears = clinic(
+        [
+            CLEARED,
+            ("2025-03-01", "routine_recall", "left", *left),
+            ("2025-04-01", "symptoms_return", "left", *left),
+            ("2025-05-01", "other", "left", "clear", "nothing_to_remove", ""),
+            ("2025-06-01", "other", "left", "non_occluding", "non_occluding_left", ""),
+            ("2025-07-01", "routine_recall", "left", "non_occluding", "clear", "wide_suction"),
+            ("2025-08-01", "routine_recall", "left", "fully_occluding", "clear", "wide_suction"),
+        ]
+    )
+    table = gaps(visits, ears, symptom_window_days=60, last_day=LAST_DAY)
+    columns = ["left_at_calls", "left_otherwise", "cleaned_open"]
+    assert table[columns].to_numpy().tolist() == [[1, 2, True], [0, 0, False], [0, 0, False]]

@@ -4,24 +4,32 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.models.recall import FittedRecall, RecallCurve
+from analysis.models.recall import FittedRecall
+from analysis.models.recall_cleaning import Cleaning
+from analysis.models.recall_curve import RecallCurve
 from analysis.planning.recall_policy import recall_rules
 from analysis.settings import RecallPart
+from analysis.stats.averaged_times import AveragedTimes
 from analysis.stats.censored import TimeRegression
 from analysis.stats.estimate import Estimate
 from analysis.stats.time_families import WEIBULL
 
 DAYS_A_MONTH = 30.4375
+NONE_CLEANED = Cleaning(np.zeros(2, int), np.zeros(2, int))
 
 
 def fitted(median_months: float, *, watched_months: float = 36.0, error: float = 0.1) -> FittedRecall:
     """An exponential curve: half the ears by the median, three in four by twice that."""
     scale = np.log(median_months * DAYS_A_MONTH / np.log(2))
     fit = TimeRegression(np.array([scale]), 0.0, np.diag([error**2, 0.0]), 0.0, 300, 0.95)
-    curves = {"everyone": RecallCurve("everyone", 300, 200, 100, True, watched_months, fit, np.ones(1))}
+    curves = {
+        "everyone": RecallCurve(
+            "everyone", 300, 200, 100, True, watched_months, AveragedTimes.over(fit, np.ones((1, 1)))
+        )
+    }
     day = pd.Timestamp("2025-01-01")
     share = Estimate(0.8, 0.7, 0.9, 0.95, 300, "")
-    return FittedRecall(curves, curves, share, None, True, 0, 0, 0, 36.0, day, day, WEIBULL)
+    return FittedRecall(curves, curves, share, None, True, 0, 0, 0, 36.0, day, day, WEIBULL, NONE_CLEANED)
 
 
 def rule(median_months: float, share: float, today_months: int = 12, **more):
