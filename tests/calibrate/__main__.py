@@ -10,7 +10,7 @@ from tests.calibrate.running import FIGURES, REGRET, WARNINGS, Task, run
 from tests.calibrate.worlds import AS_TOLD, MISSPECIFIED, WORLDS
 
 RESUME = Path("calibration_resume.jsonl")
-LARGE = (10_000, 100_000)
+LARGE, LARGEST = 10_000, 100_000
 NO_EFFECT = "no effect"
 REGRET_ELSEWHERE = ("log-normal minutes", "regrowth not Weibull")
 
@@ -19,9 +19,9 @@ def cells(clinics: int, *, worlds: list[str] | None, long: bool) -> list[Task]:
     """List the clinics to be asked, the first of every world and size first: a run that is stopped has some of each."""
     every = [(world.name, 1_000, clinics) for world in (*WORLDS, *MISSPECIFIED)]
     every[1:1] = [(AS_TOLD.name, 300, clinics)]
-    every[2:2] = [(name, visits, clinics) for name in (AS_TOLD.name, NO_EFFECT) for visits in LARGE]
-    if long:
-        every += [(world.name, visits, clinics) for world in (*WORLDS[2:], *MISSPECIFIED) for visits in LARGE]
+    every[2:2] = [(name, visits, clinics) for name in (AS_TOLD.name, NO_EFFECT) for visits in (LARGE, LARGEST)]
+    elsewhere = [(LARGE, max(clinics // 2, 1)), *([(LARGEST, clinics)] if long else [])]
+    every += [(world.name, visits, many) for world in (*WORLDS[2:], *MISSPECIFIED) for visits, many in elsewhere]
     for_regret = [(AS_TOLD.name, visits, clinics) for visits in (300, 1_000, 10_000)]
     for_regret += [(name, 1_000, clinics) for name in REGRET_ELSEWHERE]
     broken = [world.name for world in (AS_TOLD, *MISSPECIFIED)]
@@ -40,7 +40,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.calibrate", description=__doc__)
     parser.add_argument("--clinics", type=int, default=30, help="clinics of each world and size")
     parser.add_argument("--worlds", help="only these, separated by semicolons")
-    parser.add_argument("--long", action="store_true", help="every world at 10,000 and 100,000 visits: hours")
+    parser.add_argument("--long", action="store_true", help="every world at 100,000 visits too: hours")
     parser.add_argument("--jobs", type=int, default=1, help="processes side by side")
     parser.add_argument("--through", choices=("cores", "dask"), default="cores",
                         help="joblib's processes, or its Dask backend where dask is installed; this project does not install it")  # fmt: skip
