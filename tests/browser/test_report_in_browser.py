@@ -199,6 +199,40 @@ def test_printing_gives_pages_with_every_chart(opened, tmp_path):
     assert len(re.findall(rb"/S\s*/Figure\b", printed)) >= charts
 
 
+def test_printing_from_a_phone_loses_nothing_a_desk_prints(opened):
+    pages, headings, figures, titles = zip(*(_printed(opened(width)) for width in (PHONE, DESK)), strict=True)
+    assert pages[0] == pages[1]
+    assert headings[0] == headings[1] == opened(PHONE).locator("main h2").count()
+    assert figures[0] == figures[1]
+    assert titles[0] == titles[1]
+    assert b"How the figures were made" in titles[0]
+
+
+def _printed(page):
+    """Count pages, headings and charts of the PDF, and list the titles a reader of it can jump to."""
+    printed = page.pdf(prefer_css_page_size=True, tagged=True, outline=True)
+    counts = (
+        len(re.findall(rb"/" + kind + rb"\b", printed)) for kind in (rb"Type\s*/Page", rb"S\s*/H2", rb"S\s*/Figure")
+    )
+    return *counts, set(re.findall(rb"/Title \((.*)\)", printed))
+
+
+def test_charts_drawn_for_paper_keep_their_size_when_the_page_widens_to_it(opened):
+    page = opened(PHONE)
+    sizes = "[...document.querySelectorAll('.chart .main-svg')].map(at => [at.id, at.getBoundingClientRect().height])"
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    drawn = page.evaluate(sizes)
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": PAPER, "height": 900})
+    widened = page.evaluate(
+        f"() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done({sizes}))))"
+    )
+    page.set_viewport_size({"width": PHONE, "height": 900})
+    page.emulate_media(media="null")
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert widened == drawn
+
+
 def test_tables_fit_the_printed_page(opened):
     page = opened(DESK)
     page.emulate_media(media="print")

@@ -9,7 +9,7 @@
   const paperWidth = 650, paperHeight = 345, tallest = 860;
   // On paper a chart is shrunk as a whole, its words to no less than six tenths of their size where a page can hold it so.
   const usual = 0.8, least = 0.6;
-  let opened = [];
+  let opened = [], printing = false;
 
   const recoloured = (text) => text.replace(/#[0-9a-f]{6}\b/gi, (colour) => dark[colour.toLowerCase()] || colour);
 
@@ -34,14 +34,16 @@
     }
   }
 
-  prefersDark.addEventListener("change", () => draw(false));
-  hasRoom.addEventListener("change", () => draw(false));
+  // Paper is wider than a narrow window: drawn for the screen again then, charts would grow after the pages were counted.
+  for (const query of [prefersDark, hasRoom]) query.addEventListener("change", () => printing || draw(false));
   window.addEventListener("beforeprint", () => {
+    printing = true;
     opened = [...document.querySelectorAll("details:not([open]):not(.many-rows)")];
     opened.forEach((each) => each.setAttribute("open", ""));
     draw(true);
   });
   window.addEventListener("afterprint", () => {
+    printing = false;
     opened.forEach((each) => each.removeAttribute("open"));
     draw(false);
   });
