@@ -98,7 +98,7 @@ def _plain(name: str, group: dict, value: float, unit: str, many: int) -> Result
 
 def parts_check(found: Parts) -> Check:
     """Say how often the 8-in-10 ranges of kinds and sites held what came."""
-    name = "kinds of visit and sites"
+    name = "Kinds of visit and sites"
     if not found:
         return Check(name, INFORMATION, f"None had {LEAST_A_MONTH:.0f} visits a month to be judged by.")
     told = []

@@ -73,8 +73,8 @@ def chart_title(trial: Backtest) -> str:
     if len(trial.months) == 1:
         return "The last month beside its forecast of a month before"
     outside = len(trial.months) - months_inside(trial, WIDE)
-    left = "none lay outside the wide one" if not outside else f"{words.count(outside)} lay outside the wide one"
-    return f"{months_inside(trial, NARROW)} of {len(trial.months)} months came within the narrower range; {left}"
+    left = f"{words.count(outside) if outside else 'none'} lay outside that for 19 in 20"
+    return f"{months_inside(trial, NARROW)} of {len(trial.months)} months came within the range that should hold 8 in 10; {left}"
 
 
 def hidden_months(months: pd.DataFrame, hide_below: int) -> pd.Series:
@@ -168,13 +168,13 @@ def checks(own: Backtest) -> tuple[Check, ...]:
         chance = f"; chance alone would put it so far ahead {_times_in_100(each.chance)}" if ahead else ""
         made.append(
             Check(
-                f"beside {SIMPLY[each.method]}",
+                f"Beside {SIMPLY[each.method]}",
                 result,
                 f"Over {words.plural(each.months, 'month')} it missed by {'less' if ahead else 'no less'}{chance}.",
             )
         )
     if not made:
-        made.append(Check("beside simple methods", INFORMATION, f"Fewer than {FEWEST_JUDGED} months to judge by."))
+        made.append(Check("Beside simple methods", INFORMATION, f"Fewer than {FEWEST_JUDGED} months to judge by."))
     return tuple(made)
 
 

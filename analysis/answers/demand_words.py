@@ -103,7 +103,7 @@ def how_sure(figures: Figures) -> str:
     """Say what the ranges mean and how the forecast did on the past."""
     meaning = "The range should hold 8 months in 10; the table also gives those that should hold half of the months and 19 in 20."
     if figures.demand.returns.table is not None and _followed_months(figures.demand) < LONG_FOLLOWED:
-        meaning += " The log is young, so both may be too narrow: later returns have not been seen yet."
+        meaning += " The log is young, so all three may be too narrow: later returns have not been seen yet."
     if len(figures.demand.months.whole) < YEAR:
         meaning += " It is younger than a year and so holds no season to learn: a month it has not seen may be busier or quieter."
     used = figures.used
@@ -113,8 +113,8 @@ def how_sure(figures: Figures) -> str:
     inside = [round(used.coverage(level).value * tried) for level in (NARROW, WIDE)]
     which = "the last month alone" if tried == 1 else f"the last {tried} months, each a month ahead"
     trial = (
-        f"Tried on {which}: {inside[0]} of {tried} came within the narrower and {inside[1]} of {tried} within the "
-        "wider range."
+        f"Tried on {which}: {inside[0]} of {tried} came within the range that should hold 8 in 10 and {inside[1]} of {tried} "
+        "within that for 19 in 20."
     )
     return f"{meaning} {trial} {beside_simple(figures.backtest, figures.leads)}"
 
@@ -337,13 +337,13 @@ def _parts_check(figures: Figures) -> Check:
             ("not_seen_before", "others not seen before"),
         )
     )
-    return Check("parts add up to the whole", PASSED if fine else FAILED, f"Expected visits a month: {told}.")
+    return Check("Parts add up to the whole", PASSED if fine else FAILED, f"Expected visits a month: {told}.")
 
 
 def _trial_checks(figures: Figures) -> tuple[Check, ...]:
     """Check the ranges and the misses against the past."""
     if figures.used is None:
-        return (Check("tried on the past", INFORMATION, "Not tried: the log is too short."),)
+        return (Check("Tried on the past", INFORMATION, "Not tried: the log is too short."),)
     made = []
     for level in RANGES:
         share = figures.used.coverage(level)
@@ -359,5 +359,5 @@ def _trial_checks(figures: Figures) -> tuple[Check, ...]:
             if isfinite(error)
             else f"Taking {SIMPLY[name]} never missed in the months tried."
         )
-        made.append(Check(f"beside {SIMPLY[name]}", PASSED if error <= 1 else INFORMATION, sentence))
+        made.append(Check(f"Beside {SIMPLY[name]}", PASSED if error <= 1 else INFORMATION, sentence))
     return tuple(made)

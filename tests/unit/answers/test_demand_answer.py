@@ -173,7 +173,15 @@ def test_the_trial_on_the_past_is_told_and_kept() -> None:
         "same_months",
         "exponential_smoothing",
     }
-    assert "Tried on the last 12 months" in answer.how_sure
+    inside = {row.group["level"]: round(row.value * 12) for row in covered}
+    assert (
+        f"Tried on the last 12 months, each a month ahead: {inside[0.8]} of 12 came within the range that should hold 8 in 10 and "
+        f"{inside[0.95]} of 12 within that for 19 in 20."
+    ) in answer.how_sure
+
+
+def test_names_of_checks_begin_as_headings_do() -> None:
+    assert [check.name for check in whole().checks if check.name[0].islower()] == []
 
 
 @pytest.mark.parametrize(

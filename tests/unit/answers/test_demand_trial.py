@@ -51,7 +51,7 @@ def test_kinds_and_sites_are_tried_too() -> None:
     assert list(parts) == ["new patient", "return with symptoms", "hill, all kinds", "quay, all kinds"]
     # 14 month-ends, of which the last five see fewer than six months of the log: 9 x 6 + 5 + 4 + 3 + 2 + 1
     assert parts["new patient"]["forecasts_tried"] == 69
-    said = next(check.sentence for check in answer.checks if check.name == "kinds of visit and sites")
+    said = next(check.sentence for check in answer.checks if check.name == "Kinds of visit and sites")
     inside = parts["hill, all kinds"]["inside_80_share"]
     assert f"{100 * inside:.0f}% (hill)" in said
     row = next(
@@ -82,6 +82,17 @@ def test_the_chart_shows_what_came_and_tells_it_in_words() -> None:
     assert list(answer.chart.data[-1].y) == came
     assert answer.chart.layout.title.text is None
     assert all(f"{value:.0f} (expected" in answer.chart_text for value in came)
+
+
+def test_ranges_are_called_by_what_they_should_hold() -> None:
+    inside = {
+        row.group["level"]: round(row.value * 8) for row in rows(year(), "coverage") if row.group["months_ahead"] == 1
+    }
+    outside = 8 - inside[0.95]
+    assert year().chart_title == (
+        f"{inside[0.8]} of 8 months came within the range that should hold 8 in 10; {outside or 'none'} lay outside that for 19 in 20"
+    )
+    assert [check.name for check in year().checks if check.name[0].islower()] == []
 
 
 def test_rows_can_be_written_down_and_lie_within_their_ranges() -> None:
