@@ -112,7 +112,7 @@ def change(measure: Measure, before: str, *, against: str = "", per: int = 100, 
     shift = Estimate(told.value - 1, told.low - 1, told.high - 1, told.level, told.n, told.method) if ratio else told
     scale = None if ratio else per
     earlier = 1.0 if ratio else measure.earlier[before].value
-    near = max(abs(shift.low), abs(shift.high)) <= SAME_WITHIN * earlier
+    near = is_little(shift, earlier)
     if shift.excludes_zero and not near:
         way = "more" if shift.value > 0 else "fewer"
         than = f" than {against}" if against else ""
@@ -122,6 +122,17 @@ def change(measure: Measure, before: str, *, against: str = "", per: int = 100, 
     ends = f"between {_side(shift.low, scale)} and {_side(shift.high, scale)}{'' if ratio else f' in {per:,}'}"
     verdict = "little changed" if near else "no clear difference"
     return f"{verdict}{f' from {against}' if against else ''}{'' if briefly else f' ({ends})'}"
+
+
+def is_little(shift: Estimate, earlier: float) -> bool:
+    """Tell whether a change's whole range lies within a tenth of the earlier figure.
+
+    Examples
+    --------
+    >>> is_little(Estimate(0.01, -0.03, 0.04, 0.95, 700, ""), 0.86), is_little(Estimate(0.01, -0.03, 0.04, 0.95, 700, ""), 0.2)
+    (True, False)
+    """
+    return max(abs(shift.low), abs(shift.high)) <= SAME_WITHIN * earlier
 
 
 def _size(value: float, per: int | None) -> str:

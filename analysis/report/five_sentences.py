@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
 
+from analysis.answers.demand_words import spoken
+from analysis.answers.quarter_words import is_little
 from analysis.answers.recall_group_words import listed, of_people
 from analysis.derive.quarters import Quarter
 from analysis.present import words
@@ -18,6 +19,8 @@ from analysis.schema import BOOKING_KINDS
 from analysis.stats.estimate import Estimate
 
 AGAINST = {"year_before": "a year before", "last_quarter": "the quarter before"}
+SHOULD_HOLD = {0.5: "half of", 0.8: "8 in 10 of", 0.95: "19 in 20 of"}
+"""How many months a range of a forecast should hold."""
 PART_QUARTER, NO_EARLIER = "not compared with whole quarters", "with no earlier figure to compare with"
 
 
@@ -75,7 +78,7 @@ def five_sentences(answers: Mapping[str, Answer], quarter: Quarter, *, whole: bo
     -------
     tuple of Sentence
         On bookings, slots, first attempts and softening, recall, and safety. Where the figures of one are not there, it is
-        the headline of its answer, which says why.
+        its question and the headline of its answer, which says why.
     """
     figures = Figures(answers, quarter, whole=whole)
     made = {
@@ -85,7 +88,12 @@ def five_sentences(answers: Mapping[str, Answer], quarter: Quarter, *, whole: bo
         "when to call back": _recall(figures),
         "safety": _safety(figures),
     }
-    return tuple(Sentence(text or answers[step].headline, answers[step].question) for step, text in made.items())
+    return tuple(Sentence(text or _headline(answers[step]), answers[step].question) for step, text in made.items())
+
+
+def _headline(answer: Answer) -> str:
+    """Give the headline of an answer; where it says only that there is no figure, of what."""
+    return answer.headline if answer.answered else f"{answer.question} {answer.headline}"
 
 
 def _bookings(figures: Figures) -> str:
@@ -101,11 +109,11 @@ def _bookings(figures: Figures) -> str:
     coming, needed = (figures.find("demand", each, month=month) for each in ("bookings", "sessions_needed"))
     if coming is None or needed is None:
         return f"{said}."
-    low, high = math.floor(needed.low), math.ceil(needed.high)
     when = pd.Timestamp(f"{month}-01")
     return (
-        f"{said}: plan {low} to {high} half-day sessions for {when:%B} {when.year}, when {words.number(coming.value)} bookings "
-        f"({_ends(coming)}) are expected."
+        f"{said}: plan {spoken(needed.low)} to {spoken(needed.high)} half-day sessions for {when:%B} {when.year}, when "
+        f"{spoken(coming.value)} bookings ({spoken(coming.low)} to {spoken(coming.high)}) are expected; both ranges should hold "
+        f"{SHOULD_HOLD.get(needed.level, f'{words.percent(needed.level)} of')} such months."
     )
 
 
@@ -224,31 +232,37 @@ def _counts_compared(figures: Figures, measure: str) -> str:
         ratio = figures.find("quarter", "ratio_of_counts", measure=measure, part="all", against=against)
         if ratio is not None:
             shifts[name] = replace(ratio, value=ratio.value - 1, low=ratio.low - 1, high=ratio.high - 1)
-    return _compared(shifts, 100, "%") or figures.uncompared
+    return _compared(shifts, dict.fromkeys(shifts, 1.0), 100, "%") or figures.uncompared
 
 
 def _shares_compared(figures: Figures, section: str, measure: str, per: int) -> str:
     """Compare a share with the same quarter a year before and with the quarter before."""
-    found = {
-        name: figures.find(section, "difference_of_shares", measure=measure, part="all", against=against)
-        for against, name in AGAINST.items()
-    }
-    known = {name: each for name, each in found.items() if each is not None}
-    return _compared(known, per, f" in {per:,}") or figures.uncompared
+    shifts, earlier = {}, {}
+    for against, name in AGAINST.items():
+        shift = figures.find(section, "difference_of_shares", measure=measure, part="all", against=against)
+        before = figures.find(section, "share", measure=measure, part="all", period=against)
+        if shift is not None:
+            shifts[name], earlier[name] = shift, before.value if before else 0.0
+    return _compared(shifts, earlier, per, f" in {per:,}") or figures.uncompared
 
 
-def _compared(shifts: Mapping[str, Estimate], per: int, unit: str) -> str:
-    """Say the changes, and claim no more than their ranges; nothing where there are none."""
+def _compared(shifts: Mapping[str, Estimate], earlier: Mapping[str, float], per: int, unit: str) -> str:
+    """Say the changes as the quarter's answers do, and claim no more than their ranges; nothing where there are none."""
     said = []
+    near = [name for name, shift in shifts.items() if is_little(shift, earlier[name])]
     for name, shift in shifts.items():
-        if shift.excludes_zero:
+        if shift.excludes_zero and name not in near:
             low, high = sorted(abs(each) * per for each in (shift.low, shift.high))
             more = "more" if shift.value > 0 else "fewer"
             size, percent = words.number(abs(shift.value) * per), unit if unit == "%" else ""
             ends = f"{words.number(low)}{percent} to {words.number(high)}{percent}"
             said.append(f"{size}{percent} {more}{unit.removeprefix('%')} ({ends}) than {name}")
-    alike = [name for name, shift in shifts.items() if not shift.excludes_zero]
-    return words.joined([*said, *([f"not clearly different from {' or '.join(alike)}"] if alike else [])])
+    unclear = [name for name, shift in shifts.items() if not shift.excludes_zero and name not in near]
+    if near:
+        said.append(f"little changed from {' and '.join(near)}")
+    if unclear:
+        said.append(f"not clearly different from {' or '.join(unclear)}")
+    return words.joined(said)
 
 
 def _kind(booking: str) -> str:
