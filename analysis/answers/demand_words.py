@@ -113,8 +113,8 @@ def how_sure(figures: Figures) -> str:
     inside = [round(used.coverage(level).value * tried) for level in (NARROW, WIDE)]
     which = "the last month alone" if tried == 1 else f"the last {tried} months, each a month ahead"
     trial = (
-        f"Tried on {which}: {inside[0]} of {tried} came within the range that should hold 8 in 10 and {inside[1]} of {tried} "
-        "within that for 19 in 20."
+        f"Tried on {which}: {inside[0]} of {tried} came within the range that should hold 8 in 10 and "
+        f"{inside[1]} of {tried} came within that for 19 in 20."
     )
     return f"{meaning} {trial} {beside_simple(figures.backtest, figures.leads)}"
 

@@ -199,7 +199,7 @@ class _Told:
             ]
         )
         gap = f", with a catch-up gap after every {best.catch_up_every} patients" if best.catch_up_every else ""
-        costs = f"At these prices a session costs {words.number(one.cost)}"
+        costs = f"At these prices a session costs {words.number(one.cost)} in your money"
         if one.cost - cost < 1:
             return [f"{'; '.join(said)}.", f"{costs}, and none of the templates tried is worth as much as 1 more."]
         return [

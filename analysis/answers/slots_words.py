@@ -110,7 +110,10 @@ def how_sure(plan: SlotPlan, level: float) -> str:
         return said
     cost = plan.differences[COST]
     if plan.told_apart:
-        return f"{said} At the prices set a session is worth {words.number(-cost.value)} more ({_gain(cost)}) with the recommended slots."
+        return (
+            f"{said} At the prices set a session is worth {words.number(-cost.value)} more ({_gain(cost)}) in your money with the "
+            "recommended slots."
+        )
     if cost.low > 0:
         return f"{said} At the prices set today's slots would be worth more, but they cut the protected minutes."
     return f"{said} At the prices set the difference may as well be nothing."
@@ -162,7 +165,7 @@ def assumptions(settings: SlotsPart, evidence: SlotEvidence, came: Attendance, l
         "shorter slots bring more patients only where there are patients to fill them.",
         *rules_said(settings),
         f"A minute of a patient's waiting is worth {settings.price_wait:g}, of an idle room {settings.price_idle:g} and of "
-        f"overtime {settings.price_overtime:g}; {settings.turnaround_minutes:g} minutes pass between patients.",
+        f"overtime {settings.price_overtime:g} in your money; {settings.turnaround_minutes:g} minutes pass between patients.",
         f"{words.percent(absent)} of bookings are missed or cancelled too late, as in the log, and their slot stays empty.",
     ]
     if len(came.lateness):

@@ -24,7 +24,7 @@ TOLD = re.compile(
 )
 """A number under five before what is counted."""
 FIXED = re.compile(
-    r"\bone patient\b|two ears go|at least \d|watched measures|came within|within the wider|minutes pass between|a month|only one has"
+    r"\bone patient\b|two ears go|at least \d|watched measures|came within|minutes pass between|a month|only one has"
     r"|fully occluding ears|between two visits|catch-up gap after every|\d{4}\)|found no link"
 )
 """Turns of phrase that count nobody."""

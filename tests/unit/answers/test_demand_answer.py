@@ -176,7 +176,7 @@ def test_the_trial_on_the_past_is_told_and_kept() -> None:
     inside = {row.group["level"]: round(row.value * 12) for row in covered}
     assert (
         f"Tried on the last 12 months, each a month ahead: {inside[0.8]} of 12 came within the range that should hold 8 in 10 and "
-        f"{inside[0.95]} of 12 within that for 19 in 20."
+        f"{inside[0.95]} of 12 came within that for 19 in 20."
     ) in answer.how_sure
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -93,6 +94,10 @@ def test_the_slots_are_said_against_todays_and_what_changes(clinic):
     assert "; today " in answer.headline.partition("a full session sees")[2]
     assert values(answer, "slot_minutes")[:2] == [45.0, 45.0]
     assert len(values(answer, "patients_per_session")) == 2
+    assert re.search(
+        r"a session is worth \d+ more \(between \d+ and \d+\) in your money with the recommended", answer.how_sure
+    )
+    assert any("of overtime 2 in your money" in each for each in answer.assumptions)
     shows(answer)
 
 
