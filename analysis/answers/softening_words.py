@@ -99,7 +99,7 @@ def left_out_of(reasons: dict[str, int], contrast: str) -> dict[str, int]:
 def spoken(estimate: Estimate, more: str, less: str, least_decimals: int = 0) -> tuple[str, str]:
     """Say the size of a difference, and its range with sides named where it lies on both.
 
-    Decimals are added until no end of a clear range reads as nought.
+    A decimal is added where an end of a clear range would read as nought; no more than one, as the charts have.
 
     Examples
     --------
@@ -109,11 +109,12 @@ def spoken(estimate: Estimate, more: str, less: str, least_decimals: int = 0) ->
     ('6.2', 'between 0.3 and 9.3')
     >>> spoken(Estimate(1.2, -3.1, 5.4, 0.95, 80, ""), "more", "fewer")
     ('1', 'between 3 fewer and 5 more')
+    >>> spoken(Estimate(0.384, 0.001, 0.767, 0.95, 80, ""), "less", "more", least_decimals=1)
+    ('0.4', 'between 0.0 and 0.8')
     """
     sizes = [abs(each) for each in (estimate.value, estimate.low, estimate.high)]
-    decimals = least_decimals
-    while estimate.excludes_zero and decimals < 3 and round(min(sizes), decimals) == 0:
-        decimals += 1
+    reads_nought = estimate.excludes_zero and round(min(sizes), least_decimals) == 0
+    decimals = max(least_decimals, 1) if reads_nought else least_decimals
     value, low, high = (words.number(size, decimals) for size in sizes)
     if not estimate.excludes_zero:
         return value, f"between {low} {less} and {high} {more}"
