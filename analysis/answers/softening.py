@@ -10,6 +10,7 @@ from analysis.answers import softening_figures as show
 from analysis.answers import softening_words as say
 from analysis.answers.drawn_patients import of_drawn_patients
 from analysis.answers.softening_asked import asked_of
+from analysis.answers.softening_honesty import doubt_from_other_ears
 from analysis.clinic import Clinic
 from analysis.models.softening import SofteningFit, did_as_advised, fit_minutes, fit_softening
 from analysis.present.answer import Answer, Basis, Check, no_answer
@@ -40,21 +41,23 @@ def does_softening_pay(clinic: Clinic) -> Answer:
         (what the ear received), each as it stands and like with like. The
         headline speaks of advice, or of use where advice is not recorded.
         Rows: ``success_share``, ``risk_difference``, ``risk_ratio``,
-        ``number_needed_to_treat``, ``e_value``, ``used_share``.
+        ``number_needed_to_treat``, ``e_value``, ``used_share``, and
+        ``other_ears_difference`` where ears on which softening should do
+        little show a difference.
     """
     try:
-        table = asked_of(clinic).table
+        asked = asked_of(clinic)
     except NotEnough as reason:
         return no_answer(PAY, reason)
+    table = asked.table
     days = clinic.settings.softening.second_attempt_days
-    until = clinic.last_day - pd.Timedelta(days=days)
     fits, refusals = _fitted(
         lambda contrast: fit_softening(
             table,
             contrast=contrast,
             level=clinic.settings.level,
             fewest_ears=clinic.settings.softening.fewest_ears,
-            followed_until=until,
+            followed_until=asked.followed_until,
         )
     )
     if not fits:
@@ -62,6 +65,7 @@ def does_softening_pay(clinic: Clinic) -> Answer:
     lead = next(iter(fits.values()))
     difference = mean_difference(lead.arms["standardised"], lead.level)
     figure, did = say.more_successes(difference), did_as_advised(table, level=lead.level)
+    doubt, doubt_rows = doubt_from_other_ears(asked, lead.contrast)
     return Answer(
         PAY,
         say.headline(lead, difference, figure, "success at the first attempt"),
@@ -72,9 +76,13 @@ def does_softening_pay(clinic: Clinic) -> Answer:
         chart_text=show.chart_text(fits, say.more_successes),
         assumptions=say.assumptions(lead, _numbered(table), days),
         cautions=say.CAUTIONS,
-        checks=(*say.success_checks(lead), *say.did_as_advised_checks(did), *_refusal_checks(refusals)),
+        checks=(*say.success_checks(lead), *doubt, *say.did_as_advised_checks(did), *_refusal_checks(refusals)),
         basis=_basis(lead, "ears", "Logistic regression, averaged over the clinic's own case mix; patients clustered."),
-        rows=(*(row for fit in fits.values() for row in show.success_rows(fit)), *show.did_as_advised_rows(did)),
+        rows=(
+            *(row for fit in fits.values() for row in show.success_rows(fit)),
+            *doubt_rows,
+            *show.did_as_advised_rows(did),
+        ),
     )
 
 

@@ -18,6 +18,7 @@ from analysis.present.charts import Bar, range_chart
 from analysis.present.theme import NAMED, RECOMMENDED, TODAY
 from analysis.problems import NotEnough
 from analysis.stats.effects import mean_difference
+from analysis.stats.estimate import Estimate
 
 ALIKE_QUESTION = "Are the softened ears and the others alike enough to be compared?"
 NEEDED_QUESTION = "How many ears would show that softening pays?"
@@ -156,21 +157,60 @@ def _worth_check(lead: SideBySide, found: Balance) -> Check:
     )
 
 
+def doubt_from_other_ears(asked: Asked, contrast: str) -> tuple[list[Check], list[ResultRow]]:
+    """Say that ears on which softening should do little show a clear difference; nothing where they show none, or are too few.
+
+    Parameters
+    ----------
+    asked : Asked
+    contrast : str
+
+    Returns
+    -------
+    list of Check
+        None or one.
+    list of ResultRow
+        ``other_ears_difference``, beside the check.
+    """
+    try:
+        gap, which = _other_gap(asked, contrast)
+    except NotEnough:
+        return [], []
+    if not gap.excludes_zero:
+        return [], []
+    sentence = f"{_other_shows(gap, which)}, which is a reason to take the figure for occluding ears with care."
+    return [Check(OTHER_EARS, INFORMATION, sentence)], [_other_row(gap, which, contrast)]
+
+
 def _other_ears(asked: Asked, contrast: str) -> tuple[Check, list[ResultRow]]:
     """Ask the ears on which softening should do little."""
     try:
-        side, which = _other_side(asked, contrast)
+        gap, which = _other_gap(asked, contrast)
     except NotEnough as reason:
         return Check(OTHER_EARS, INFORMATION, f"This test cannot be made. {reason.why}"), []
-    gap = mean_difference(side.compared.arms["doubly_robust"], asked.level)
-    row = ResultRow.from_estimate(
+    sentence = f"{_other_shows(gap, which)}. {OTHER_CLEAR if gap.excludes_zero else OTHER_UNCLEAR}"
+    return Check(OTHER_EARS, INFORMATION, sentence), [_other_row(gap, which, contrast)]
+
+
+def _other_gap(asked: Asked, contrast: str) -> tuple[Estimate, str]:
+    """Give the difference on ears that were not occluding, and which they are."""
+    side, which = _other_side(asked, contrast)
+    return mean_difference(side.compared.arms["doubly_robust"], asked.level), which
+
+
+def _other_shows(gap: Estimate, which: str) -> str:
+    """Say what ears that were not occluding show."""
+    return (
+        f"{OTHER_WHICH[which]} ({words.count(gap.n)} ears), softening should change little; the log shows "
+        f"{say.more_successes(gap)}"
+    )
+
+
+def _other_row(gap: Estimate, which: str, contrast: str) -> ResultRow:
+    """Keep what ears that were not occluding show."""
+    return ResultRow.from_estimate(
         "softening", "other_ears_difference", "share", gap, contrast=contrast, which_ears=which
     )
-    sentence = (
-        f"{OTHER_WHICH[which]} ({words.count(gap.n)} ears), softening should change little; the log shows "
-        f"{say.more_successes(gap)}. {OTHER_CLEAR if gap.excludes_zero else OTHER_UNCLEAR}"
-    )
-    return Check(OTHER_EARS, INFORMATION, sentence), [row]
 
 
 def _other_side(asked: Asked, contrast: str) -> tuple[SideBySide, str]:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.answers.softening import does_softening_pay
 from analysis.answers.softening_agents import softening_by_agent
 from analysis.answers.softening_days import softening_by_days
 from analysis.answers.softening_estimates import WAYS, softening_side_by_side
@@ -179,6 +180,21 @@ def test_where_too_few_lie_beside_an_occluding_ear_all_others_are_asked_and_that
 def test_what_shows_on_ears_that_were_not_occluding_is_neither_passed_nor_failed(answers):
     checks = {check.name: check.result for check in answers["are_the_groups_alike"].checks}
     assert checks["Ears that were not occluding"] == "for information"
+
+
+@pytest.mark.parametrize(("effect", "clear"), [(2.5, True), (0.0, False)])
+def test_what_shows_there_clearly_stands_beside_the_figure_it_casts_doubt_on(effect, clear):
+    rng = np.random.default_rng(12)
+    attempts = invented_attempts(rng, patients=1500, effect=effect).attempts
+    attempts["grade"] = attempts["grade"].astype("object").where(rng.random(len(attempts)) > 0.3, "non_occluding")
+    answer = does_softening_pay(Clinic(*as_log(attempts)))
+    told = [check for check in answer.checks if check.name == "Ears that were not occluding"]
+    rows = [row for row in answer.rows if row.quantity == "other_ears_difference"]
+    assert len(told) == len(rows) == int(clear)
+    if clear:
+        assert f"the log shows {100 * rows[0].value:.0f} more successes in 100 first attempts" in told[0].sentence
+        assert told[0].sentence.endswith("which is a reason to take the figure for occluding ears with care.")
+        assert told[0].result == "for information"
 
 
 @pytest.mark.parametrize("ask", ALL, ids=lambda ask: ask.__name__)
