@@ -10,6 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.answers.drawn_patients import of_drawn_patients
+from analysis.answers.recall import QUESTION as RECALL_QUESTION
 from analysis.answers.recall_cost import CAUTIONS
 from analysis.answers.recall_group_words import group_short, group_spoken, listed, of_people
 from analysis.answers.recall_material import SLOW_MONTHS, RecallCosts, people_waiting, recall_costs, said_of_prices
@@ -27,6 +28,10 @@ from analysis.stats.estimate import Estimate
 QUESTION = "How far does the least-cost recall hang on the prices?"
 FACTORS = {0.5: "half", 2.0: "double"}
 AS_SET = "as set"
+WHICH_MONTHS = (
+    f"These months follow the prices set, those of “{RECALL_QUESTION}” "
+    "the chosen share of ears occluding again: which of the two to act on is the owner's to choose."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +90,7 @@ def do_the_prices_decide(clinic: Clinic) -> Answer:
         question=QUESTION,
         headline=_headline(weighed, settings),
         how_sure="Each line stands for one set of prices; its stretch is where costs cannot be told from the least, or hardly "
-        f"differ from it. {words.how_sure(settings.level)}",
+        f"differ from it. {words.how_sure(settings.level)} {WHICH_MONTHS}",
         table=pd.DataFrame([_row(each, settings.level) for each in weighed]),
         chart=_chart(weighed, settings),
         chart_title=_chart_title(weighed, settings),
@@ -135,10 +140,10 @@ def _cases(costs: ReturnCosts, settings: Settings) -> dict[str, ReturnCosts]:
         price, slow, months = factor * costs.symptom_day, min(1.0, factor * part.slow_share), factor * SLOW_MONTHS
         cases |= {
             f"a day with an occluding ear at {spoken}, {price:.2f} {part.currency}": replace(costs, symptom_day=price),
-            f"{spoken} as many who put up with symptoms for long, {words.percent(slow)}": replace(
+            f"{spoken} as many people who put up with symptoms for long, {words.percent(slow)}": replace(
                 costs, waits=people_waiting(slow, window, SLOW_MONTHS)
             ),
-            f"these wait {spoken} as long, up to {months:.0f} months": replace(
+            f"the wait of people who put up with symptoms for long at {spoken}, up to {months:.0f} months": replace(
                 costs, waits=people_waiting(part.slow_share, window, months)
             ),
             f"second visits and minutes of a fuller ear at {spoken}": _late_extra(costs, factor),
@@ -237,7 +242,7 @@ def _kept_check(weighed: list[Weighed], settings: Settings) -> Check:
     return Check(
         "What a wrong price costs",
         INFORMATION,
-        f"Keeping the month as set costs most{of_people(worst.group)} with {worst.what}: "
+        f"Keeping the month as set costs most{of_people(worst.group)}, with {worst.what}: "
         f"{words.number(worst.kept_costs, 1)} {settings.recall_cost.currency} an ear in a year{more}.",
     )
 

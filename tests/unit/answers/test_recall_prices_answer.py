@@ -63,6 +63,16 @@ def test_prices_as_delivered_are_called_examples_and_own_ones_are_not():
     assert "those in clinic.toml" in answer(own).assumptions[0]
 
 
+def test_it_says_whose_wait_is_meant_and_which_months_to_act_on():
+    told = [*answer().table["prices_case"], answer().chart_text, *(check.sentence for check in answer().checks)]
+    assert [each for each in told if "these wait" in each] == []
+    assert "the wait of people who put up with symptoms for long at half, up to 6 months" in told
+    assert answer().how_sure.endswith(
+        "These months follow the prices set, those of “When should people be called back?” the chosen share of ears "
+        "occluding again: which of the two to act on is the owner's to choose."
+    )
+
+
 def test_the_chart_marks_today_and_every_case():
     assert len(answer().chart.data) == len(answer().table)
     marked = answer("[recall]\ntoday_months = 12")
