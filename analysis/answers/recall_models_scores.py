@@ -6,8 +6,10 @@ import pandas as pd
 
 from analysis.answers import recall_words as say
 from analysis.answers.drawn_patients import of_drawn_patients
+from analysis.answers.recall import QUESTION as RECALL_QUESTION
 from analysis.answers.recall_material import clinic_gaps
 from analysis.clinic import Clinic
+from analysis.models.recall import fit_recall
 from analysis.models.recall_candidates import ALL, GROUPS, NONE, Candidate, candidates
 from analysis.models.recall_choice import FOLDS
 from analysis.models.recall_fact_table import with_facts
@@ -17,10 +19,11 @@ from analysis.present.charts import Bar, range_chart
 from analysis.present.theme import RECOMMENDED, TODAY
 from analysis.problems import NotEnough
 from analysis.stats.estimate import Estimate
-from analysis.stats.time_families import FAMILIES
+from analysis.stats.time_families import FAMILIES, Family
 
 QUESTION = "Which curve foretells best?"
 SET_NAMES = {NONE: "of everyone", GROUPS: "by hearing aid", ALL: "by all facts"}
+FROM = {NONE: "from no fact", GROUPS: "from hearing aids alone", ALL: "from all facts recorded"}
 SHORT_NAMES = {"weibull": "Weibull", "weibull_differing": "averaged Weibull", "log_logistic": "log-logistic"}
 PER = 100
 """Scores are given for a hundred clearances, to be readable."""
@@ -43,13 +46,14 @@ def which_curve_foretells_best(clinic: Clinic) -> Answer:
     try:
         every = with_facts(table, clinic.visits, clinic.ears, clinic.last_day)
         found = candidates(every, table, settings.recall, level=settings.level)
+        used = fit_recall(table, settings.recall, level=settings.level).family
     except NotEnough as reason:
         return no_answer(QUESTION, reason)
     days = every["cleared_on"]
     return Answer(
         question=QUESTION,
         headline=_headline(found, words.from_months(days.min(), days.max())),
-        how_sure=f"{words.how_sure(settings.level)} They are those of the distances, over patients.",
+        how_sure=f"{words.how_sure(settings.level)} They are those of the distances, over patients. {_beside_used(found, used)}",
         table=_table(found),
         chart=range_chart(
             [_bar(each) for each in _by_facts(found)], x_title="score less than the best, a hundred clearances", reference=0.0
@@ -81,15 +85,39 @@ def _headline(found: list[Candidate], period: str) -> str:
     """Give the one sentence that answers."""
     tied = _tied(found)
     rest = [each for each in found[1:] if each not in tied]
-    said = f"Patients held out were best foretold by the {_name(found[0])}"
+    said = (
+        f"When the ears of patients kept aside would be occluding again was foretold best {FROM[found[0].facts]}, by the "
+        f"{FAMILIES[found[0].family].spoken}"
+    )
     if tied:
-        said += f", from which {words.joined([f'the {_name(each)}' for each in tied])} cannot be told"
+        said += f"; {words.joined([_beside_best(each, found[0]) for each in tied])} may do as well"
     if rest:
         next_ = rest[0].behind.scaled(-PER)
         said += (
-            f"; the next, the {_name(rest[0])}, scored {words.number(next_.value, 2)} less ({words.between(next_, 2)})"
+            f"; {_beside_best(rest[0], found[0])} came next, {words.number(next_.value, 2)} points behind "
+            f"({words.between(next_, 2)})"
         )
-    return f"{said} (scores for a hundred clearances, {period})."
+    return f"{said} (points of a score for a hundred clearances, {period})."
+
+
+def _beside_best(each: Candidate, best: Candidate) -> str:
+    """Name a candidate after the best; its facts only where they are others."""
+    return f"the {FAMILIES[each.family].spoken}{'' if each.facts == best.facts else f' {FROM[each.facts]}'}"
+
+
+def _beside_used(found: list[Candidate], used: Family) -> str:
+    """Say which curve the recall months go by, why it may be another than the best here, and whether chance can tell the two apart."""
+    best = found[0]
+    [same] = [each for each in found if each.facts == best.facts and FAMILIES[each.family] == used]
+    beside = (
+        "it is the best here too"
+        if same == best
+        else f"chance alone {'may well' if same in _tied(found) else 'would hardly'} put the {FAMILIES[best.family].spoken} before it"
+    )
+    return (
+        f"“{RECALL_QUESTION}” goes by the {used.spoken}, chosen on each ear's first clearance, while here all clearances are "
+        f"scored; {beside}."
+    )
 
 
 def _chart_title(found: list[Candidate]) -> str:

@@ -7,13 +7,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.answers.recall_material import clinic_gaps
 from analysis.answers.recall_models import does_the_curve_fit
 from analysis.answers.recall_models_facts import what_goes_with_filling_sooner
-from analysis.answers.recall_models_scores import which_curve_foretells_best
+from analysis.answers.recall_models_scores import _beside_used, which_curve_foretells_best
 from analysis.clinic import Clinic
+from analysis.models.recall import fit_recall
+from analysis.models.recall_candidates import Candidate
 from analysis.present.answer import FAILED, PASSED, Answer
 from analysis.present.tables import spoken_columns
 from analysis.settings import settings_from_toml
+from analysis.stats.estimate import Estimate
 from analysis.stats.time_families import FAMILIES
 from tests.truth.recall_world import World
 
@@ -105,8 +109,44 @@ def test_scores_are_ordered_and_knowing_of_hearing_aids_foretells_better():
     by_facts = {(row.group["curve"], row.group["facts"]): row.value for row in scores().rows}
     assert by_facts["weibull", "hearing_aid"] > by_facts["weibull", "none"]
     assert set(by_facts) == set(itertools.product(FAMILIES, ("none", "hearing_aid", "all")))
-    assert "Patients held out were best foretold by the " in scores().headline
     assert all(row.low <= row.value <= row.high for row in scores().rows)
+
+
+def test_the_headline_says_what_foretells_best_without_a_word_of_the_trade_but_the_curves_name():
+    best = scores().table.iloc[0]
+    known = {
+        "by all facts": "from all facts recorded",
+        "by hearing aid": "from hearing aids alone",
+        "of everyone": "from no fact",
+    }
+    assert scores().headline.startswith(
+        "When the ears of patients kept aside would be occluding again was foretold best "
+        f"{known[best['curve_by']]}, by the {best['curve']}"
+    )
+    assert [each for each in ("held out", "log score", "likelihood") if each in scores().headline] == []
+
+
+def test_the_curve_of_the_recall_months_stands_beside_the_best_here():
+    used = fit_recall(clinic_gaps(clinic()), clinic().settings.recall).family
+    told = f"“When should people be called back?” goes by the {used.spoken}, chosen on each ear's first clearance, while here all clearances are scored; "
+    assert told in scores().how_sure
+
+
+@pytest.mark.parametrize(
+    ("used", "reach", "told"),
+    [
+        ("log_logistic", 0.01, "it is the best here too."),
+        ("weibull", 0.01, "chance alone may well put the log-logistic curve before it."),
+        ("weibull", 0.001, "chance alone would hardly put the log-logistic curve before it."),
+    ],
+)
+def test_whether_chance_can_tell_the_two_apart_is_said(used, reach, told):
+    behind = {
+        "log_logistic": Estimate(0, 0, 0, 0.95, 90, ""),
+        "weibull": Estimate(-0.005, -0.005 - reach, -0.005 + reach, 0.95, 90, ""),
+    }
+    found = [Candidate(family, "all", -1.0, apart) for family, apart in behind.items()]
+    assert _beside_used(found, FAMILIES[used]).endswith(told)
 
 
 ASKED = [does_the_curve_fit, what_goes_with_filling_sooner, which_curve_foretells_best]
