@@ -18,6 +18,7 @@ from analysis.progress import Progress, ShownProgress, silent
 
 if TYPE_CHECKING:
     from analysis.clinic import Clinic
+    from analysis.intake import Intake
 
 DONE, CAN_BE_MENDED = 0, 1
 MOST_MESSAGES = 12
@@ -197,8 +198,12 @@ def _to_preview(asked: argparse.Namespace) -> tuple[Path | None, list[Path]]:
 
 def _intake(asked: argparse.Namespace, progress: Progress) -> int:
     """Take the exports in, and say what the owner can put right."""
-    record = _take_in(asked.folder, progress)
-    mend = [*record["problems"], *record["to_mend"]]
+    from analysis.intake.set_aside import reasons_told
+
+    taken = _take_in(asked.folder, progress)
+    for line in reasons_told(taken.tables["set_aside"].collect()):
+        _say(f"- {line}")
+    mend = [*taken.record["problems"], *taken.record["to_mend"]]
     if not mend:
         return DONE
     _say("What could be kept was kept. Please mend:")
@@ -206,17 +211,22 @@ def _intake(asked: argparse.Namespace, progress: Progress) -> int:
         _say(f"- {message}")
     if len(mend) > MOST_MESSAGES:
         _say(f"- and {len(mend) - MOST_MESSAGES} more, listed in {asked.folder / 'store' / 'intake.json'}")
+    _say(
+        "The log is taken in, so you can go on. "
+        f"This command ends with code {CAN_BE_MENDED}, which says only that something can be mended."
+    )
     return CAN_BE_MENDED
 
 
-def _take_in(folder: Path, progress: Progress) -> dict[str, Any]:
+def _take_in(folder: Path, progress: Progress) -> Intake:
     """Take the exports in and say how many rows were read, kept and set aside."""
     from analysis.intake.store import intake_folder
 
-    record = intake_folder(folder, progress=progress).record
+    taken = intake_folder(folder, progress=progress)
+    record = taken.record
     _end_step(progress)
     _say(f"\nRows read {record['rows_in']:,}, kept {record['rows_kept']:,}, set aside {record['rows_set_aside']:,}.")
-    return record
+    return taken
 
 
 def _report(asked: argparse.Namespace, progress: Progress) -> int:

@@ -23,6 +23,7 @@ Everything in it can be written as JSON, and nothing in it identifies a patient.
 
 from __future__ import annotations
 
+import re
 from collections import Counter, defaultdict
 from typing import Any
 
@@ -35,7 +36,7 @@ from analysis.intake.notes import notes_on
 from analysis.intake.patients import how_patients_are_told_apart
 from analysis.intake.privacy import MASK
 from analysis.intake.row_columns import SHAPES_TOLD
-from analysis.intake.rules import REASONS
+from analysis.intake.rules import REASONS, TOTALS
 from analysis.intake.strange_words import safe_headings, safe_word
 from analysis.intake.tally import Tally
 from analysis.intake.understanding import coded_as
@@ -234,6 +235,8 @@ def _to_mend(
         if column == "birth_date":
             continue
         for text, entry in entries.items():
+            if column in DATES and re.match(TOTALS, text.lower()):
+                continue  # a line of totals is named with the rows set aside
             remedy = WRITE_DATES if column in DATES else _remedy_for_a_number(text)
             weight = MOST_ROWS if column in DATES else entry["count"]
             told.append((weight, _message("This cannot be read", remedy, text, entry)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import polars as pl
@@ -15,6 +16,8 @@ from analysis.intake.tally import Tally
 from analysis.intake.typed_tables import typed
 from analysis.schema import SET_ASIDE
 
+MOST_PLACES = 5
+"""Rows of one reason that are named on the screen; the table names all."""
 ASIDE_COLUMNS = ("source_file", "source_row", "file_order", "reason", "kept_place", "date_text")
 """What is needed to tell of a row set aside."""
 
@@ -66,3 +69,42 @@ def _aside_row(export: Export, row: dict[str, Any], files: dict[int, str], names
         "source_file": row["source_file"], "source_row": row["source_row"], "reason": reason.why, "column": column,
         "value": value, "remedy": reason.remedy,
     }  # fmt: skip
+
+
+def reasons_told(aside: pl.DataFrame) -> list[str]:
+    """Say for each reason how many rows were set aside for it, where the first of them stand, and what to do.
+
+    Parameters
+    ----------
+    aside : polars.DataFrame
+        ``schema.SET_ASIDE``, from ``aside_table``.
+
+    Returns
+    -------
+    list of str
+        One line a reason, the commonest first; empty where no row was set aside.
+
+    Examples
+    --------
+    >>> rows = {"source_file": ["a.csv", "a.csv", "b.csv"], "source_row": [4, 9, 2],
+    ...         "reason": ["no date"] * 3, "remedy": ["Fill it in."] * 3}
+    >>> reasons_told(pl.DataFrame(rows))
+    ['no date, 3 rows (a.csv rows 4, 9; b.csv row 2). Fill it in.']
+    """
+    found = aside.group_by("reason", "remedy", maintain_order=True).agg("source_file", "source_row")
+    told = [
+        (len(rows), f"{why}, {len(rows):,} {'row' if len(rows) == 1 else 'rows'} ({_places(files, rows)}). {remedy}")
+        for why, remedy, files, rows in found.iter_rows()
+    ]
+    return [line for _, line in sorted(told, key=lambda each: (-each[0], each[1]))]
+
+
+def _places(files: Sequence[str], rows: Sequence[int]) -> str:
+    """Name the first few rows, file by file."""
+    by_file: dict[str, list[str]] = {}
+    for file, row in list(zip(files, rows, strict=True))[:MOST_PLACES]:
+        by_file.setdefault(file, []).append(str(row))
+    named = "; ".join(
+        f"{file} {'row' if len(each) == 1 else 'rows'} {', '.join(each)}" for file, each in by_file.items()
+    )
+    return f"{named} and more" if len(rows) > MOST_PLACES else named

@@ -95,6 +95,28 @@ def test_a_slip_in_the_year_does_not_stretch_the_log(tmp_path, capsys):
     assert 'log.csv, row 3, column "Date", value "2062-03-03": Date more than a year ahead' in told
 
 
+def test_rows_set_aside_are_told_reason_by_reason_with_the_remedy(tmp_path, capsys):
+    log = "Date,Patient no,Grade left\n2026-03-02,1,full\n,2,full\n,3,clear\nTOTAL,,\n2026-03-02,1,full\n"
+    assert take_in(tmp_path, log) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert told[1] == "Rows read 5, kept 1, set aside 4."
+    assert told[2].startswith("- no date, 2 rows (log.csv rows 3, 4). Fill in the date of the visit")
+    assert told[3:] == [
+        "- a line of totals, 1 row (log.csv row 5). Nothing, or leave such lines out of the export.",
+        "- the same row again, 1 row (log.csv row 6). Nothing; the first of the rows is kept.",
+    ]
+
+
+def test_a_log_that_was_taken_in_says_so_when_the_command_ends_with_one(tmp_path, capsys):
+    assert take_in(tmp_path, "Date,Grade left\n2026-03-02,full\n2026-03-03,zigzag\n") == 1
+    assert "you can go on. This command ends with code 1, which says only" in capsys.readouterr().out
+
+
+def test_many_rows_of_one_reason_are_named_as_a_few(tmp_path, capsys):
+    take_in(tmp_path, "Date,Grade left\n2026-03-02,full\n" + ",clear\n" * 9)
+    assert "no date, 9 rows (log.csv rows 3, 4, 5, 6, 7 and more)" in capsys.readouterr().out
+
+
 def test_a_folder_that_is_not_there_is_told(tmp_path, capsys):
     assert main(["intake", str(tmp_path / "nowhere")]) == 1
     assert "There is no such folder." in capsys.readouterr().err
