@@ -198,11 +198,14 @@ def _to_preview(asked: argparse.Namespace) -> tuple[Path | None, list[Path]]:
 
 def _intake(asked: argparse.Namespace, progress: Progress) -> int:
     """Take the exports in, and say what the owner can put right."""
+    from analysis.intake.notes import without_grades
     from analysis.intake.set_aside import reasons_told
 
     taken = _take_in(asked.folder, progress)
     for line in reasons_told(taken.tables["set_aside"].collect()):
         _say(f"- {line}")
+    if warning := without_grades(taken.record):
+        _say(warning)
     mend = [*taken.record["problems"], *taken.record["to_mend"]]
     if not mend:
         return DONE

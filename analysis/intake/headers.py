@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache, lru_cache
 
-from analysis.intake.heading import CLINIC, GUESSED, IGNORE, SIDES, SURE, Heading, Headings, without_side
+from analysis.intake.heading import CLINIC, GUESSED, IGNORE, SIDES, SURE, TO_BE_NAMED, Heading, Headings, without_side
 from analysis.intake.heading_content import fits, is_day, is_moment, judged
 from analysis.intake.heading_suggestions import MAY_DATE_A_ROW, suggestion
 from analysis.intake.vocabulary import heading_entries, plain, small_words
@@ -238,6 +238,13 @@ def own_columns(settings: Settings) -> dict[str, str]:
     {'stuff on the left': 'grade_left'}
     """
     for heading, column in settings.columns.items():
+        if column == TO_BE_NAMED:
+            raise DataProblem(
+                "This column is not named yet.",
+                f'For the question mark write one of our columns (the remark below the questions lists them), or "{IGNORE}" where nothing in it is needed.',
+                file="clinic.toml",
+                setting=f"columns.{heading}",
+            )
         if column not in known_columns():
             close = difflib.get_close_matches(column, known_columns(), n=1, cutoff=0.5)
             remedy = f'Did you mean "{close[0]}"?' if close else f"Known are: {', '.join(known_columns())}."

@@ -8,6 +8,8 @@ from analysis.intake.vocabulary import heading_entries
 
 SIDES = ("left", "right")
 IGNORE = "ignore"
+TO_BE_NAMED = "?"
+"""Stands in an open question where nothing suggests a column: refused until the owner names one."""
 SURE, GUESSED, CLINIC = "sure", "guessed", "clinic.toml"
 
 

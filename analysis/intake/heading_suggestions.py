@@ -146,6 +146,9 @@ def _by_words(heading: str, values: Sequence[str], free: Sequence[str], settings
         return "", ""
     best = max(share for share, _, _ in known.values())
     near = [column for column, (share, _, _) in known.items() if share > best - CLEARLY_BETTER]
+    in_words = sum(any(map(str.isalpha, value)) for value in values) >= FEWEST_CODED  # bare numbers may be anything
+    if set(near) == {"grade", "grade_revised"} and in_words:  # the same words; a revision comes after a grade
+        near = [_alike(heading, near, free) or "grade"]
     chosen = near[0] if len(near) == 1 else _alike(heading, near, free)
     if not chosen:
         return "", ""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from analysis.intake.exports import MAY_HOLD_A_DATE, Export
 from analysis.intake.filled import Filled
 from analysis.intake.passes import MOST_PASSES
@@ -49,6 +51,32 @@ def notes_on(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]
             "The kind of booking is not logged. A patient's first row is not taken for a first visit, because the log may begin later than the patient."
         )
     return notes
+
+
+def without_grades(record: dict[str, Any]) -> str:
+    """Warn where visits were kept and none has a grade of wax, because its column may have been left out.
+
+    Parameters
+    ----------
+    record : dict
+        From ``intake_record``.
+
+    Returns
+    -------
+    str
+        One sentence and its remedy; empty where there are grades.
+
+    Examples
+    --------
+    >>> without_grades({"visits": 3, "missing_facts": []})
+    ''
+    """
+    if not record["visits"] or "grade" not in record["missing_facts"]:
+        return ""
+    return (
+        "No column of grades (how full of wax an ear was) is read, so no answer can tell ears apart by it. If an export "
+        'has one, name it in [columns] in clinic.toml, such as "your heading" = "grade_left", not "ignore".'
+    )
 
 
 def _notes_on_sheets(exports: list[Export]) -> list[str]:

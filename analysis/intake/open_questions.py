@@ -7,7 +7,8 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-from analysis.intake.headers import IGNORE, known_columns
+from analysis.intake.headers import known_columns
+from analysis.intake.heading import IGNORE, TO_BE_NAMED
 from analysis.intake.preview import Preview
 from analysis.intake.vocabulary import vocabulary
 
@@ -43,7 +44,7 @@ def open_questions(seen: Iterable[Preview]) -> Questions:
     for each in seen:
         for column in each.unknown_columns:
             if not column.masked:
-                columns.setdefault(column.heading, column.nearest or IGNORE)
+                columns.setdefault(column.heading, column.nearest or TO_BE_NAMED)
         for word in each.unknown_words:
             asked = words.setdefault(word.column, {})
             if word.masked:
@@ -54,7 +55,8 @@ def open_questions(seen: Iterable[Preview]) -> Questions:
     found: dict[str, tuple[str, tuple[str, ...]]] = {}
     if columns:
         lines = [f"{MARK}{_quoted(heading)} = {_quoted(column)}" for heading, column in columns.items()]
-        found["columns"] = (f"our columns: {', '.join(known_columns())}", tuple(lines))
+        ask = f'for "{TO_BE_NAMED}" write one of our columns, or "{IGNORE}" only where it is not needed'
+        found["columns"] = (f"{ask}; our columns: {', '.join(known_columns())}", tuple(lines))
     for name, asked in words.items():
         found[f"words.{name}"] = (_codes(name, hidden.get(name, 0)), tuple(_lines(asked)))
     return found

@@ -112,6 +112,13 @@ def test_a_log_that_was_taken_in_says_so_when_the_command_ends_with_one(tmp_path
     assert "you can go on. This command ends with code 1, which says only" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("column", ["", '"Waxiness L" = "ignore"'])
+def test_a_log_left_without_grades_is_warned_of(tmp_path, capsys, column):
+    (tmp_path / "clinic.toml").write_text(f"[columns]\n{column}\n", encoding="utf-8")
+    take_in(tmp_path, "Date,Patient no,Waxiness L\n2026-03-02,1,half full\n2026-03-03,2,blocked solid\n")
+    assert "No column of grades (how full of wax an ear was) is read" in capsys.readouterr().out
+
+
 def test_many_rows_of_one_reason_are_named_as_a_few(tmp_path, capsys):
     take_in(tmp_path, "Date,Grade left\n2026-03-02,full\n" + ",clear\n" * 9)
     assert "no date, 9 rows (log.csv rows 3, 4, 5, 6, 7 and more)" in capsys.readouterr().out

@@ -38,6 +38,8 @@ def columns_of(path, settings=None):
         ("What was done", ["suction", "suction x2 then JH", "irrigated"], "methods"),
         ("Any issues", ["nil", "no bleeding", "slight pain"], "adverse_event"),
         ("How much", ["80%", "fully blocked", "nil"], "grade"),
+        ("Waxiness", ["clear", "blocked solid", "half full"], "grade"),
+        ("Waxiness revised", ["clear", "blocked solid", "half full"], "grade_revised"),
         ("Charge", ["£65.00", "£45.00", "-"], "fee"),
         ("Born when", ["01/02/1948", "03/04/2001"], "birth_date"),
         ("Day", ["01/02/2025", "03/04/2025"], "date"),

@@ -18,6 +18,7 @@ from analysis.intake.open_questions import (
 )
 from analysis.intake.preview import preview
 from analysis.intake.preview_text import MOST_OF_A_KIND, WIDTH, preview_text
+from analysis.problems import DataProblem
 from analysis.settings import Settings, settings_from_toml
 
 CORPORA = [Path(__file__).parent / name for name in ("corpus", "corpus_words")]
@@ -36,8 +37,11 @@ ODD = """Date,Patient no,L wax,Outcome L,Which drops,Room,Chair
 
 
 def accepted(toml):
-    """Take the mark off every open question, as an owner would who agrees with each."""
-    lines = [line.removeprefix(MARK) if line.startswith(f'{MARK}"') else line for line in toml.splitlines()]
+    """Take the mark off every open question, as an owner would who agrees with each and needs no column that is to be named."""
+    lines = [
+        line.removeprefix(MARK).replace('= "?"', '= "ignore"') if line.startswith(f'{MARK}"') else line
+        for line in toml.splitlines()
+    ]
     return "\n".join(lines) + "\n"
 
 
@@ -58,7 +62,8 @@ def test_each_answer_leaves_one_question_less(tmp_path):
         seen = preview(tmp_path / "odd.csv", settings_from_toml(toml))
         toml = with_questions(toml, open_questions([seen]))
         counts.append(sum(line.startswith(f'{MARK}"') for line in toml.splitlines()))
-        toml = toml.replace(f'{MARK}"', '"', 1)
+        toml = toml.replace(f'{MARK}"', '"', 1).replace('\n"Room" = "?"', '\n"Room" = "ignore"')
+        toml = toml.replace('\n"Chair" = "?"', '\n"Chair" = "ignore"')
     assert counts == [7, 6, 5, 4, 3, 2, 1]
     seen = preview(tmp_path / "odd.csv", settings_from_toml(toml))
     assert with_questions(toml, open_questions([seen])).count(MARK) == 0
@@ -81,6 +86,27 @@ def test_the_command_asks_in_the_clinics_own_file_and_changes_nothing_that_holds
     left = (tmp_path / "clinic.toml").read_text(encoding="utf-8")
     assert MARK not in left
     assert tomllib.loads(left)["words"]["softener"] == {"magic": "", "magic, spice": ""}
+
+
+def test_a_column_that_nothing_suggests_is_never_ignored_by_taking_off_the_marks(tmp_path):
+    (tmp_path / "odd.csv").write_text(ODD, encoding="utf-8")
+    asked = open_questions([preview(tmp_path / "odd.csv", Settings())])["columns"]
+    assert asked[1] == (f'{MARK}"Room" = "?"', f'{MARK}"Chair" = "?"')
+    assert asked[0].startswith('for "?" write one of our columns, or "ignore" only where it is not needed')
+    settings = settings_from_toml('[columns]\n"Room" = "?"')
+    with pytest.raises(
+        DataProblem, match=r'"columns\.Room": This column is not named yet\. For the question mark write'
+    ):
+        preview(tmp_path / "odd.csv", settings)
+
+
+def test_grades_below_a_strange_heading_are_proposed_as_grades(tmp_path):
+    text = "Date,Patient no,Waxiness R,Waxiness L\n1/3/26,1,clear,half full\n2/3/26,2,blocked solid,clear\n"
+    (tmp_path / "log.csv").write_text(text, encoding="utf-8")
+    seen = preview(tmp_path / "log.csv", Settings())
+    assert open_questions([seen])["columns"][1] == (
+        f'{MARK}"Waxiness R" = "grade_right"', f'{MARK}"Waxiness L" = "grade_left"',
+    )  # fmt: skip
 
 
 def test_without_a_clinic_folder_the_questions_have_a_file_of_their_own(tmp_path, monkeypatch):
