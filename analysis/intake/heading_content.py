@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from functools import cache
 from typing import Any
 
-from analysis.intake import amounts, privacy, times
+from analysis.intake import amounts, lengths, privacy, times
 from analysis.intake.both_ears import split_sides
 from analysis.intake.vocabulary import heading_entries, plain
 from analysis.intake.words import LEAST_CONFIDENCE, NOTHING, UNKNOWN, own_words, read_words
@@ -121,7 +121,7 @@ def _fit(column: str, kind: str, values: Sequence[str], settings: Settings) -> f
         "day": lambda of: lambda text: is_day(text, of) or is_moment(text, of),
         "moment": lambda of: lambda text: is_day(text, of) or is_moment(text, of) or is_clock(text, of),
         "clock": lambda of: lambda text: is_clock(text, of) or is_moment(text, of),
-        "minutes": lambda of: lambda text: times.read_minutes(text) is not None and not is_clock(text, of),
+        "minutes": lambda of: lambda text: lengths.minutes(text) is not None and not is_clock(text, of),
         "days": lambda _: lambda text: amounts.days(text) is not None,
         "percent": lambda _: lambda text: amounts.percent(text) is not None or amounts.number(text) is not None,
         "number": lambda _: lambda text: amounts.number(text) is not None and not set(text) & set("<>+"),
@@ -189,7 +189,7 @@ _TESTS: dict[str, Callable[[Settings], Callable[[str], object]]] = {
     "moment": lambda of: lambda text: is_moment(text, of),
     "clock": lambda of: lambda text: is_clock(text, of),
     "minutes": lambda of: (
-        lambda text: times.read_minutes(text) is not None and not is_clock(text, of) and not is_moment(text, of)
+        lambda text: lengths.minutes(text) is not None and not is_clock(text, of) and not is_moment(text, of)
     ),
     "yes_no": lambda _: _yes_no,
     "days": lambda _: lambda text: amounts.days(text) is not None,

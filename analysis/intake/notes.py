@@ -6,10 +6,12 @@ from typing import Any
 
 from analysis.intake.exports import MAY_HOLD_A_DATE, Export
 from analysis.intake.filled import Filled
+from analysis.intake.lengths import is_about
 from analysis.intake.passes import MOST_PASSES
 from analysis.intake.patients import BY_NAME, NOT_AT_ALL, how_patients_are_told_apart
 from analysis.intake.row_columns import PASS, VISIT
 from analysis.intake.tally import Tally
+from analysis.intake.understanding import coded_as
 
 
 def notes_on(exports: list[Export], tally: Tally, bookings: Filled) -> list[str]:
@@ -146,6 +148,14 @@ def _notes_on_file(export: Export) -> list[str]:
         notes.append(
             f"{file}: times run from 8 to 12 and from 1 to 6 without am or pm; 1:00 to 6:59 is taken for the afternoon."
         )
+    if many := sum(
+        export.understood.counts[column][text][0]
+        for column, read in export.understood.numbers.items()
+        if coded_as(column) in ("minutes", "ear_minutes")
+        for text, value in read.items()
+        if value is not None and is_about(text)
+    ):
+        notes.append(f"{file}: minutes are written as about so many ({_rows(many)}); they are read as they stand.")
     if (
         export.shape == VISIT
         and not any(column.endswith(("_left", "_right")) for column in columns)

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from analysis.intake import amounts, times
+from analysis.intake import amounts, lengths, times
 from analysis.intake.privacy import may_identify
 from analysis.intake.row_columns import columns_of_kind, kind_of
 from analysis.intake.times import Moment
@@ -150,7 +150,7 @@ def _numbers(column: str, texts: Mapping[str, tuple[int, int]], settings: Settin
     """Read the numbers of one column."""
     kind, comma = kind_of(column), settings.export.decimal_comma
     if kind == "minutes":
-        return {text: times.read_minutes(text) for text in texts}
+        return {text: lengths.minutes(text) for text in texts}
     if kind == "days":
         return {text: amounts.days(text) for text in texts}
     if kind == "percent":
@@ -158,7 +158,8 @@ def _numbers(column: str, texts: Mapping[str, tuple[int, int]], settings: Settin
         known = [value for value in read.values() if value is not None]
         as_shares = known and max(known) <= 1 and any(0 < value < 1 for value in known)
         return {text: value * 100 if as_shares and value is not None else value for text, value in read.items()}
-    return {text: None if may_identify(text) else amounts.number(text, decimal_comma=comma) for text in texts}
+    read_number = lengths.fee if coded_as(column) == "fee" else amounts.number
+    return {text: None if may_identify(text) else read_number(text, decimal_comma=comma) for text in texts}
 
 
 def _percent(text: str, comma: bool) -> float | None:

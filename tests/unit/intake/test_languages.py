@@ -4,12 +4,12 @@ import shutil
 
 import pytest
 
-from analysis.intake import amounts, both_ears, headers, take_in, vocabulary, words
+from analysis.intake import amounts, both_ears, headers, lengths, take_in, vocabulary, words
 from analysis.settings import Settings
 
 CACHED = (
     vocabulary.languages, vocabulary._read, vocabulary.small_words, vocabulary.small_numbers, vocabulary.negation, vocabulary.doubt, vocabulary._nothing_words,
-    vocabulary.vocabulary, vocabulary.heading_entries, words._between, amounts._shares, amounts._lengths,
+    vocabulary.vocabulary, vocabulary.heading_entries, words._between, amounts._shares, amounts._lengths, lengths._about, lengths._part_of_an_hour,
     both_ears._marker, headers._names, headers._side_words, headers.match_heading, headers.known_columns,
 )  # fmt: skip
 MADE_UP = {
