@@ -235,7 +235,7 @@ def _take_in(folder: Path, progress: Progress) -> Intake:
 def _report(asked: argparse.Namespace, progress: Progress) -> int:
     """Write the quarterly report."""
     from analysis.clinic import open_clinic
-    from analysis.report.quarterly import build_report
+    from analysis.report.quarterly import build_report, later_quarter_left_out
 
     progress("opening the clinic")
     clinic: Clinic = open_clinic(asked.folder)
@@ -244,6 +244,8 @@ def _report(asked: argparse.Namespace, progress: Progress) -> int:
     _say("")
     for headline in report.headlines:
         _say(f"- {headline}")
+    if left_out := later_quarter_left_out(clinic, asked.quarter):
+        _say(f"\n{left_out}")
     _say(f"\nThe report: {report.page}")
     if not asked.no_pdf:
         _print(report.page, progress)

@@ -28,6 +28,9 @@ from analysis.report.workbook import Frame, write_workbook
 
 PAGE, RESULTS, SETTINGS = "quarterly_report.html", "results.json", "settings_used.toml"
 
+LONGEST_CLOSED_DAYS = 14
+"""Days without a visit at a quarter's end up to which the clinic may just have been closed: our choice, no source."""
+
 
 @dataclass(frozen=True, slots=True)
 class Report:
@@ -87,6 +90,36 @@ def chosen_quarter(clinic: Clinic, quarter: str | None = None) -> Quarter:
             value=quarter,
         )
     return asked
+
+
+def later_quarter_left_out(clinic: Clinic, quarter: str | None = None) -> str:
+    """Say why the quarter that the log ends in is not the one reported, where it is not.
+
+    Parameters
+    ----------
+    clinic : Clinic
+        With at least one booking.
+    quarter : str, optional
+        As for ``chosen_quarter``.
+
+    Returns
+    -------
+    str
+        One sentence; empty where the quarter was asked for, or is the one that the log ends in.
+    """
+    reported, ends_in = chosen_quarter(clinic, quarter), Quarter.holding(clinic.last_day)
+    if quarter or reported >= ends_in:
+        return ""
+    closed = (ends_in.last_day - clinic.last_day.normalize()).days <= LONGEST_CLOSED_DAYS
+    remedy = (
+        f"if the clinic was only closed after that, set last_day = {ends_in.last_day:%Y-%m-%d} under [clinic] in clinic.toml"
+        if closed
+        else f"ask with --quarter {ends_in} to see it as far as it goes"
+    )
+    return (
+        f"This report covers {reported.label}; {ends_in.label} is left out because the log ends on "
+        f"{words.day(clinic.last_day)}: {remedy}."
+    )
 
 
 def build_report(clinic: Clinic, quarter: str | None, folder: Path, *, progress: Progress | None = None) -> Report:

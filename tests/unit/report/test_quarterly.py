@@ -9,7 +9,7 @@ from python_calamine import CalamineWorkbook
 from analysis.clinic import Clinic
 from analysis.problems import DataProblem
 from analysis.report import quarterly, questions
-from analysis.report.quarterly import build_report, chosen_quarter
+from analysis.report.quarterly import build_report, chosen_quarter, later_quarter_left_out
 from analysis.schema import EAR_ROWS, VISITS, typed_frame
 from analysis.settings import settings_from_toml
 from tests.made_up_answers import booking, recall, softening
@@ -45,6 +45,30 @@ def made_up(monkeypatch):
 def test_without_a_wish_the_last_whole_quarter_is_reported(days, quarter):
     assert str(chosen_quarter(clinic_of(*days))) == quarter
     assert str(chosen_quarter(clinic_of(*days), "")) == quarter
+
+
+def test_a_later_quarter_that_the_log_does_not_cover_to_its_end_is_said_to_be_left_out():
+    said = later_quarter_left_out(clinic_of("2023-10-02", "2026-09-25"))
+    assert said == (
+        "This report covers April to June 2026; July to September 2026 is left out because the log ends on 25 September 2026: "
+        "if the clinic was only closed after that, set last_day = 2026-09-30 under [clinic] in clinic.toml."
+    )
+    closed = settings_from_toml("[clinic]\nlast_day = 2026-09-30")
+    assert str(chosen_quarter(clinic_of("2023-10-02", "2026-09-25", settings=closed))) == "2026-Q3"
+
+
+def test_in_the_middle_of_a_quarter_the_way_to_see_it_is_told():
+    assert later_quarter_left_out(clinic_of("2023-10-02", "2026-08-10")).endswith(
+        "because the log ends on 10 August 2026: ask with --quarter 2026-Q3 to see it as far as it goes."
+    )
+
+
+@pytest.mark.parametrize(
+    ("days", "quarter"),
+    [(THREE_YEARS, None), (("2023-10-02", "2026-09-25"), "2026-Q2"), (("2026-07-01", "2026-08-10"), "")],
+)
+def test_nothing_is_said_where_no_later_quarter_was_left_out(days, quarter):
+    assert later_quarter_left_out(clinic_of(*days), quarter) == ""
 
 
 def test_a_quarter_the_log_does_not_hold_is_said_plainly():
