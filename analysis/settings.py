@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import re
 import tomllib
 from dataclasses import dataclass, field, fields
+from decimal import Decimal
 from typing import Any
 
 from analysis.problems import DataProblem
@@ -120,7 +122,7 @@ def settings_from_toml(text: str, *, file: str = "clinic.toml") -> Settings:
         read = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         twice = "Cannot declare" in str(error)
-        remedy = (
+        remedy = _without_a_point(text, str(error)) or (
             "A part stands there twice: put its lines below the first one, and take the second heading out."
             if twice
             else "Look at that line: a number stands without quotation marks, a word within them, a remark behind a #."
@@ -145,6 +147,17 @@ def settings_from_toml(text: str, *, file: str = "clinic.toml") -> Settings:
             value=str(settings.demand.recall_uptake),
         )
     return settings
+
+
+def _without_a_point(text: str, error: str) -> str:
+    """Say how to write a number that stands with a comma or a per cent sign on the line that cannot be read."""
+    place = re.search(r"at line (\d+)", error)
+    line = text.splitlines()[int(place[1]) - 1] if place else ""
+    found = re.fullmatch(r"\s*([\w.-]+)\s*=\s*(-?\d+)(?:([.,])(\d+))?\s*(%?)\s*(?:#.*)?", line)
+    if not found or (found[3] != "," and not found[5]):
+        return ""
+    number = Decimal(f"{found[2]}.{found[4] or 0}") / (100 if found[5] else 1)
+    return f"For {line.split('#')[0].strip()} write {found[1]} = {number.normalize():f}, with a point{' and no per cent sign' if found[5] else ''}."
 
 
 def _read_part(part: str, values: dict[str, Any], file: str) -> Any:

@@ -39,6 +39,25 @@ def test_settings_are_read():
     assert settings.words["grade"]["choc a bloc"] == "fully_occluding"
 
 
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("share = 0,2", "For share = 0,2 write share = 0.2, with a point."),
+        ("share = 20%", "For share = 20% write share = 0.2, with a point and no per cent sign."),
+        ("share = 12,5 %  # mine", "For share = 12,5 % write share = 0.125, with a point and no per cent sign."),
+        ("share = 0,2\nwithin_months = 24", "For share = 0,2 write share = 0.2, with a point."),
+        ("share = 20.5%", "For share = 20.5% write share = 0.205, with a point and no per cent sign."),
+        ("share = half", "Look at that line"),
+        ("share = 1,2,3", "Look at that line"),
+        ("share = ", "Look at that line"),
+    ],
+)
+def test_a_number_with_a_comma_or_a_per_cent_sign_is_told_how_to_write(line, told):
+    with pytest.raises(DataProblem, match="These settings cannot be read") as problem:
+        settings_from_toml(f"[recall]\n{line}")
+    assert problem.value.remedy.startswith(told)
+
+
 def test_declared_changes_are_read_in_order_of_time():
     settings = settings_from_toml(
         """
