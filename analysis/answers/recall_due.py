@@ -72,7 +72,6 @@ def _recommended(clinic: Clinic) -> tuple[dict[str, int], list[str]]:
         raise DataProblem(
             f"This log does not say yet when to call back. {reason.why}",
             "To list by an interval of your own, set list_months under [recall_cost] in clinic.toml.",
-            setting="recall_cost.list_months",
         ) from None
     rules = recall_rules(fitted, settings.recall)
     return {name: int(rule.recall_months.value) for name, rule in rules.items()}, lent(fitted.curves)

@@ -93,7 +93,8 @@ def test_the_list_goes_by_the_owners_own_months_whatever_the_log(log):
 def test_without_own_months_and_returns_the_list_asks_for_them(log):
     with pytest.raises(DataProblem, match="does not say yet when to call back") as told:
         who_is_due(asked(log()))
-    assert told.value.setting == "recall_cost.list_months"
+    assert str(told.value).startswith("This log does not say yet when to call back.")
+    assert "list_months under [recall_cost]" in told.value.remedy
 
 
 @pytest.mark.parametrize("ask", [which_interval_costs_least, do_the_prices_decide])

@@ -101,7 +101,9 @@ def test_without_a_rule_and_too_thin_a_log_the_owner_is_told_what_to_set(folder,
     (thin / "clinic.toml").write_text("", encoding="utf-8")
     capsys.readouterr()
     assert main(["recall-list", str(thin)]) == 1
-    assert "list_months" in capsys.readouterr().err
+    told = capsys.readouterr().err.strip()
+    assert told.splitlines()[-1].startswith("This log does not say yet when to call back.")
+    assert told.endswith("set list_months under [recall_cost] in clinic.toml.")
     assert not (thin / "private").exists()
 
 
