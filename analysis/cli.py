@@ -232,13 +232,27 @@ def _take_in(folder: Path, progress: Progress) -> Intake:
     return taken
 
 
+def _opened(folder: Path, progress: Progress) -> Clinic:
+    """Open a clinic, and say so where its settings were changed after its log was taken in."""
+    from analysis.clinic import open_clinic
+
+    clinic = open_clinic(folder)
+    if changed := clinic.changed_since_intake:
+        _end_step(progress)
+        parts = " and ".join(f"[{part}]" for part in changed)
+        _say(
+            f"{parts} in clinic.toml changed after the log was taken in, and what follows is without that change: "
+            f"to have it in, run first: earclinic intake {folder}"
+        )
+    return clinic
+
+
 def _report(asked: argparse.Namespace, progress: Progress) -> int:
     """Write the quarterly report."""
-    from analysis.clinic import open_clinic
     from analysis.report.quarterly import build_report, later_quarter_left_out
 
     progress("opening the clinic")
-    clinic: Clinic = open_clinic(asked.folder)
+    clinic = _opened(asked.folder, progress)
     report = build_report(clinic, asked.quarter, asked.folder / "reports", progress=progress)
     _end_step(progress)
     _say("")
@@ -264,11 +278,10 @@ def _print(page: Path, progress: Progress) -> None:
 
 def _sheet(asked: argparse.Namespace, progress: Progress) -> int:
     """Write the sheet of what to record."""
-    from analysis.clinic import open_clinic
     from analysis.report.sheet import write_sheet
 
     progress("writing the sheet")
-    page = write_sheet(open_clinic(asked.folder), asked.folder / "reports")
+    page = write_sheet(_opened(asked.folder, progress), asked.folder / "reports")
     _end_step(progress)
     _say(f"The sheet, one page to print: {page}")
     return DONE
@@ -276,11 +289,10 @@ def _sheet(asked: argparse.Namespace, progress: Progress) -> int:
 
 def _recall_list(asked: argparse.Namespace, progress: Progress) -> int:
     """Write the recall list, away from the report."""
-    from analysis.clinic import open_clinic
     from analysis.report.recall_list import OWN_USE, write_recall_list
 
     progress("listing who is due")
-    path, found = write_recall_list(open_clinic(asked.folder), asked.folder)
+    path, found = write_recall_list(_opened(asked.folder, progress), asked.folder)
     _end_step(progress)
     _say(f"{len(found.due):,} people due a recall: {path}\n{OWN_USE}")
     return DONE
@@ -290,11 +302,10 @@ def _notebooks(asked: argparse.Namespace, progress: Progress) -> int:
     """Copy the notebooks and open JupyterLab on this computer only."""
     import subprocess  # nosec B404 # started below without a shell
 
-    from analysis.clinic import open_clinic
     from analysis.report.notebooks import copy_notebooks, lab_command, refresh
 
     progress("copying the notebooks")
-    open_clinic(asked.folder)
+    _opened(asked.folder, progress)
     copied = copy_notebooks(asked.folder)
     _end_step(progress)
     if asked.run_all:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from analysis.problems import DataProblem
 from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, typed_frame
-from analysis.settings import Settings, settings_from_toml
+from analysis.settings import Settings, intake_marks, settings_from_toml
 
 SETTINGS_FILE = "clinic.toml"
 EXPORT_ENDINGS = (".csv", ".tsv", ".txt", ".xlsx", ".parquet")
@@ -65,6 +65,12 @@ class Clinic:
             return pd.Timestamp(self.settings.clinic.last_day)
         attended = self.visits.loc[self.visits["attendance"] == "attended", "slot_start"].dropna()
         return self._day(self.visits["slot_start"].max()) if attended.empty else last_settled_day(attended)
+
+    @property
+    def changed_since_intake(self) -> list[str]:
+        """Parts of the settings that intake reads and that say otherwise now; none where intake kept no word of them."""
+        now = intake_marks(self.settings)
+        return [part for part, mark in self.record.get("settings", {}).items() if now.get(part) != mark]
 
     @property
     def rows_shown(self) -> dict[str, int | None]:

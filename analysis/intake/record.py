@@ -18,6 +18,7 @@ Everything in it can be written as JSON, and nothing in it identifies a patient.
 - ``same_visit``: rows set aside for another of the same visit, by reason, with the rule that chose
 - ``notes``: what was assumed, in plain sentences
 - ``to_mend``: what the owner can put right, one message each, the commonest first
+- ``settings``: a mark of each part of the settings that was read, to tell later whether it was changed
 - ``problems``: files that could not be used, or not wholly
 """
 

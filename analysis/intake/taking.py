@@ -39,7 +39,7 @@ from analysis.intake.visit_names import shared_numbers, with_visit_id
 from analysis.intake.words import check_words
 from analysis.problems import DataProblem
 from analysis.schema import EAR_ROWS, SET_ASIDE, VISITS, typed_frame
-from analysis.settings import Settings
+from analysis.settings import Settings, intake_marks
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,6 +135,7 @@ def take_in(
         visits, ears = _bookings(kept, exports, tally, settings, engine)
     set_aside = aside_table(exports, tally)
     record = intake_record(exports, problems, tally)
+    record["settings"] = intake_marks(settings)
     record["to_mend"] = [*_dates_ahead(set_aside), *record["to_mend"]]
     return Intake({"visits": visits, "ears": ears, "set_aside": [set_aside.lazy()]}, record, engine)
 

@@ -119,6 +119,23 @@ def test_a_log_left_without_grades_is_warned_of(tmp_path, capsys, column):
     assert "No column of grades (how full of wax an ear was) is read" in capsys.readouterr().out
 
 
+def test_settings_changed_after_intake_are_told_with_what_to_run(tmp_path, capsys):
+    settings = tmp_path / "clinic.toml"
+    settings.write_text('[words.grade]\n"bunged" = "clear"\n', encoding="utf-8")
+    take_in(tmp_path, "Date,Grade left\n2026-03-02,full\n2026-03-03,bunged\n")
+    capsys.readouterr()
+    settings.write_text(
+        '[export]\nengine = "pandas"\n[recall]\nshare = 0.3\n[words.grade]\n"bunged" = "clear"\n', encoding="utf-8"
+    )
+    main(["notebooks", str(tmp_path), "--no-open", "--quiet"])
+    assert "clinic.toml changed" not in capsys.readouterr().out
+    settings.write_text('[columns]\n"Room" = "ignore"\n[words.grade]\n"bunged" = "fully_occluding"\n', encoding="utf-8")
+    main(["notebooks", str(tmp_path), "--no-open", "--quiet"])
+    told = capsys.readouterr().out
+    assert "[columns] and [words] in clinic.toml changed after the log was taken in" in told
+    assert f"run first: earclinic intake {tmp_path}" in told
+
+
 def test_many_rows_of_one_reason_are_named_as_a_few(tmp_path, capsys):
     take_in(tmp_path, "Date,Grade left\n2026-03-02,full\n" + ",clear\n" * 9)
     assert "no date, 9 rows (log.csv rows 3, 4, 5, 6, 7 and more)" in capsys.readouterr().out
