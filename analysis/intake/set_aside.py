@@ -89,14 +89,22 @@ def reasons_told(aside: pl.DataFrame) -> list[str]:
     >>> rows = {"source_file": ["a.csv", "a.csv", "b.csv"], "source_row": [4, 9, 2],
     ...         "reason": ["no date"] * 3, "remedy": ["Fill it in."] * 3}
     >>> reasons_told(pl.DataFrame(rows))
-    ['no date, 3 rows (a.csv rows 4, 9; b.csv row 2). Fill it in.']
+    ['no date, 3 rows (a.csv rows 4, 9; b.csv row 2). What to do: fill it in.']
     """
     found = aside.group_by("reason", "remedy", maintain_order=True).agg("source_file", "source_row")
     told = [
-        (len(rows), f"{why}, {len(rows):,} {'row' if len(rows) == 1 else 'rows'} ({_places(files, rows)}). {remedy}")
+        (
+            len(rows),
+            f"{why}, {len(rows):,} {'row' if len(rows) == 1 else 'rows'} ({_places(files, rows)}). What to do: {_within(remedy)}",
+        )
         for why, remedy, files, rows in found.iter_rows()
     ]
     return [line for _, line in sorted(told, key=lambda each: (-each[0], each[1]))]
+
+
+def _within(sentence: str) -> str:
+    """Give a sentence as the part of another behind a colon."""
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _places(files: Sequence[str], rows: Sequence[int]) -> str:

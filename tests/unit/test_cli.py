@@ -100,10 +100,10 @@ def test_rows_set_aside_are_told_reason_by_reason_with_the_remedy(tmp_path, caps
     assert take_in(tmp_path, log) == 0
     told = capsys.readouterr().out.splitlines()
     assert told[1] == "Rows read 5, kept 1, set aside 4."
-    assert told[2].startswith("- no date, 2 rows (log.csv rows 3, 4). Fill in the date of the visit")
+    assert told[2].startswith("- no date, 2 rows (log.csv rows 3, 4). What to do: fill in the date of the visit")
     assert told[3:] == [
-        "- a line of totals, 1 row (log.csv row 5). Nothing, or leave such lines out of the export.",
-        "- the same row again, 1 row (log.csv row 6). Nothing; the first of the rows is kept.",
+        "- a line of totals, 1 row (log.csv row 5). What to do: nothing, or leave such lines out of the export.",
+        "- the same row again, 1 row (log.csv row 6). What to do: nothing; the first of the rows is kept.",
     ]
 
 
