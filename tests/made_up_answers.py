@@ -85,7 +85,7 @@ def recall() -> Answer:
     )
     return Answer(
         "When should we call people back?",
-        "Call hearing-aid wearers back after 5 months and others after 9: by then 30% of ears are occluding again (between 26% and 34%).",
+        "Call hearing-aid wearers back after 5 months and others after 9: until then no more than 3 in 10 ears are occluding again.",
         "Ranges are 95% ranges.",
         table,
         line_chart(lines, x_title="months since the ear was cleared", y_title="share of ears occluding again", percent=True),

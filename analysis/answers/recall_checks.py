@@ -103,7 +103,11 @@ def _cleaned_check(cleaning: Cleaning) -> list[Check]:
             "out 4 to 16 in 100 late until 3 in 10 ears are occluding, and later still until half are."
         )
         return [Check(name, FAILED, said)]
-    return [Check(name, INFORMATION, f"{counted}. Those found alike and left alone count for them.")]
+    said = (
+        f"{counted}, so nobody saw when they would have filled. Ears found just as open and left alone count in their place: "
+        "without that, months would come out too late."
+    )
+    return [Check(name, INFORMATION, said)]
 
 
 def _before_check(fitted: FittedRecall) -> list[Check]:
@@ -111,9 +115,13 @@ def _before_check(fitted: FittedRecall) -> list[Check]:
     if not fitted.known_before:
         return []
     said = (
-        f"{words.percent(fitted.known_before_share)} of the ears are of patients who had come before the log began. Those who came "
-        "into it late are patients whose ears fill slowly, and were watched for the shorter; this is allowed for where such ears are "
-        "many enough. Take in earlier exports where there are any."
+        f"{words.percent(fitted.known_before_share)} of the ears are of patients who had come before the log began. The slower "
+        "their ears fill, the later they come into the log and the shorter they are watched, so that months would come out too soon. "
+    )
+    said += (
+        "This is allowed for: ears are told apart by when they came into the log."
+        if fitted.by_entry
+        else "Such ears are too few here for this to be allowed for. Take in earlier exports where there are any."
     )
     return [Check("The log begins after the clinic did", INFORMATION, said)]
 

@@ -80,7 +80,10 @@ def recall_basis(fitted: FittedRecall | GroupedRecall, method: str) -> Basis:
 def headline(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPart) -> str:
     """Give the one sentence that answers, with figure, range and period."""
     end = f"occluding again, going by ears cleared {period(fitted)}."
-    by_then = f"by then {share_spoken(settings.share)}"
+    passed = any(rule.months_until.value < rule.recall_months.value for rule in shown(rules).values())
+    by_then = (
+        f"{'by' if passed else 'until'} then {'more' if passed else 'no more'} than {share_spoken(settings.share)}"
+    )
     own = {name: months_spoken(rule.recall_months) for name, rule in shown(rules).items()}
     if EVERYONE in own:
         return f"Call people back at {own[EVERYONE]}: {by_then} ears are {end}"

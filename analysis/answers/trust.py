@@ -57,8 +57,8 @@ def can_i_trust_my_log(clinic: Clinic) -> Answer:
         chart_text=say.chart_text(facts),
         assumptions=(
             "Whether a fact was written down can be seen; whether it is true cannot.",
-            f"A question counts as answerable where each fact it stands on is recorded at least {words.percent(say.ENOUGH_SHARE)} "
-            "of the time (our own line, no source).",
+            f"What a question needs counts as recorded where each fact it stands on is recorded at least {words.percent(say.ENOUGH_SHARE)} "
+            "of the time (our own line, no source). Whether visits are enough for a figure, each answer says itself.",
             "What is missing is taken to be missing by chance; where blanks come with hard or hurried visits, the answers lean.",
         ),
         checks=(

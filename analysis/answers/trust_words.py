@@ -133,22 +133,24 @@ def standing(facts: dict[str, Recorded]) -> dict[str, list[str]]:
 
 
 def verdict(lacking: dict[str, list[str]]) -> str:
-    """Say for how many of the questions the log is complete enough.
+    """Say for how many of the questions what they need is recorded; whether visits are enough, each answer says itself.
 
     Examples
     --------
     >>> verdict({"one": [], "two": [], "three": ["grade"]})
-    'Yes, for most questions (2 of 3)'
+    'For most questions (2 of 3) what they need is recorded'
     >>> verdict({"one": [], "two": ["outcome"], "three": ["grade"]})
-    'Only for some questions (1 of 3)'
+    'Only for some questions (1 of 3) is what they need recorded'
     """
     answerable, all_of_them = sum(not lacks for lacks in lacking.values()), len(lacking)
     if answerable == all_of_them:
-        return f"Yes, for all {all_of_them} questions"
+        return f"What all {all_of_them} questions need is recorded"
     if not answerable:
-        return f"Not yet, for none of the {all_of_them} questions"
-    most = answerable > all_of_them / 2
-    return f"{'Yes, for most' if most else 'Only for some'} questions ({answerable} of {all_of_them})"
+        return f"Not yet: for none of the {all_of_them} questions is what it needs recorded"
+    counted = f"questions ({answerable} of {all_of_them})"
+    if answerable > all_of_them / 2:
+        return f"For most {counted} what they need is recorded"
+    return f"Only for some {counted} is what they need recorded"
 
 
 def rows_used(rows_in: int | None, rows_kept: int, bookings: int, hide_below: int) -> str:

@@ -55,8 +55,7 @@ def adjusted_arms(
     >>> bool(success[treated].mean() < success[~treated].mean()), bool(arms.treated > arms.untreated + 0.1)
     (True, True)
     """
-    design = case_mix_design(columns, treated)
-    full = np.column_stack([design, treated])
+    full = np.column_stack([_with_pairs(columns, treated, outcome, shares=shares), treated])
     return standardised_means(
         fitted_coefficients(full, outcome, shares=shares), full, full.shape[1] - 1, outcome, clusters, shares=shares
     )
@@ -115,8 +114,7 @@ def compared_arms(
     >>> {name: round(pair.treated - pair.untreated, 2) for name, pair in arms.items()}
     {'unadjusted': 0.08, 'standardised': 0.2, 'weighted': 0.2, 'overlap_weighted': 0.2, 'doubly_robust': 0.2}
     """
-    design = case_mix_design(columns, treated)
-    design = with_pairs(design, treated=treated, outcome=outcome if shares else None)
+    design = _with_pairs(columns, treated, outcome, shares=shares)
     full = np.column_stack([design, treated])
     of_chance = fitted_coefficients(design, treated, shares=True)
     of_outcome = fitted_coefficients(full, outcome, shares=shares)
@@ -138,6 +136,11 @@ def compared_arms(
         of_outcome,
     )
     return Compared(arms, fitted)
+
+
+def _with_pairs(columns: pd.DataFrame, treated: np.ndarray, outcome: np.ndarray, *, shares: bool) -> np.ndarray:
+    """Lay out the case mix, and pairs of its facts that go with who is treated."""
+    return with_pairs(case_mix_design(columns, treated), treated=treated, outcome=outcome if shares else None)
 
 
 def case_mix_design(columns: pd.DataFrame, treated: np.ndarray) -> np.ndarray:

@@ -14,6 +14,8 @@ from analysis.models.quarter_periods import THIS, Periods
 from analysis.problems import NotEnough
 from analysis.schema import ADVERSE_EVENTS, GRADES
 
+FEWEST_STARTS, SAME_CLOCK = 20, 0.99
+"""Starts that must be known, and the share of them at the slot's very minute above which both are one time (our choice)."""
 SLIP_MINUTES = 60
 """A start this long before its slot is taken for a slip of the pen (a rule of caution, no source)."""
 NO_SITE = "site not recorded"
@@ -114,6 +116,8 @@ def booking_flags(kept: pd.DataFrame) -> Flags:
     attended = _is(outcome, "attended")
     late = (kept["started_at"] - kept["slot_start"]).dt.total_seconds() / 60
     timed = attended & (late >= -SLIP_MINUTES) & ~_is(kept["minutes_quality"], "filled_from_slot")
+    if _one_clock(late[timed]):
+        timed &= False
     return {
         "booked": pd.Series(data=True, index=kept.index),
         "held": outcome.isin(HELD_SLOT),
@@ -124,6 +128,11 @@ def booking_flags(kept: pd.DataFrame) -> Flags:
         "timed": timed,
         "on_time": timed & (late <= ON_TIME_MINUTES),
     }
+
+
+def _one_clock(late_minutes: pd.Series) -> bool:
+    """Say whether the log has one time a visit, which then stands for slot and start alike and says nothing of being late."""
+    return len(late_minutes) >= FEWEST_STARTS and bool((late_minutes == 0).mean() > SAME_CLOCK)
 
 
 def outcome_counts(table: pd.DataFrame, found: Periods, followed_until: pd.Timestamp) -> tuple[Counts, pd.DataFrame]:

@@ -75,6 +75,11 @@ class FittedRecall:
     cleaning: Cleaning
 
     @property
+    def by_entry(self) -> bool:
+        """Whether everyone's curve tells ears apart by when they entered the log."""
+        return self.curves[EVERYONE].times.rows.shape[1] > 1
+
+    @property
     def known_before_share(self) -> float:
         """Share of the ears that are of patients known before the log began."""
         return self.known_before / self.curves[EVERYONE].ears

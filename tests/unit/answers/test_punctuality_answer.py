@@ -58,3 +58,9 @@ def test_each_column_may_be_lacking(column):
     whole = clinic(LATE, LONG)
     visits = typed_frame(VISITS, whole.visits.drop(columns=column))
     assert did_we_keep_to_time(Clinic(visits, whole.ears, settings=whole.settings), "2026-Q3").headline
+
+
+def test_a_log_with_one_time_a_visit_says_nothing_of_starts_on_time():
+    answer = did_we_keep_to_time(clinic([0] * 40, LONG), "2026-Q3")
+    assert not any("started within" in measure for measure in answer.table["measure"])
+    assert "longer than the slot" in set(answer.table["measure"])

@@ -54,7 +54,7 @@ def value(answer, quantity: str, **group) -> float:
 def test_a_complete_log_can_be_trusted_for_every_question():
     answer = can_i_trust_my_log(all_shown(clinic(record={"rows_in": 6, "rows_kept": 4, "rows_set_aside": 2})))
     assert answer.headline == (
-        "Yes, for all 6 questions: 4 of 6 rows could be used, and minutes are really timed for 100% of attended visits "
+        "What all 6 questions need is recorded: 4 of 6 rows could be used, and minutes are really timed for 100% of attended visits "
         "(between 51% and 100%), March 2026."
     )
     assert set(answer.table["to_record"]) == {"as now"}
@@ -70,7 +70,7 @@ def test_a_log_made_without_intake_speaks_of_bookings_and_of_no_rows():
 
 def test_a_log_without_outcomes_and_patients_says_which_questions_it_cannot_answer():
     answer = can_i_trust_my_log(clinic(without=["outcome", "patient_key"]))
-    assert answer.headline.startswith("Only for some questions (2 of 6): ")
+    assert answer.headline.startswith("Only for some questions (2 of 6) is what they need recorded: ")
     lacking = {check.name: check.sentence for check in answer.checks}
     assert "outcome" in lacking["Does softening pay"]
     assert "patient's number" in lacking["How many will come"]
@@ -79,7 +79,7 @@ def test_a_log_without_outcomes_and_patients_says_which_questions_it_cannot_answ
 
 def test_a_log_of_bare_bookings_is_not_to_be_trusted_yet():
     bare = ["minutes", "minutes_quality", "grade", "outcome", "patient_key", "softener", "softening_advised"]
-    assert can_i_trust_my_log(clinic(without=bare)).headline.startswith("Not yet, for none of the 6 questions")
+    assert can_i_trust_my_log(clinic(without=bare)).headline.startswith("Not yet: for none of the 6 questions")
 
 
 def test_half_of_the_rows_with_a_fact_are_enough_and_fewer_are_not():
