@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import polars as pl
 
 from analysis.intake.privacy import (
+    PLACEHOLDER,
     TEST_NUMBER_BEGINS,
     identity,
     is_test_name,
@@ -16,6 +17,7 @@ from analysis.intake.privacy import (
     plain_number,
 )
 from analysis.intake.text_rows import TextRows
+from analysis.intake.visit_numbers import safe_visit_numbers
 
 BY_NUMBER, BY_NATIONAL_NUMBER, BY_NAME_AND_BIRTH, BY_NAME, NOT_AT_ALL = (
     "patient number",
@@ -77,6 +79,8 @@ def with_patients(text: TextRows, told_apart_by: str, births: Mapping[str, str],
         )
         tests = tests | found
     rows = text.rows.with_columns(tests.alias("test_patient"))
+    if "visit_id" in rows.columns:
+        rows = safe_visit_numbers(text, rows, key)
     column = {BY_NUMBER: "patient_number", BY_NATIONAL_NUMBER: "national_number"}.get(told_apart_by)
     if column in text.texts:
         rows = rows.with_columns(_by_number(text.texts[column], column, key))
@@ -113,7 +117,8 @@ def _by_number(texts: Sequence[str], column: str, key: bytes) -> pl.Expr:
 def _plain_numbers(texts: pl.Series) -> pl.Series:
     """Bring patient numbers to the form that is compared: ``plain_number``, all at once where they are plain letters and digits."""
     shortened = texts.str.to_lowercase().str.strip_chars_start("0")
-    shortened = pl.select(pl.when(shortened == "").then(pl.lit("0")).otherwise(shortened)).to_series()
+    placeholder = shortened.str.contains(f"^(?:{PLACEHOLDER.pattern})$")
+    shortened = pl.select(pl.when(placeholder).then(pl.lit("")).otherwise(shortened)).to_series()
     strange = ~texts.str.contains("^[0-9A-Za-z]+$")
     if strange.any():
         at = strange.arg_true()

@@ -20,13 +20,19 @@ LONGEST_SHOWN, LONGEST_LABEL = 60, 200
 MOST_LOOKED_AT = 2000
 """Values of a column that are looked at, spread over all."""
 
-EMAIL = re.compile(r"[^\s@,;]*@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
+EMAIL = re.compile(r"(?<![^\s@,;])[^\s@,;]*@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
 WHOLE_PHONE = re.compile(r"(?:\+\d{1,3}[\s().-]?|\(?0)\d[\d\s().-]{7,16}")
 WRITTEN_DAY = r"(?:19|20)\d{2}(?:0\d|1[0-2])[0-3]\d\b"
 LONG_NUMBER = re.compile(
     rf"(?<![\d/.:-])(?!{WRITTEN_DAY})(?:\+\d[\d ()-]{{7,}}\d|\(?0\d[\d ()-]{{6,}}\d|\d{{3}}[ -]\d{{3}}[ -]\d{{4}}|\d{{6,}})(?![\d:/])"
 )
 """Phone and other long numbers; not dates, which must be shown to be mended."""
+PLACEHOLDER = re.compile(
+    r"0*|x+|9{6,}|unknown|notknown|na|nil|none|null|nan|nk|nr|tbc|tba|tbd|new|newpatient|walkin|nonumber|noid|notgiven|anon(?:ymous)?|missing|pending"
+)
+"""What is written where there is no patient number, without spaces and signs; taken for a number, all such would be one patient."""
+ROUNDED_NUMBER = re.compile(r"\s*\d[.,]\d+[eE]\+?\d+\s*")
+"""A long number as a spreadsheet rounds it: many patients then share one."""
 GLUED_NUMBER = re.compile(r"[A-Z][a-z]+\d{6,}")
 """The end of a phone number behind a name, where a row was spoilt; staff codes are in capitals or small letters."""
 LONG_RUN = re.compile(rf"(?<!\d)(?!{WRITTEN_DAY})\d{{7,}}|(?<=[/.:-])\d{{6,}}")
@@ -43,6 +49,7 @@ STREET = re.compile(
     r"\b\d+[a-z]?,? (?:\w+ ){1,3}(?:street|st|road|rd|lane|ln|avenue|ave|close|drive|way|court|terrace|place|gardens)\b",
     re.IGNORECASE,
 )
+WHOLE_DATE, SIX_DIGITS = re.compile(r"\b\d{1,4}[./-]\d{1,2}[./-]\d{2,4}\b"), re.compile(r"\d{6,}")
 TITLES = frozenset(("mr", "mrs", "ms", "miss", "mx", "dr", "prof", "sir", "lady", "master"))
 TEST_PATIENT = re.compile(
     r"\b(?:test(?:ing|er)?|zz+(?:test\w*)?|dummy|training|do not (?:use|book)|demo|fake)\b[\s,._-]*(?:patient|client|person|account|record|one|two|\d+)?",
@@ -142,13 +149,15 @@ def plain_number(text: str) -> str:
 
     Examples
     --------
-    >>> plain_number(" 00-A7 "), plain_number("417.0"), plain_number("000"), plain_number("-")
-    ('a7', '417', '0', '')
+    >>> plain_number(" 00-A7 "), plain_number("417.0"), plain_number("000"), plain_number("n/k"), plain_number("9.43E+09")
+    ('a7', '417', '', '', '')
     """
+    if ROUNDED_NUMBER.fullmatch(text):
+        return ""
     if not (text.isascii() and text.isalnum()):  # most are, and need no search
         text = re.sub(r"[\W_]", "", re.sub(r"\.0+$", "", text.strip()))
-    short = text.casefold()
-    return short.lstrip("0") or short[:1]
+    short = text.casefold().lstrip("0")
+    return "" if PLACEHOLDER.fullmatch(short) else short
 
 
 def identity(name: str, birth_day: str = "") -> str:
@@ -273,6 +282,19 @@ def may_identify(text: str) -> bool:
     (True, True, False)
     """
     return bool(EMAIL.search(text) or WHOLE_PHONE.fullmatch(text) or _is_national_number(text))
+
+
+def lone_person(text: str) -> bool:
+    """Tell whether what stands in few rows as a site is a patient's address, name, number or birth date, as after a home visit.
+
+    Examples
+    --------
+    >>> lone_person("7 Quarry Lane"), lone_person("Mrs Hill"), lone_person("QP7731999"), lone_person("04/05/1948")
+    (True, True, True, True)
+    >>> lone_person("North room"), lone_person("Hill Street"), lone_person("Site 2")
+    (False, False, False)
+    """
+    return any(pattern.search(text) for pattern in (STREET, POSTCODE, TITLED, WHOLE_DATE, SIX_DIGITS)) or "@" in text
 
 
 def no_name_of(column: str, text: str) -> bool:

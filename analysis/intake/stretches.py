@@ -17,11 +17,13 @@ from analysis.intake.exports import Export, attendance_logged, evidence_logged
 from analysis.intake.joining import with_visits_joined
 from analysis.intake.lookups import Frame
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
-from analysis.intake.privacy import no_name_of
+from analysis.intake.privacy import lone_person, no_name_of
 from analysis.intake.row_columns import ALWAYS_CARRIED, EAR, EARS, PASS, VISIT_TEXTS, facts_told
 from analysis.intake.visit_moments import DAY_SECONDS
 
 START = "slot_start"
+FEWEST_OF_A_SITE, RARE = 5, 0.05
+"""Rows, and the share of all, below which an address or a name with a title is no site but a patient's (our choice)."""
 
 
 def rows_in_stretches(exports: list[Export], rows: list[pl.DataFrame], engine: Engine) -> Iterator[Frame]:
@@ -202,9 +204,17 @@ def _tidy_spelling(exports: list[Export]) -> dict[str, dict[str, str]]:
         for text, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
             best.setdefault(_alike(text), text)
         spelling[column] = {
-            text: " ".join(best[_alike(text)].split()) for text in counts if not no_name_of(column, text)
+            text: " ".join(best[_alike(text)].split())
+            for text in counts
+            if not no_name_of(column, text) and not (column == "site" and lone_person(text) and _is_rare(text, counts))
         }
     return spelling
+
+
+def _is_rare(text: str, counts: Counter[str]) -> bool:
+    """Say whether a name stands in few rows, however it is spelt there: a home visit rather than a site."""
+    rows = sum(many for other, many in counts.items() if _alike(other) == _alike(text))
+    return rows < FEWEST_OF_A_SITE and rows < RARE * counts.total()
 
 
 def _alike(text: str) -> str:

@@ -1,9 +1,8 @@
-"""What each visit is called: the log's own number where it tells nothing, else a hash."""
+"""What each visit is called: its number, as far as it may be stored, else a hash of what tells it from others."""
 
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -11,12 +10,7 @@ import narwhals as nw
 import polars as pl
 
 from analysis.intake.lookups import Frame, beside, translated
-from analysis.intake.privacy import may_identify
 
-REFERENCE = re.compile(r"(?!.*[^\W\d_]{4})[\w/.#-]{1,24}")
-"""A visit number as records systems write it; one with words in it may hold a name and is hashed."""
-PLAIN_NUMBER = r"^[A-Za-z]{0,3}[/.#-]?[0-9]{1,8}$"
-"""A visit number that can be no name, phone or national number, so that it need not be looked at one by one."""
 HASH_BYTES = 8
 """At ten million visits without a number, two of one name are then once in 370,000 logs; with six bytes, once in six."""
 
@@ -54,7 +48,7 @@ def with_visit_id(
 ) -> Frame:
     """Name each visit and put the names beside the rows.
 
-    By the log's own number where it is one and unique, else by a hash. A number
+    By its number where that is unique, else by a hash. A number
     that two visits share is told apart by letters behind it, which depend on
     nothing but the visit itself.
 
@@ -87,27 +81,13 @@ def _named(rows: Frame, shared: Sequence[str], table: Callable[[Any], pl.DataFra
     """Name each visit."""
     col = nw.col
     rows = translated(rows, "visit_number", {"__shared": nw.Float64}, dict.fromkeys(shared, (1.0,)))
-    plain = col("visit_number").str.contains(PLAIN_NUMBER)
     to_hash = col("visit_number").is_null() | ~col("__shared").is_null()
-    wanted = {"hashes": to_hash, "strange": nw.coalesce(~plain, nw.lit(False))}
-    found = table(
-        rows.select(
-            *(nw.when(which).then(nw.lit(1)).otherwise(nw.lit(0)).sum().alias(name) for name, which in wanted.items())
-        )
-    )
+    found = table(rows.select(nw.when(to_hash).then(nw.lit(1)).otherwise(nw.lit(0)).sum().alias("hashes")))
     hashes = {key: (_short_hash(key),) for key in _texts(rows.filter(to_hash), "visit_key", table, found["hashes"])}
     rows = translated(rows, "visit_key", {"__hash": nw.String}, hashes)
-    strange = {
-        text: (text if REFERENCE.fullmatch(text) and not may_identify(text) else _short_hash(text),)
-        for text in _texts(rows.filter(~plain), "visit_number", table, found["strange"])
-    }
-    rows = translated(rows, "visit_number", {"__strange": nw.String}, strange)
-    rows = rows.with_columns(
-        nw.coalesce(nw.when(plain).then(col("visit_number")), col("__strange")).alias("__shown"),
-        nw.when(to_hash).then(col("__hash")).alias("__hash"),
-    )
-    told_apart = nw.concat_str(col("__shown"), col("__hash"), separator="-", ignore_nulls=False)
-    rows = rows.with_columns(nw.coalesce(told_apart, col("__shown"), col("__hash")).alias("visit_id"))
+    rows = rows.with_columns(nw.when(to_hash).then(col("__hash")).alias("__hash"))
+    told_apart = nw.concat_str(col("visit_number"), col("__hash"), separator="-", ignore_nulls=False)
+    rows = rows.with_columns(nw.coalesce(told_apart, col("visit_number"), col("__hash")).alias("visit_id"))
     if not several_systems:
         return rows
     # a visit whose rows came by different ways (number here, patient there) has one name

@@ -9,10 +9,12 @@ import pytest
 from analysis.intake.check_digits import is_checked_number
 from analysis.intake.preview import preview
 from analysis.intake.preview_text import preview_text
+from analysis.intake.privacy import keyed
 from analysis.intake.row_columns import text_columns
 from analysis.intake.strange_words import safe_word
 from analysis.intake.vocabulary import heading_entries
 from analysis.settings import Settings
+from tests.unit.intake.conftest import KEY
 
 PLANTED = (
     "Quillfeather Zephyrine",
@@ -105,3 +107,45 @@ def test_a_number_that_its_check_digits_confirm(number):
 @pytest.mark.parametrize("number", ["943 476 5918", "111222334", "046 454 288", "12345678A", "V1042", "", "000000000"])
 def test_a_number_that_they_do_not_confirm(number):
     assert not is_checked_number(number)
+
+
+def many_rows(**columns) -> str:
+    """Write sixty good rows, of which the first has something of its own in a column."""
+    lines = [",".join(["Date", "Left wax", "Patient no", *columns])]
+    for row in range(60):
+        own = [str(make(row)) for make in columns.values()]
+        lines.append(",".join([f"{row % 28 + 1:02d}/03/2026", "full", f"QP{7_731_000 + row}", *own]))
+    return "\n".join(lines)
+
+
+@pytest.mark.parametrize("alone", ["7 Quaggy Lane", "Mrs Quillfeather", "04/05/1948", "QP7731000", "z.quill@nowhere"])
+def test_a_home_visits_address_or_name_is_no_site(take, alone):
+    made = take({"log.csv": many_rows(Site=lambda row: alone if row == 0 else "Mill Lane")})
+    assert len(made.visits) == 60
+    assert alone not in everything(made)
+    assert made.visits["site"].notna().sum() == 59
+
+
+def test_a_site_called_after_its_street_stays(take):
+    made = take({"log.csv": many_rows(Site=lambda row: ("7 Quarry Lane", "12 Mill Road")[row % 2])})
+    assert set(made.visits["site"]) == {"7 Quarry Lane", "12 Mill Road"}
+
+
+@pytest.mark.parametrize("made_from", [lambda row: f"QP{7_731_000 + row}-1", lambda row: f"{7_731_000 + row}"])
+def test_visit_numbers_made_from_patients_numbers_are_not_kept(take, made_from):
+    made = take({"log.csv": many_rows(**{"Visit no": made_from})})
+    assert "7731" not in made.visits["visit_id"].str.cat() + made.ears["visit_id"].str.cat()
+    assert made.visits["visit_id"].nunique() == 60
+
+
+def test_plain_visit_numbers_stay_and_others_depend_on_the_clinics_key(take):
+    made = take({"log.csv": many_rows(**{"Visit no": lambda row: f"LEE-{row}" if row < 30 else f"V{1000 + row}"})})
+    assert made.visits["visit_id"].isin([f"V{1000 + row}" for row in range(30, 60)]).sum() == 30
+    assert set(keyed("visit", ["LEE-0"], KEY)) < set(made.visits["visit_id"])
+
+
+@pytest.mark.parametrize("written", ["unknown", "N/A", "walk in", "000", "9.43477E+09", "9999999999", "TBC"])
+def test_what_stands_for_no_number_is_nobodys_number(take, written):
+    lines = ["Date,Time,Left wax,Patient no", *(f"0{day}/03/2026,09:00,full,{written}" for day in range(1, 6))]
+    made = take({"log.csv": "\n".join([*lines, "09/03/2026,09:00,full,417"])})
+    assert made.visits["patient_key"].isna().sum() == 5
