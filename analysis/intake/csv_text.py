@@ -157,9 +157,12 @@ def choose_delimiter(text: str, known_headings: Callable[[Sequence[str]], int]) 
 def _refuse_swallowed_rows(file: str, grid: list[list[str]], delimiter: str) -> None:
     """Refuse a file in which a quotation mark is never closed, so that one cell holds whole rows."""
     width = max(map(len, grid), default=0)
+    usual = Counter(map(len, grid)).most_common(1)[0][0] if grid else 0
     for number, row in enumerate(grid, start=1):
         for cell in row:
-            if "\n" in cell and max(line.count(delimiter) + 1 for line in cell.splitlines()) >= max(4, 0.8 * width):
+            # the rest of a swallowed row stands in cells beyond the usual ones
+            holds = max(4, 0.8 * width) if len(row) <= usual else 2
+            if "\n" in cell and max(line.count(delimiter) + 1 for line in cell.splitlines()) >= holds:
                 raise DataProblem(
                     "A quotation mark is opened here and never closed.",
                     'Take the mark (") out of this row, or write it twice.',

@@ -339,3 +339,10 @@ def test_a_file_that_grows_while_it_is_read_is_refused(tmp_path, monkeypatch):
 
     monkeypatch.setattr(file_checks, "_check_lines", meanwhile)
     refused(path, "changed while it was read")
+
+
+def test_a_mark_never_closed_that_swallows_a_row_up_to_the_next_quoted_cell_is_refused(take):
+    rows = [f'0{day}/03/2026,{day},"{day} Hill, Town",full,ok' for day in range(2, 6)]
+    rows[1] = rows[1].removesuffix("ok") + '"ok'
+    with pytest.raises(DataProblem, match="never closed"):
+        take({"log.csv": "\n".join(["Date,Patient no,Address,L wax,Notes", *rows])})
