@@ -5,10 +5,13 @@ from __future__ import annotations
 import polars as pl
 
 from analysis.intake.privacy import keyed
+from analysis.intake.rules import TOTALS
 from analysis.intake.text_rows import TextRows
 
 PLAIN_NUMBER = r"^[A-Za-z]?[/.#-]?[0-9]{1,7}$"
 """A visit number that can be no name, date, phone or national number."""
+TOTAL_ONLY = rf"{TOTALS}[\s\d:.,]*$"
+"""What a line of totals has in a visit number's place; it tells nobody, and the line is known by it."""
 DIGITS_OF_A_PATIENT, FEW = r"([1-9]\d{3,})", 0.05
 """What of a patient's number is looked for in visit numbers, and the share of rows in which it may stand by chance."""
 
@@ -31,6 +34,7 @@ def safe_visit_numbers(text: TextRows, rows: pl.DataFrame, key: bytes) -> pl.Dat
     """
     number = pl.col("visit_id")
     plain = pl.lit(value=False) if _made_from_patients(text, rows) else number.str.contains(PLAIN_NUMBER)
+    plain = plain | number.str.to_lowercase().str.contains(TOTAL_ONLY)
     strange = rows.filter(~plain).get_column("visit_id").drop_nulls().unique()
     if strange.is_empty():
         return rows
