@@ -139,8 +139,8 @@ def test_visit_numbers_made_from_patients_numbers_are_not_kept(take, made_from):
 
 
 def test_plain_visit_numbers_stay_and_others_depend_on_the_clinics_key(take):
-    made = take({"log.csv": many_rows(**{"Visit no": lambda row: f"LEE-{row}" if row < 30 else f"V{1000 + row}"})})
-    assert made.visits["visit_id"].isin([f"V{1000 + row}" for row in range(30, 60)]).sum() == 30
+    made = take({"log.csv": many_rows(**{"Visit no": lambda row: f"LEE-{row}" if row < 30 else f"{row:08d}"})})
+    assert made.visits["visit_id"].isin([f"{row:08d}" for row in range(30, 60)]).sum() == 30
     assert set(keyed("visit", ["LEE-0"], KEY)) < set(made.visits["visit_id"])
 
 
