@@ -25,6 +25,7 @@ from analysis.intake.words import UNKNOWN, Reading
 from analysis.settings import Settings
 
 EXAMPLES = 3
+A_DATE = "(a date)"
 HOW_SURE = {
     "sure": "sure",
     "guessed": "guessed: a typing error was forgiven",
@@ -195,7 +196,7 @@ def _column(export: Export, place: int, heading: Heading) -> ColumnSeen:
     if identifying:
         examples: tuple[str, ...] = (HIDDEN,) if values else ()
     else:
-        shows = safe_to_show if heading.base in KEPT_TEXT_COLUMNS else _safe_cell
+        shows = safe_to_show if heading.base in KEPT_TEXT_COLUMNS else _safe_cell if heading.column else _strange_cell
         examples = tuple(
             HIDDEN if heading.base in VISIT_TEXTS and no_name_of(heading.base, value) else shows(value, export.names)
             for value in values[:EXAMPLES]
@@ -216,6 +217,11 @@ def _looks_like(values: list[str]) -> str:
 def _safe_cell(text: str, names: frozenset[str]) -> str:
     """Mask a cell; one that is a date or a time and nothing else holds nothing to mask."""
     return text if read_date(text).day or read_clock(text).clock else safe_word(text, names)
+
+
+def _strange_cell(text: str, names: frozenset[str]) -> str:
+    """Mask a cell of a column that nobody knows: its dates may be of birth."""
+    return A_DATE if read_date(text).day else _safe_cell(text, names)
 
 
 def _how_many_fit(export: Export, heading: Heading) -> str:

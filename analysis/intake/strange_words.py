@@ -111,7 +111,9 @@ def safe_headings(headings: Sequence[str], names: frozenset[str] = frozenset()) 
     Examples
     --------
     >>> safe_headings(["Date", "Zone"]), safe_headings(["06/03/2026", "Orla Fennimore"])
-    (['Date', 'Zone'], ['06/03/2026', '*** ***'])
+    (['Date', 'Zone'], ['***', '*** ***'])
     """
     a_row = any(tells_who(text) or read_date(text).day or (":" in text and read_clock(text).clock) for text in headings)
-    return [safe_word(text, names) if a_row else safe_to_show(text, names) for text in headings]
+    if not a_row:
+        return [safe_to_show(text, names) for text in headings]
+    return [MASK if read_date(text).day else safe_word(text, names) for text in headings]

@@ -17,7 +17,7 @@ from analysis.intake.exports import Export, attendance_logged, evidence_logged
 from analysis.intake.joining import with_visits_joined
 from analysis.intake.lookups import Frame
 from analysis.intake.patients import how_patients_are_told_apart, with_patients
-from analysis.intake.privacy import lone_person, no_name_of
+from analysis.intake.privacy import lone_person, name_words, no_name_of
 from analysis.intake.row_columns import ALWAYS_CARRIED, EAR, EARS, PASS, VISIT_TEXTS, facts_told
 from analysis.intake.visit_moments import DAY_SECONDS
 
@@ -196,25 +196,30 @@ def chain_rows(export: Export, key: bytes) -> pl.DataFrame:
 def _tidy_spelling(exports: list[Export]) -> dict[str, dict[str, str]]:
     """Give names of sites and practitioners that differ only in case or spaces their commonest spelling."""
     spelling = {}
+    patients = frozenset[str]().union(*(export.names for export in exports))
     for column in VISIT_TEXTS:
         counts: Counter[str] = Counter()
         for export in exports:
             counts.update({text: rows for text, (rows, _) in export.text.counts([column]).get(column, {}).items()})
         best: dict[str, str] = {}
-        for text, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
+        rows: Counter[str] = Counter()
+        for text, many in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
             best.setdefault(_alike(text), text)
+            rows[_alike(text)] += many
+        fewest = min(FEWEST_OF_A_SITE, RARE * rows.total())
+        homes = {each for each in rows if column == "site" and rows[each] < fewest and _is_a_home(best[each], patients)}
         spelling[column] = {
             text: " ".join(best[_alike(text)].split())
             for text in counts
-            if not no_name_of(column, text) and not (column == "site" and lone_person(text) and _is_rare(text, counts))
+            if not no_name_of(column, text) and _alike(text) not in homes
         }
     return spelling
 
 
-def _is_rare(text: str, counts: Counter[str]) -> bool:
-    """Say whether a name stands in few rows, however it is spelt there: a home visit rather than a site."""
-    rows = sum(many for other, many in counts.items() if _alike(other) == _alike(text))
-    return rows < FEWEST_OF_A_SITE and rows < RARE * counts.total()
+def _is_a_home(text: str, patients: frozenset[str]) -> bool:
+    """Say whether what stands as a site in few rows is a home visit's address, or the patient."""
+    named = name_words([text])
+    return lone_person(text) or (bool(named) and named <= patients)
 
 
 def _alike(text: str) -> str:

@@ -126,6 +126,16 @@ def test_a_home_visits_address_or_name_is_no_site(take, alone):
     assert made.visits["site"].notna().sum() == 59
 
 
+def test_a_patients_own_name_in_a_row_or_two_is_no_site(take):
+    columns = {
+        "Surname": lambda row: f"Quill{chr(97 + row % 26)}",
+        "Site": lambda row: "Quilla" if row == 0 else "Mill Lane",
+    }
+    made = take({"log.csv": many_rows(**columns)})
+    assert "Quilla" not in everything(made)
+    assert made.visits["site"].notna().sum() == 59
+
+
 def test_a_site_called_after_its_street_stays(take):
     made = take({"log.csv": many_rows(Site=lambda row: ("7 Quarry Lane", "12 Mill Road")[row % 2])})
     assert set(made.visits["site"]) == {"7 Quarry Lane", "12 Mill Road"}
