@@ -16,7 +16,7 @@ from analysis.intake.heading_suggestions import births
 from analysis.intake.patients import how_patients_are_told_apart
 from analysis.intake.privacy import HIDDEN, no_name_of, safe_to_show, what_it_identifies
 from analysis.intake.row_columns import SHAPES_TOLD, VISIT_TEXTS
-from analysis.intake.strange_words import safe_headings, safe_word
+from analysis.intake.strange_words import is_long_ago, safe_headings, safe_word
 from analysis.intake.taking import check_settings
 from analysis.intake.times import read_clock, read_date
 from analysis.intake.understanding import coded_as
@@ -25,7 +25,7 @@ from analysis.intake.words import UNKNOWN, Reading
 from analysis.settings import Settings
 
 EXAMPLES = 3
-A_DATE = "(a date)"
+A_DATE = "(a date long ago)"
 HOW_SURE = {
     "sure": "sure",
     "guessed": "guessed: a typing error was forgiven",
@@ -220,8 +220,8 @@ def _safe_cell(text: str, names: frozenset[str]) -> str:
 
 
 def _strange_cell(text: str, names: frozenset[str]) -> str:
-    """Mask a cell of a column that nobody knows: its dates may be of birth."""
-    return A_DATE if read_date(text).day else _safe_cell(text, names)
+    """Mask a cell of a column that nobody knows: an old date may be of birth."""
+    return A_DATE if is_long_ago(text) else _safe_cell(text, names)
 
 
 def _how_many_fit(export: Export, heading: Heading) -> str:

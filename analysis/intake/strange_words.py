@@ -11,6 +11,8 @@ from analysis.intake.times import MONTHS, read_clock, read_date
 from analysis.intake.vocabulary import shared_folder
 from analysis.intake.words import typing_slips
 
+FIRST_LOGGED = "2000-01-01"
+"""No log of visits is likely to reach further back (our choice, no source)."""
 OFTEN = 5
 """Rows; a capitalised word that stands in so many alike cells is the clinic's own word, not a patient."""
 LONG_ENOUGH_TO_FORGIVE = 6
@@ -111,9 +113,21 @@ def safe_headings(headings: Sequence[str], names: frozenset[str] = frozenset()) 
     Examples
     --------
     >>> safe_headings(["Date", "Zone"]), safe_headings(["06/03/2026", "Orla Fennimore"])
-    (['Date', 'Zone'], ['***', '*** ***'])
+    (['Date', 'Zone'], ['06/03/2026', '*** ***'])
     """
     a_row = any(tells_who(text) or read_date(text).day or (":" in text and read_clock(text).clock) for text in headings)
     if not a_row:
         return [safe_to_show(text, names) for text in headings]
-    return [MASK if read_date(text).day else safe_word(text, names) for text in headings]
+    return [MASK if is_long_ago(text) else safe_word(text, names) for text in headings]
+
+
+def is_long_ago(text: str) -> bool:
+    """Tell whether a text is a date from before any log: a birth date more likely than a visit.
+
+    Examples
+    --------
+    >>> is_long_ago("04/05/1948"), is_long_ago("06/03/2026"), is_long_ago("left")
+    (True, False, False)
+    """
+    day = read_date(text).day
+    return day is not None and day < FIRST_LOGGED

@@ -69,8 +69,16 @@ def cells_of(*columns: np.ndarray) -> Cells:
     ([0, 1], [0, 1, 0], [2, 1])
     """
     flat = [part for column in columns for part in (column.T if column.ndim == 2 else (column,))]
-    of_row, so_far = np.zeros(len(flat[0]), dtype=np.int64), 1
-    for column in flat:
+    of_row, known = pd.factorize(flat[0] if len(flat) == 1 else _joined(flat), use_na_sentinel=False)
+    first = np.empty(len(known), dtype=np.int64)
+    first[of_row[::-1]] = np.arange(len(of_row))[::-1]
+    return Cells(first, of_row, np.bincount(of_row, minlength=len(known)))
+
+
+def _joined(columns: list[np.ndarray]) -> np.ndarray:
+    """Give each row one number for its values in all columns."""
+    of_row, so_far = np.zeros(len(columns[0]), dtype=np.int64), 1
+    for column in columns:
         numbers, different = _numbered(column)
         if so_far * different > MOST_NUMBERS:
             of_row, known = pd.factorize(of_row)
@@ -78,10 +86,7 @@ def cells_of(*columns: np.ndarray) -> Cells:
         of_row *= different
         of_row += numbers
         so_far *= different
-    of_row, known = pd.factorize(of_row)
-    first = np.empty(len(known), dtype=np.int64)
-    first[of_row[::-1]] = np.arange(len(of_row))[::-1]
-    return Cells(first, of_row, np.bincount(of_row, minlength=len(known)))
+    return of_row
 
 
 def _numbered(column: np.ndarray) -> tuple[np.ndarray, int]:

@@ -150,16 +150,18 @@ def time_regression(
     (0.4, 0.7)
     """
     low, high, design = (np.asarray(each, dtype=float) for each in (low, high, design))
-    weights = np.ones(len(low)) if counts is None else np.asarray(counts, dtype=float)
     alike = cells_of(low, high, design)
-    first = alike.first
-    rows = _Rows.of(low[first], high[first], design[first], alike.sums(weights), family)
+    first, weight = (
+        alike.first,
+        alike.size.astype(float) if counts is None else alike.sums(np.asarray(counts, dtype=float)),
+    )
+    rows = _Rows.of(low[first], high[first], design[first], weight, family)
     estimates = _maximise(rows)
     value, _, hessian = rows.derivatives(estimates)
     covariance = bread = _inverse(-hessian)
     if clusters is not None:
-        by_row = rows.scores(estimates).T[:, alike.of_row] * weights  # summed a column at a time
-        covariance = clustered_covariance(bread, by_row.T, clusters)
+        scores = rows.scores(estimates)
+        covariance = clustered_covariance(bread, scores, clusters, of_row=alike.of_row, counts=counts)
     n = round(float(rows.counts.sum()))
     return TimeRegression(estimates[:-1], float(estimates[-1]), covariance, value, n, level, family)
 

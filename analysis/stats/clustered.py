@@ -7,7 +7,14 @@ import numpy as np
 from analysis.stats.cells import cells_of
 
 
-def clustered_covariance(bread: np.ndarray, scores: np.ndarray, clusters: np.ndarray) -> np.ndarray:
+def clustered_covariance(
+    bread: np.ndarray,
+    scores: np.ndarray,
+    clusters: np.ndarray,
+    *,
+    of_row: np.ndarray | None = None,
+    counts: np.ndarray | None = None,
+) -> np.ndarray:
     """Covariance of estimates that lets rows of one patient go together.
 
     Parameters
@@ -18,6 +25,10 @@ def clustered_covariance(bread: np.ndarray, scores: np.ndarray, clusters: np.nda
         Each row's score (derivative of its log-likelihood) at the estimates.
     clusters : numpy.ndarray, shape (n,)
         Whose row it is: any hashable labels.
+    of_row : numpy.ndarray of int, shape (n,), optional
+        Where each row's score stands in ``scores``, if rows alike share one.
+    counts : numpy.ndarray, shape (n,), optional
+        How many each row stands for; 1 without it.
 
     Returns
     -------
@@ -39,5 +50,7 @@ def clustered_covariance(bread: np.ndarray, scores: np.ndarray, clusters: np.nda
     >>> clustered_covariance(np.array([[1 / 4]]), scores, np.array(["a", "a", "b", "b"])).item()
     0.5
     """
-    sums = cells_of(np.asarray(clusters)).sums(scores)
+    whose = cells_of(np.asarray(clusters))
+    columns = scores.T if of_row is None else (np.ascontiguousarray(column)[of_row] for column in scores.T)
+    sums = np.column_stack([whose.sums(column if counts is None else column * counts) for column in columns])
     return bread @ (sums.T @ sums) @ bread

@@ -114,7 +114,7 @@ def log_normal_regression(
     at = _maximise(rows)
     value, scores = rows.derivatives(at)
     bread = _inverse(rows.information(at))
-    covariance = bread if clusters is None else clustered_covariance(bread, scores[alike.of_row], clusters)
+    covariance = bread if clusters is None else clustered_covariance(bread, scores, clusters, of_row=alike.of_row)
     return LogNormalRegression(at[:-1], float(at[-1]), covariance, value, len(low), level)
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import statsmodels.api as sm
 
-from analysis.models.adjusted import fitted_coefficients
+from analysis.models.case_mix_fit import fitted_coefficients
 from analysis.stats.censored import weibull_regression
 from analysis.stats.clustered import clustered_covariance
 from analysis.stats.gamma_identity import fit_gamma_identity

@@ -108,3 +108,11 @@ def test_what_an_export_before_showed_is_not_shown_again(tmp_path):
     assert '"full"' not in shown
     assert "The columns and words are those of march.csv." in preview_text(march, [march])
     assert "L wax -> grade_left" in preview_text(april)
+
+
+def test_a_date_from_before_any_log_under_a_strange_heading_is_not_shown(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_text("Date,Left wax,Naissance,Zulassung\n02/03/2026,full,04/05/1948,03/02/2026\n", encoding="utf-8")
+    shown = preview_text(preview(path, Settings()))
+    assert "1948" not in shown
+    assert "03/02/2026" in shown
