@@ -265,6 +265,7 @@ GAPS = Table(
         Column("left_at_calls", "count", "found non-occluding and left at returns with symptoms", "visits"),
         Column("left_otherwise", "count", "found non-occluding and left at other visits", "visits"),
         Column("cleaned_open", "yes_no", "cleaned while non-occluding, which ended the gap"),
+        Column("ended_ungraded", "yes_no", "worked on without a grade, which ended the gap"),
         Column("watched_days", "number", "days from clearance to the end of the log", "days"),
         Column("known_before", "yes_no", "patient known before the log", note="first visit in it is a return"),
         Column("returned", "yes_no", "patient came back"),

@@ -32,7 +32,13 @@ class Clearances:
     def gaps(self, symptom_window_days: int) -> pd.DataFrame:
         """Give the table ``GAPS`` with one symptom window; see ``gaps``."""
         bounded = self.found.join(_bounds(self.evidence, symptom_window_days))
-        nothing_later = {"open_until_days": 0.0, "left_at_calls": 0, "left_otherwise": 0, "cleaned_open": False}
+        nothing_later = {
+            "open_until_days": 0.0,
+            "left_at_calls": 0,
+            "left_otherwise": 0,
+            "cleaned_open": False,
+            "ended_ungraded": False,
+        }
         bounded = bounded.fillna(nothing_later)
         return typed_frame(GAPS, _name_return(bounded))
 
@@ -218,6 +224,7 @@ def _bounds(evidence: pd.DataFrame, symptom_window_days: int) -> pd.DataFrame:
             "return_kind": latest["booking_kind"],
             "grade_at_return": latest["found"],
             "cleaned_open": (latest["found"] == "non_occluding") & ~latest["occluding"] & latest["ends"],
+            "ended_ungraded": latest["found"].isna() & latest["ends"],
             **counted,
         }
     )

@@ -148,7 +148,7 @@ def fit_recall(
     then only ears seen again count.
 
     *Who is watched longer.* An open ear that is cleaned was about to occlude: ears found
-    alike and left alone count for it (``stand_for``). Ears of patients known before the
+    alike and left alone count for it (``stand_for``); so do graded ears for those worked on without a grade. Ears of patients known before the
     log enter it the later the slower they fill, and are watched the less: they are
     told apart by it (``entry_columns``), and the curve is the mean over all ears.
 

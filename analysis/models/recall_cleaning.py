@@ -1,4 +1,4 @@
-"""Open ears cleaned before they occlude: how often, and how many ears those left alone stand for."""
+"""Open ears cleaned before they occlude, and ears worked on without a grade: how often, and which ears stand for them."""
 
 from __future__ import annotations
 
@@ -23,24 +23,35 @@ class Cleaning:
     ----------
     cleaned, looks : numpy.ndarray of int, shape (2,)
         Such ears cleaned, and all of them, at returns with symptoms and at other visits.
+    ungraded, ended : int
+        Gaps that ended with work on an ear of unknown grade, and those that ended with work on any.
     """
 
     cleaned: np.ndarray
     looks: np.ndarray
+    ungraded: int = 0
+    ended: int = 0
 
     @classmethod
     def of(cls, gaps: pd.DataFrame) -> Cleaning:
         """Count them in the table ``GAPS``."""
-        ended = gaps["cleaned_open"].fillna(False).to_numpy(dtype=bool)
+        ended = _flag(gaps["cleaned_open"])
         at_call = _at_call(gaps)
         cleaned = np.array([int((ended & at_call).sum()), int((ended & ~at_call).sum())])
         left = np.array([int(gaps["left_at_calls"].fillna(0).sum()), int(gaps["left_otherwise"].fillna(0).sum())])
-        return cls(cleaned, cleaned + left)
+        ungraded = int(_flag(gaps["ended_ungraded"]).sum())
+        return cls(cleaned, cleaned + left, ungraded, ungraded + int(_ended_graded(gaps).sum()))
 
     @property
     def share(self) -> float:
         """Share cleaned of all looks; nought where there were none."""
         return float(self.cleaned.sum() / max(self.looks.sum(), 1))
+
+    @property
+    def without_grade(self) -> float:
+        """Share of the gaps ended by work whose ear was not graded, as far as others can stand for them."""
+        share = self.ungraded / max(self.ended, 1)
+        return share if self.ended >= FEWEST_LOOKS and share <= MOST_CLEANED else 0.0
 
     @property
     def too_often(self) -> bool:
@@ -76,14 +87,15 @@ def stand_for(gaps: pd.DataFrame, cleaning: Cleaning) -> np.ndarray:
     Returns
     -------
     numpy.ndarray
-        0 where the gap ended because a non-occluding ear was cleaned; of the others, 1 over the chance to have been
-        left alone at every look that found it so.
+        0 where the gap ended because a non-occluding ear was cleaned, or one whose grade was not written; of the others, 1
+        over the chance to have been left alone at every look that found it so, and graded at the one that ended the gap.
 
     Notes
     -----
     An ear found non-occluding will occlude sooner than others. Those cleaned then are never seen to occlude; taken
     for ears that merely cease to be watched, they made months 2 to 9 in 100 late where one in three was cleaned. Ears found alike and left alone stand in for them (inverse probability of censoring weights [1]_):
-    exact where who is cleaned is chance, given the kind of visit.
+    exact where who is cleaned is chance, given the kind of visit. An ear worked on without a grade was most likely
+    occluding: ears graded at such work stand in for it, taking grades to be left out by chance.
 
     References
     ----------
@@ -100,9 +112,22 @@ def stand_for(gaps: pd.DataFrame, cleaning: Cleaning) -> np.ndarray:
     """
     chance_left = 1 - cleaning.allowed_for
     times = gaps[["left_at_calls", "left_otherwise"]].fillna(0).to_numpy(dtype=float)
-    cleaned = gaps["cleaned_open"].fillna(False).to_numpy(dtype=bool)
     made_up = cleaning.allowed_for[np.where(_at_call(gaps), AT_CALLS, OTHERWISE)] > 0
-    return np.where(cleaned & made_up, 0.0, (1 / chance_left**times).prod(axis=1))
+    left_alone = np.where(_flag(gaps["cleaned_open"]) & made_up, 0.0, (1 / chance_left**times).prod(axis=1))
+    if not cleaning.without_grade:
+        return left_alone
+    graded = np.where(_ended_graded(gaps), 1 / (1 - cleaning.without_grade), 1.0)
+    return left_alone * np.where(_flag(gaps["ended_ungraded"]), 0.0, graded)
+
+
+def _flag(values: pd.Series) -> np.ndarray:
+    """Give a yes-or-no column as it stands, blanks as no."""
+    return values.fillna(False).to_numpy(dtype=bool)
+
+
+def _ended_graded(gaps: pd.DataFrame) -> np.ndarray:
+    """Say of each gap whether it ended with an ear of known grade."""
+    return gaps["occluding_by_days"].notna().to_numpy() | _flag(gaps["cleaned_open"])
 
 
 def _at_call(gaps: pd.DataFrame) -> np.ndarray:

@@ -201,6 +201,13 @@ def test_two_patients_and_any_order_of_rows_give_the_same():
     assert table["patient_key"].tolist() == ["p1", "p1", "p2"]
 
 
+def test_work_on_an_ear_without_a_grade_ends_the_gap_and_is_marked():
+    recall = ("2025-07-01", "routine_recall", "left", None, "clear", "wide_suction")
+    table = gaps(*clinic([CLEARED, recall]), symptom_window_days=60, last_day=LAST_DAY)
+    assert table["ended_ungraded"].tolist() == [True, False]
+    assert table["occluding_by_days"].isna().all()
+
+
 def test_times_found_non_occluding_and_left_are_counted_by_kind_of_visit_and_cleaning_one_ends_the_gap():
     left = ("non_occluding", "nothing_to_remove", "")
     visits, ears = clinic(

@@ -33,6 +33,21 @@ def test_ears_left_alone_stand_for_those_cleaned_so_that_none_is_lost_on_average
     assert set(weights[cleaned]) == {0.0}
 
 
+def test_ears_graded_when_worked_on_stand_for_those_that_were_not():
+    gaps = table(occluding_by_days=[100.0] * 75 + [None] * 35, ended_ungraded=[False] * 75 + [True] * 25 + [False] * 10)
+    cleaning = Cleaning.of(gaps)
+    assert (cleaning.ungraded, cleaning.ended) == (25, 100)
+    weights = stand_for(gaps, cleaning)
+    assert weights[:75] == pytest.approx(np.full(75, 4 / 3))
+    assert set(weights[75:100]) == {0.0}
+    assert set(weights[100:]) == {1.0}
+
+
+def test_where_hardly_any_ear_worked_on_is_graded_none_stands_for_others():
+    gaps = table(occluding_by_days=[100.0] * 5 + [None] * 95, ended_ungraded=[False] * 5 + [True] * 95)
+    assert set(stand_for(gaps, Cleaning.of(gaps))) == {1.0}
+
+
 def test_each_kind_of_visit_is_made_up_for_by_its_own_share():
     cleaning = Cleaning(np.array([75, 20]), np.array([100, 100]))
     gaps = table(left_at_calls=[1, 0], left_otherwise=[0, 1], cleaned_open=[False, False])
