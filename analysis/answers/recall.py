@@ -152,8 +152,9 @@ def _rows(fitted: FittedRecall, rules: dict[str, RecallRule], settings: RecallPa
         today = {"months": settings.today_months}
         if rule.share_today is not None:
             rows.append(make("recall", "share_occluded_today", "share", rule.share_today, **group, **today))
-    for name, without in (fitted.without_never or {}).items():
-        months = without.months_until(settings.share)
+    without = fitted.without_never or {}
+    for name in [each for each in say.shown(rules) if each in without]:  # as the checks tell them
+        months = without[name].months_until(settings.share)
         keys = {"group": name, "share": settings.share}
         rows.append(make("recall", "months_until_share_occluded_if_all_return", "months", months, **keys))
     return rows
