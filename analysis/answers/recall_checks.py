@@ -7,9 +7,9 @@ import pandas as pd
 from analysis.answers.recall_group_words import group_spoken, lent, listed, of_people, people
 from analysis.answers.recall_words import shown
 from analysis.models.recall import FittedRecall
-from analysis.models.recall_cleaning import Cleaning
 from analysis.models.recall_curve import RecallCurve
-from analysis.models.recall_groups import FEWEST_OCCLUDING
+from analysis.models.recall_enough import FEWEST_OCCLUDING
+from analysis.models.recall_unseen import Unseen
 from analysis.planning.recall_policy import RecallRule
 from analysis.present import words
 from analysis.present.answer import FAILED, INFORMATION, PASSED, Check
@@ -31,7 +31,7 @@ def checks(
         *_silent_check(fitted, settings),
         *(_window_check(window, curves, rules, settings) for window, curves in other_windows.items()),
         watched_check(fitted),
-        *_cleaned_check(fitted.cleaning),
+        *_cleaned_check(fitted.unseen),
         *_before_check(fitted),
         _beyond_check(rules),
         *small_checks(fitted.curves, settings.fewest_ears),
@@ -87,16 +87,16 @@ def _silent_check(fitted: FittedRecall, settings: RecallPart) -> list[Check]:
     return [Check(name, INFORMATION, said)]
 
 
-def _cleaned_check(cleaning: Cleaning) -> list[Check]:
+def _cleaned_check(unseen: Unseen) -> list[Check]:
     """Say how often open ears were cleaned before they occluded, and whether that is made up for."""
-    if not cleaning.looks.sum():
+    if not unseen.looks.sum():
         return []
     name = "Open ears that were cleaned"
     counted = (
-        f"{words.percent(cleaning.share)} of ears found non-occluding at a later visit were cleaned then "
-        f"({words.count(cleaning.cleaned.sum())} of {words.count(cleaning.looks.sum())})"
+        f"{words.percent(unseen.share)} of ears found non-occluding at a later visit were cleaned then "
+        f"({words.count(unseen.cleaned.sum())} of {words.count(unseen.looks.sum())})"
     )
-    if cleaning.too_often:
+    if unseen.too_often:
         said = (
             f"{counted}: too many for the few left alone to tell when the others would have occluded. Such ears were about to, so "
             "people should be called back sooner than said here: on simulated clinics that cleaned every such ear months came "

@@ -17,6 +17,7 @@ from analysis.models.grade_at_return import GradesAtReturn, fit_grades_at_return
 from analysis.models.recall import FittedRecall, fit_recall
 from analysis.models.recall_ages import without_conflicting_ages
 from analysis.models.recall_curve import RecallCurve
+from analysis.models.recall_enough import DAYS_A_MONTH
 from analysis.models.recall_evidence import EVERYONE
 from analysis.models.return_visits import FULLY, OPEN, PARTLY, ReturnVisits, return_visits
 from analysis.planning.recall_cost import EDGES, MIDDLES, CostCurve, ReturnCosts, cost_curve
@@ -26,7 +27,6 @@ from analysis.settings import RecallCostPart
 
 DRAWS, SEED = 250, 20261
 LONGEST_MONTHS = 36
-DAYS_A_MONTH = 30.4375
 SLOW_MONTHS = 12.0
 """Months within which people come of themselves who put up with symptoms for long (our choice, no source)."""
 

@@ -157,12 +157,12 @@ def assumptions(fitted: FittedRecall, settings: RecallPart) -> tuple[str, ...]:
         f"The share occluding follows a {fitted.family.spoken} of one shape for all groups, and the past is a guide to the "
         f"future. The curve is {FAMILY_CHOICE}.",
     ]
-    if fitted.cleaning.without_grade:
+    if fitted.unseen.without_grade:
         said.append(
-            f"Ears worked on without a grade ({words.count(fitted.cleaning.ungraded)}) were like those graded at such work, which "
+            f"Ears worked on without a grade ({words.count(fitted.unseen.ungraded)}) were like those graded at such work, which "
             "count in their place."
         )
-    if fitted.cleaning.cleaned.any():
+    if fitted.unseen.cleaned.any():
         said.append(
             "An open ear that was cleaned before it occluded would have filled like those found as open at the same kind of visit and "
             "left alone."

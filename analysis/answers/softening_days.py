@@ -47,18 +47,7 @@ def softening_by_days(clinic: Clinic) -> Answer:
         QUESTION,
         _headline(curve),
         how_sure=f"{words.how_sure(asked.level)} That of the curve holds at each day by itself.",
-        table=pd.DataFrame(
-            [
-                {
-                    "days_of_softening": day,
-                    "ears": curve.ears_by_day.get(day, 0),
-                    "success_share": each.value,
-                    "success_share_low": each.low,
-                    "success_share_high": each.high,
-                }
-                for day, each in zip(days, curve.shares, strict=True)
-            ]
-        ),
+        table=_table(curve),
         chart=line_chart(
             lines, x_title="days of softening before the visit", y_title="first attempts that succeed",
             from_zero=False, percent=True,
@@ -87,6 +76,22 @@ def softening_by_days(clinic: Clinic) -> Answer:
             ),
         ),
     )  # fmt: skip
+
+
+def _table(curve: DaysCurve) -> pd.DataFrame:
+    """Lay success out day by day."""
+    return pd.DataFrame(
+        [
+            {
+                "days_of_softening": int(day),
+                "ears": curve.ears_by_day.get(int(day), 0),
+                "success_share": each.value,
+                "success_share_low": each.low,
+                "success_share_high": each.high,
+            }
+            for day, each in zip(curve.days, curve.shares, strict=True)
+        ]
+    )
 
 
 def _headline(curve: DaysCurve) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pandas as pd
+import plotly.graph_objects as go
 
 from analysis.answers import softening_words as say
 from analysis.answers.drawn_patients import of_drawn_patients
@@ -54,33 +55,8 @@ def softening_by_group(clinic: Clinic) -> Answer:
         _headline(found, lead.sample.rows["day"]),
         how_sure=f"{words.how_sure(asked.level)} Whether groups differ is told by the difference of the differences alone: "
         "that one group's range holds none and the other's does not is no difference between them.",
-        table=pd.DataFrame(
-            [
-                {
-                    "softening": contrast,
-                    "group": label,
-                    "ears": figure.n,
-                    "more_in_100": figure.value,
-                    "low": figure.low,
-                    "high": figure.high,
-                }
-                for contrast, label, figure in figures
-            ]
-        ),
-        chart=range_chart(
-            [
-                Bar(
-                    f"Softening {contrast}, {label}",
-                    figure.value,
-                    figure.low,
-                    figure.high,
-                    NAMED[0] if " less " in label else RECOMMENDED,
-                )
-                for contrast, label, figure in figures
-            ],
-            x_title="more successes in 100 first attempts with softening",
-            reference=0.0,
-        ),
+        table=_table(figures),
+        chart=_chart(figures),
         chart_title="What softening brings in each group of ears, and by how much the groups differ",
         chart_text="; ".join(
             f"softening {contrast}, {label}: {say.more_successes(figure.scaled(0.01))}"
@@ -138,6 +114,38 @@ def _figures(found: Found) -> list[tuple[str, str, Estimate]]:
             (_between(fact), effects.interaction),
         )
     ]
+
+
+def _table(figures: list[tuple[str, str, Estimate]]) -> pd.DataFrame:
+    """Lay out both groups and their difference."""
+    return pd.DataFrame(
+        [
+            {
+                "softening": contrast,
+                "group": label,
+                "ears": figure.n,
+                "more_in_100": figure.value,
+                "low": figure.low,
+                "high": figure.high,
+            }
+            for contrast, label, figure in figures
+        ]
+    )
+
+
+def _chart(figures: list[tuple[str, str, Estimate]]) -> go.Figure:
+    """Draw both groups and their difference, which has a colour of its own."""
+    bars = [
+        Bar(
+            f"Softening {contrast}, {label}",
+            figure.value,
+            figure.low,
+            figure.high,
+            NAMED[0] if " less " in label else RECOMMENDED,
+        )
+        for contrast, label, figure in figures
+    ]
+    return range_chart(bars, x_title="more successes in 100 first attempts with softening", reference=0.0)
 
 
 def _headline(found: Found, days: pd.Series) -> str:

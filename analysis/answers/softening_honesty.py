@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pandas as pd
+import plotly.graph_objects as go
 
 from analysis.answers import softening_words as say
 from analysis.answers.drawn_patients import of_drawn_patients
@@ -76,16 +77,7 @@ def are_the_groups_alike(clinic: Clinic) -> Answer:
                 "difference_overlap": table["overlap_weighted"].round(3),
             }
         ),
-        chart=balance_chart(
-            facts,
-            [
-                (WAYS["unadjusted"], list(table["before"]), TODAY),
-                (WAYS["weighted"], list(table["weighted"]), RECOMMENDED),
-                (WAYS["overlap_weighted"], list(table["overlap_weighted"]), NAMED[0]),
-            ],
-            x_title="how far apart both groups are, in spreads",
-            line=SMALL_DIFFERENCE,
-        ),
+        chart=_alike_chart(facts, table),
         chart_title=f"How far the ears with {say.ARMS[contrast]} and the others are apart, as they are and weighted",
         chart_text="; ".join(
             f"{fact}: {words.number(before, 2)} as they are, {words.number(after, 2)} weighted"
@@ -106,6 +98,20 @@ def are_the_groups_alike(clinic: Clinic) -> Answer:
         ),
         basis=basis_of(lead.material, "ears", "Standardised differences; a logistic regression of who softens."),
         rows=(*_balance_rows(contrast, found), *control_rows),
+    )
+
+
+def _alike_chart(facts: list[str], table: pd.DataFrame) -> go.Figure:
+    """Draw how far apart the groups are in each fact, as they are and weighted in two ways."""
+    return balance_chart(
+        facts,
+        [
+            (WAYS["unadjusted"], list(table["before"]), TODAY),
+            (WAYS["weighted"], list(table["weighted"]), RECOMMENDED),
+            (WAYS["overlap_weighted"], list(table["overlap_weighted"]), NAMED[0]),
+        ],
+        x_title="how far apart both groups are, in spreads",
+        line=SMALL_DIFFERENCE,
     )
 
 

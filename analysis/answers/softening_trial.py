@@ -222,19 +222,11 @@ def what_the_test_found(clinic: Clinic) -> Answer:
         rows=(
             ResultRow.from_estimate(SECTION, "test_difference", "share", found.difference),
             ResultRow(
-                SECTION,
-                "test_p_value",
-                {},
-                found.p_value,
-                None,
-                None,
-                None,
-                "share",
-                len(found.periods),
+                SECTION, "test_p_value", {}, found.p_value, None, None, None, "share", len(found.periods),
                 "lists drawn anew within blocks of four",
             ),
         ),
-    )
+    )  # fmt: skip
 
 
 def _basis_of(asked: Asked, part: SofteningTestPart) -> TrialBasis:

@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
+from analysis.models.recall_enough import DAYS_A_MONTH
 from analysis.problems import NotEnough
 from analysis.schema import GRADES
 from analysis.stats.clustered import clustered_covariance
 from analysis.stats.continuation_ratio import ContinuationRatio, continuation_ratio
 from analysis.stats.splines import restricted_cubic
 
-DAYS_A_MONTH = 30.4375
 EARLIEST_MONTHS = 0.25
 """Months; an ear seen sooner counts as seen then, so that the logarithm stays within reason."""
 KNOTS_AT = (0.05, 0.5, 0.95)

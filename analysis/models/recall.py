@@ -8,13 +8,14 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from analysis.models.recall_cleaning import Cleaning
-from analysis.models.recall_curve import DAYS_A_MONTH, RecallCurve, recall_curve
+from analysis.models.recall_curve import RecallCurve, recall_curve
+from analysis.models.recall_enough import DAYS_A_MONTH, refuse_too_little
 from analysis.models.recall_evidence import EVERYONE, absence_tells, first_clearances
 from analysis.models.recall_fit import fit_groups, groups_family
 from analysis.models.recall_group_names import recall_group_names, recall_groups
-from analysis.models.recall_groups import Group, everyone_and_groups, refuse_too_little
+from analysis.models.recall_groups import Group, everyone_and_groups
 from analysis.models.recall_returns import AFTER_CLEARANCE, Returns, patient_returns
+from analysis.models.recall_unseen import Unseen
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart
 from analysis.stats.estimate import Estimate
@@ -56,8 +57,8 @@ class FittedRecall:
         First and last clearance used.
     family : Family
         Weibull, Weibull averaged over patients who differ, or log-logistic: the one that best foretells patients held out.
-    cleaning : Cleaning
-        How often ears found non-occluding were cleaned.
+    unseen : Unseen
+        How often ears were cleaned while open, or worked on without a grade.
     """
 
     curves: dict[str, RecallCurve]
@@ -72,7 +73,7 @@ class FittedRecall:
     first_day: pd.Timestamp
     last_day: pd.Timestamp
     family: Family
-    cleaning: Cleaning
+    unseen: Unseen
 
     @property
     def by_entry(self) -> bool:
@@ -195,7 +196,7 @@ def fit_recall(
         first_day=first["cleared_on"].min(),
         last_day=first["cleared_on"].max(),
         family=family,
-        cleaning=Cleaning.of(gaps),
+        unseen=Unseen.of(gaps),
     )
 
 

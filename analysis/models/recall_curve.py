@@ -7,11 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.models.recall_groups import graded_later
+from analysis.models.recall_enough import DAYS_A_MONTH, graded_later
 from analysis.stats.averaged_times import AveragedTimes
 from analysis.stats.estimate import Estimate
-
-DAYS_A_MONTH = 30.4375
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,8 +5,37 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.models.recall_groups import enough
+from analysis.models.recall_enough import enough
 from analysis.stats.cells import cells_of
+
+STEP_DAYS, DAYS_A_YEAR = 91, 365.25
+"""Entry into the log is told in quarters of a year, so that ears alike can be put together (our choice, no source)."""
+
+
+def entered_years(gaps: pd.DataFrame) -> pd.Series:
+    """Say how long after the log's first clearance each clearance of a patient known before it fell.
+
+    Parameters
+    ----------
+    gaps : pandas.DataFrame
+        The table ``GAPS``.
+
+    Returns
+    -------
+    pandas.Series
+        Years, in quarters; empty for patients new to the log.
+
+    Examples
+    --------
+    >>> from analysis.schema import GAPS, typed_frame
+    >>> gaps = typed_frame(GAPS, pd.DataFrame(
+    ...     {"cleared_on": ["2025-01-01", "2025-12-31", "2025-12-31"], "known_before": [True, True, False]}))
+    >>> entered_years(gaps).round(1).tolist()
+    [0.0, 1.0, nan]
+    """
+    steps = (gaps["cleared_on"] - gaps["cleared_on"].min()).dt.days // STEP_DAYS
+    known = gaps["known_before"].fillna(False).astype(bool)
+    return (steps * STEP_DAYS / DAYS_A_YEAR).where(known).astype(float)
 
 
 def entry_columns(firsts: list[pd.DataFrame], fewest_ears: int) -> list[np.ndarray]:

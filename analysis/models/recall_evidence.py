@@ -8,12 +8,11 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.recall_callers import CALL, RECALL, Calls
-from analysis.models.recall_cleaning import Cleaning, stand_for
+from analysis.models.recall_entry import entered_years
 from analysis.models.recall_returns import AFTER_CLEARANCE, AFTER_RETURN, Returns, after_return
+from analysis.models.recall_unseen import Unseen, stand_for
 
 EVERYONE = "everyone"
-STEP_DAYS, DAYS_A_YEAR = 91, 365.25
-"""Entry into the log is told in quarters of a year, so that ears alike can be put together (our choice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,38 +90,12 @@ def all_clearances(gaps: pd.DataFrame) -> pd.DataFrame:
             unended=last & ordered["occluding_by_days"].isna(),
             after_return=after_return(ordered),
             away_days=ordered["watched_days"] - ordered["open_until_days"],
-            stands_for=stand_for(ordered, Cleaning.of(ordered)),
+            stands_for=stand_for(ordered, Unseen.of(ordered)),
             entered_years=entered_years(ordered),
             earlier_clearances=ordered.groupby(ear, observed=True).cumcount(),
         )
         .reset_index(drop=True)
     )
-
-
-def entered_years(gaps: pd.DataFrame) -> pd.Series:
-    """Say how long after the log's first clearance each clearance of a patient known before it fell.
-
-    Parameters
-    ----------
-    gaps : pandas.DataFrame
-        The table ``GAPS``.
-
-    Returns
-    -------
-    pandas.Series
-        Years, in quarters; empty for patients new to the log.
-
-    Examples
-    --------
-    >>> from analysis.schema import GAPS, typed_frame
-    >>> gaps = typed_frame(GAPS, pd.DataFrame(
-    ...     {"cleared_on": ["2025-01-01", "2025-12-31", "2025-12-31"], "known_before": [True, True, False]}))
-    >>> entered_years(gaps).round(1).tolist()
-    [0.0, 1.0, nan]
-    """
-    steps = (gaps["cleared_on"] - gaps["cleared_on"].min()).dt.days // STEP_DAYS
-    known = gaps["known_before"].fillna(False).astype(bool)
-    return (steps * STEP_DAYS / DAYS_A_YEAR).where(known).astype(float)
 
 
 def _with_habits(ordered: pd.DataFrame) -> pd.DataFrame:

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.derive.gaps import attended_visits
+from analysis.models.recall_enough import enough
 from analysis.models.recall_evidence import all_clearances
-from analysis.models.recall_groups import enough
 
 EARLIER = "earlier_clearances"
 OF_FIRST = ("hearing_aid", "cotton_bud", "age_band", "canal", "debris", "impacted")

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.recall_choice import Material, chosen_family
+from analysis.models.recall_enough import refuse_too_little
 from analysis.models.recall_evidence import absence_tells, ear_evidence
 from analysis.models.recall_fact_table import EARLIER, FACTS, NOT_RECORDED, OF_FIRST, FactDesign, fact_design
-from analysis.models.recall_groups import refuse_too_little, told_returns
+from analysis.models.recall_groups import told_returns
 from analysis.models.recall_returns import Returns, calls_uncertain, patient_returns
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart

@@ -9,9 +9,9 @@ import pandas as pd
 from scipy import sparse
 
 from analysis.models.recall_callers import FEWEST_WATCHED
-from analysis.models.recall_curve import DAYS_A_MONTH
+from analysis.models.recall_enough import DAYS_A_MONTH, refuse_too_little
 from analysis.models.recall_evidence import Evidence, ear_evidence, first_clearances
-from analysis.models.recall_groups import Group, everyone_and_groups, refuse_too_little
+from analysis.models.recall_groups import Group, everyone_and_groups
 from analysis.models.recall_returns import calls_uncertain
 from analysis.problems import NotEnough
 from analysis.settings import RecallPart

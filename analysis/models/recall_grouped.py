@@ -10,10 +10,11 @@ import pandas as pd
 
 from analysis.models.recall_choice import Material, held_out_scores, score_difference
 from analysis.models.recall_curve import RecallCurve, recall_curve
+from analysis.models.recall_enough import enough, refuse_too_little
 from analysis.models.recall_evidence import EVERYONE, ear_evidence, first_clearances
 from analysis.models.recall_fit import fit_groups, groups_family
 from analysis.models.recall_group_names import SPLITS, all_names, group_names
-from analysis.models.recall_groups import Group, enough, everyone_and_groups, refuse_too_little
+from analysis.models.recall_groups import Group, everyone_and_groups
 from analysis.settings import RecallPart
 from analysis.stats.censored import NoMaximum
 from analysis.stats.time_families import WEIBULL, Family

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.models.recall_enough import DAYS_A_MONTH
+
 STEP_MONTHS = 0.5
 HORIZON_MONTHS = 120
 EDGES = np.arange(0.0, HORIZON_MONTHS + STEP_MONTHS, STEP_MONTHS)
 MIDDLES = EDGES[1:] - STEP_MONTHS / 2
-MONTHS_A_YEAR, DAYS_A_MONTH = 12.0, 30.4375
+MONTHS_A_YEAR = 12.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from analysis.models.recall import FittedRecall
-from analysis.models.recall_cleaning import Cleaning
 from analysis.models.recall_curve import RecallCurve
+from analysis.models.recall_unseen import Unseen
 from analysis.planning.recall_policy import recall_rules
 from analysis.settings import RecallPart
 from analysis.stats.averaged_times import AveragedTimes
@@ -15,7 +15,7 @@ from analysis.stats.estimate import Estimate
 from analysis.stats.time_families import WEIBULL
 
 DAYS_A_MONTH = 30.4375
-NONE_CLEANED = Cleaning(np.zeros(2, int), np.zeros(2, int))
+NONE_UNSEEN = Unseen(np.zeros(2, int), np.zeros(2, int))
 
 
 def fitted(median_months: float, *, watched_months: float = 36.0, error: float = 0.1) -> FittedRecall:
@@ -29,7 +29,7 @@ def fitted(median_months: float, *, watched_months: float = 36.0, error: float =
     }
     day = pd.Timestamp("2025-01-01")
     share = Estimate(0.8, 0.7, 0.9, 0.95, 300, "")
-    return FittedRecall(curves, curves, share, None, True, 0, 0, 0, 36.0, day, day, WEIBULL, NONE_CLEANED)
+    return FittedRecall(curves, curves, share, None, True, 0, 0, 0, 36.0, day, day, WEIBULL, NONE_UNSEEN)
 
 
 def rule(median_months: float, share: float, today_months: int = 12, **more):

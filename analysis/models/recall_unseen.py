@@ -1,4 +1,4 @@
-"""Open ears cleaned before they occlude, and ears worked on without a grade: how often, and which ears stand for them."""
+"""Ears whose filling nobody saw, cleaned while open or worked on without a grade: how often, and which ears stand for them."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ AT_CALLS, OTHERWISE = 0, 1
 
 
 @dataclass(frozen=True, eq=False)
-class Cleaning:
-    """How often ears found non-occluding after a clearance were cleaned rather than left alone.
+class Unseen:
+    """How often ears found non-occluding after a clearance were cleaned, not left alone, and ears worked on were not graded.
 
     Attributes
     ----------
@@ -33,7 +33,7 @@ class Cleaning:
     ended: int = 0
 
     @classmethod
-    def of(cls, gaps: pd.DataFrame) -> Cleaning:
+    def of(cls, gaps: pd.DataFrame) -> Unseen:
         """Count them in the table ``GAPS``."""
         ended = _flag(gaps["cleaned_open"])
         at_call = _at_call(gaps)
@@ -74,14 +74,14 @@ class Cleaning:
         return np.where(self.looks >= FEWEST_LOOKS, self.cleaned / np.maximum(self.looks, 1), whole)
 
 
-def stand_for(gaps: pd.DataFrame, cleaning: Cleaning) -> np.ndarray:
+def stand_for(gaps: pd.DataFrame, unseen: Unseen) -> np.ndarray:
     """Say how many ears each gap stands for.
 
     Parameters
     ----------
     gaps : pandas.DataFrame
         The table ``GAPS``.
-    cleaning : Cleaning
+    unseen : Unseen
         Of the same log.
 
     Returns
@@ -93,9 +93,11 @@ def stand_for(gaps: pd.DataFrame, cleaning: Cleaning) -> np.ndarray:
     Notes
     -----
     An ear found non-occluding will occlude sooner than others. Those cleaned then are never seen to occlude; taken
-    for ears that merely cease to be watched, they made months 2 to 9 in 100 late where one in three was cleaned. Ears found alike and left alone stand in for them (inverse probability of censoring weights [1]_):
-    exact where who is cleaned is chance, given the kind of visit. An ear worked on without a grade was most likely
-    occluding: ears graded at such work stand in for it, taking grades to be left out by chance.
+    for ears that merely cease to be watched, they made months 2 to 9 in 100 late where one in three was cleaned.
+    Ears found alike and left alone stand in for them (inverse probability of censoring weights [1]_): exact where
+    who is cleaned is chance, given the kind of visit. An ear worked on without a grade was most likely occluding:
+    ears graded at such work stand in for it, taking grades to be left out by chance; else months were 7 in 100 late
+    where one grade in eight was blank.
 
     References
     ----------
@@ -107,16 +109,16 @@ def stand_for(gaps: pd.DataFrame, cleaning: Cleaning) -> np.ndarray:
 
     >>> from analysis.schema import GAPS, typed_frame
     >>> gaps = typed_frame(GAPS, pd.DataFrame({"left_otherwise": [0, 2, 0], "cleaned_open": [False, False, True]}))
-    >>> stand_for(gaps, Cleaning(np.array([0, 50]), np.array([0, 100]))).tolist()
+    >>> stand_for(gaps, Unseen(np.array([0, 50]), np.array([0, 100]))).tolist()
     [1.0, 4.0, 0.0]
     """
-    chance_left = 1 - cleaning.allowed_for
+    chance_left = 1 - unseen.allowed_for
     times = gaps[["left_at_calls", "left_otherwise"]].fillna(0).to_numpy(dtype=float)
-    made_up = cleaning.allowed_for[np.where(_at_call(gaps), AT_CALLS, OTHERWISE)] > 0
+    made_up = unseen.allowed_for[np.where(_at_call(gaps), AT_CALLS, OTHERWISE)] > 0
     left_alone = np.where(_flag(gaps["cleaned_open"]) & made_up, 0.0, (1 / chance_left**times).prod(axis=1))
-    if not cleaning.without_grade:
+    if not unseen.without_grade:
         return left_alone
-    graded = np.where(_ended_graded(gaps), 1 / (1 - cleaning.without_grade), 1.0)
+    graded = np.where(_ended_graded(gaps), 1 / (1 - unseen.without_grade), 1.0)
     return left_alone * np.where(_flag(gaps["ended_ungraded"]), 0.0, graded)
 
 

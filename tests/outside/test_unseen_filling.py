@@ -12,7 +12,7 @@ import warnings
 import numpy as np
 import pandas as pd
 
-from analysis.models.recall_cleaning import Cleaning, stand_for
+from analysis.models.recall_unseen import Unseen, stand_for
 from analysis.schema import GAPS, typed_frame
 from tests.outside.referee import approx
 
@@ -34,7 +34,7 @@ def looked_at() -> pd.DataFrame:
 def test_the_weighted_share_is_the_kaplan_meier_curve():
     ears = looked_at()
     gaps = typed_frame(GAPS, ears.drop(columns=["look", "occluded"]))
-    weights = stand_for(gaps, Cleaning.of(gaps))
+    weights = stand_for(gaps, Unseen.of(gaps))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it is written for an older pandas
         from lifelines import KaplanMeierFitter
